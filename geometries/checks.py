@@ -1,0 +1,146 @@
+"""Rules between the sections of a design, and values that look like a slip."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from conegap.geometries.accelerators import Accelerator
+from conegap.geometries.conditions import Chamber, Liquid
+from conegap.geometries.design_file import Parts
+from conegap.geometries.emitter import Emitter, length_text
+from conegap.geometries.errors import DesignError
+from conegap.geometries.part import Problem
+from conegap.geometries.quantity import TEMPERATURE, as_text
+from conegap.geometries.surroundings import Room
+
+__all__ = ["broken_rules", "chosen_room", "room_problems", "slips"]
+
+
+def broken_rules(parts: Parts) -> Iterator[Problem]:
+    """Rules between the sections that a design breaks."""
+    yield from _liquid(parts.emitter, parts.liquid)
+    emitter, accelerator = parts.emitter, parts.accelerator
+    needed = accelerator.symmetry
+    if needed is not None and needed != emitter.symmetry:
+        fitting = "slotted_plate" if emitter.symmetry == "planar" else "aperture_plate or ring"
+        yield Problem(
+            "accelerator.kind",
+            f"this accelerator is {needed} and the emitter {emitter.symmetry}; "
+            f"choose plane or {fitting}",
+        )
+    yield from _chamber_keys(emitter, parts.chamber)
+
+
+def _liquid(emitter: Emitter, liquid: Liquid) -> Iterator[Problem]:
+    if liquid.film_thickness > 0.0 and not emitter.wetted:
+        yield Problem(
+            "liquid.film_thickness",
+            f"a film belongs to a wetted needle, not to a {emitter.kind}; remove it",
+        )
+    if liquid.metal is None and liquid.custom is None:
+        return
+    key = "liquid.metal" if liquid.custom is None else "liquid.custom"
+    try:
+        metal = liquid.properties()
+    except DesignError as problem:
+        yield Problem(key, str(problem))
+        return
+    if liquid.temperature < metal.melting_point:
+        hint = ""
+        if liquid.temperature + 273.15 >= metal.melting_point:
+            hint = "; was the temperature meant in degC?"
+        yield Problem(
+            "liquid.temperature",
+            f"{metal.name} is solid below its melting point, "
+            f"{as_text(metal.melting_point, TEMPERATURE)}, so it has no onset{hint or '; '}"
+            f"{'' if hint else 'raise the temperature or choose another metal'}",
+        )
+
+
+def _chamber_keys(emitter: Emitter, chamber: Chamber) -> Iterator[Problem]:
+    planar = emitter.symmetry == "planar"
+    wrong, right = ("radius", "half_width") if planar else ("half_width", "radius")
+    if getattr(chamber, wrong) is not None:
+        yield Problem(
+            f"chamber.{wrong}",
+            f"the section is {emitter.symmetry}, so the chamber's size is given by {right}",
+        )
+
+
+def chosen_room(
+    emitter: Emitter, accelerator: Accelerator, chamber: Chamber, gap: float, holder: float
+) -> Room:
+    """The region around the electrodes, with defaults that grow with them.
+
+    Parameters
+    ----------
+    emitter, accelerator, chamber
+        Sections of the design.
+    gap : float
+        Axial distance to the accelerator, [m].
+    holder : float
+        Radius or half width of the holder, [m].
+    """
+    span = abs(gap) + emitter.height
+    given = chamber.half_width if emitter.symmetry == "planar" else chamber.radius
+    wide = holder + accelerator.half_width + 3.0 * span if given is None else given
+    length = chamber.length
+    if length is None:
+        length = 2.0 * span + (accelerator.opening or 0.0)
+    return Room(wide, length)
+
+
+def room_problems(
+    emitter: Emitter, accelerator: Accelerator, room: Room, holder: float
+) -> Iterator[Problem]:
+    """A chamber that is too narrow for its contents."""
+    key = "chamber.half_width" if emitter.symmetry == "planar" else "chamber.radius"
+    wide = key.split(".")[1].replace("_", " ")
+    for what, size in (("holder", holder), ("accelerator", accelerator.half_width)):
+        if room.half_width <= size * (1.0 + 1e-9):
+            yield Problem(
+                key,
+                f"the {what} reaches {length_text(size)} from the middle and touches or overlaps "
+                f"the chamber wall at {length_text(room.half_width)}; give a larger {wide}",
+            )
+
+
+def slips(parts: Parts, gap: float) -> Iterator[Problem]:
+    """Values that are possible but unlikely.
+
+    Parameters
+    ----------
+    parts : Parts
+        The sections.
+    gap : float
+        Axial distance to the accelerator, [m].
+    """
+    emitter, accelerator = parts.emitter, parts.accelerator
+    for part in (emitter, accelerator, parts.liquid, parts.voltages):
+        yield from part.unlikely()
+    edge = getattr(emitter, "tip_radius", None) or getattr(emitter, "lip_radius", None)
+    name = "tip_radius" if hasattr(emitter, "tip_radius") else "lip_radius"
+    if edge is not None and edge > 200e-6:
+        yield Problem(
+            f"emitter.{name}",
+            f"an edge radius above 0.2 mm is unusual; did you mean "
+            f'"{length_text(edge / 1000.0)}"?',
+        )
+    if edge is not None and 0.0 < edge < 10e-9:
+        yield Problem(f"emitter.{name}", "an edge radius below 10 nm is unusual")
+    if "gap" in type(accelerator).model_fields and (abs(gap) > 50e-3 or 0.0 < gap < 20e-6):
+        yield Problem("accelerator.gap", f"a gap of {length_text(gap)} is unusual")
+    if accelerator.opening is not None and gap > 0.0 and accelerator.opening < 0.2 * gap:
+        yield Problem(
+            "accelerator.kind",
+            f"the opening, {length_text(accelerator.opening)}, is narrow against the gap, "
+            f"{length_text(gap)}, and will catch much of the beam; is it given as a radius?",
+        )
+    limit = parts.supply.voltage_limit
+    difference = parts.voltages.emitter - parts.voltages.accelerator
+    if limit is not None and difference > limit:
+        yield Problem(
+            "voltages.emitter",
+            f"emitter minus accelerator is {difference:.6g} V, above the supply's limit of "
+            f"{limit:.6g} V",
+        )

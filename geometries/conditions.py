@@ -1,0 +1,183 @@
+"""What a design says besides its electrodes: liquid, voltages, supply, chamber and limits."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Annotated
+
+from pydantic import Field
+
+from conegap.geometries.metals import Metal, metal
+from conegap.geometries.part import (
+    Angle,
+    Current,
+    ElectricField,
+    Length,
+    Part,
+    Physical,
+    Potential,
+    Pressure,
+    Problem,
+    Radius,
+    Resistance,
+    Temperature,
+    VoltageLimit,
+)
+from conegap.geometries.quantity import (
+    DENSITY,
+    ENERGY,
+    MOLAR_MASS,
+    SURFACE_TENSION,
+    SURFACE_TENSION_SLOPE,
+    TEMPERATURE,
+    VISCOSITY,
+    as_text,
+)
+
+__all__ = ["Chamber", "Criteria", "CustomMetal", "Liquid", "Supply", "Voltages"]
+
+
+class CustomMetal(Part):
+    """A metal of the user's own, [liquid.custom]."""
+
+    name: str
+    molar_mass: Annotated[float, Physical(MOLAR_MASS)]
+    melting_point: Temperature
+    surface_tension: Annotated[float, Physical(SURFACE_TENSION)]
+    surface_tension_temperature: Temperature | None = None
+    surface_tension_slope: Annotated[float, Physical(SURFACE_TENSION_SLOPE, "any")] = 0.0
+    surface_tension_relative_uncertainty: float = Field(default=0.05, ge=0.0, le=1.0)
+    density: Annotated[float, Physical(DENSITY)] | None = None
+    viscosity: Annotated[float, Physical(VISCOSITY)] | None = None
+    first_ionisation_energy: Annotated[float, Physical(ENERGY)] | None = None
+    work_function: Annotated[float, Physical(ENERGY)] | None = None
+    valid_from: Temperature | None = None
+    valid_to: Temperature | None = None
+    source: str = "given by the user"
+
+    def metal(self) -> Metal:
+        """The metal with these values.
+
+        Raises
+        ------
+        DesignError
+            The values contradict each other.
+        """
+        valid = None
+        if self.valid_from is not None and self.valid_to is not None:
+            valid = (self.valid_from, self.valid_to)
+        given = self.model_dump(exclude={"name", "valid_from", "valid_to"})
+        return Metal.custom(self.name, valid_range=valid, **given)
+
+
+class Liquid(Part):
+    """The liquid metal and how it is held.
+
+    `feed_pressure` is the gauge pressure of the liquid at the emitting edge: positive pushes the
+    liquid outward, negative is the suction of a wick.
+    """
+
+    metal: str | None = None
+    temperature: Temperature = Field(
+        description="temperature of the liquid", examples=["430 K", "157 degC"]
+    )
+    feed_pressure: Pressure = 0.0
+    film_thickness: Radius = 0.0
+    contact_angle: Angle = math.radians(30.0)
+    custom: CustomMetal | None = None
+
+    def properties(self) -> Metal:
+        """The metal's property table.
+
+        Raises
+        ------
+        UnknownMetalError
+            No such metal; the message lists the names.
+        DesignError
+            The user's own metal contradicts itself.
+        """
+        if self.custom is not None:
+            return self.custom.metal()
+        return metal(self.metal or "")
+
+    def problems(self) -> Iterator[Problem]:
+        if self.contact_angle > math.pi / 2.0 * (1.0 + 1e-12):
+            yield Problem(
+                "liquid.contact_angle",
+                "the liquid does not wet at a contact angle above 90 deg: it draws back from the "
+                "emitter and no onset can be given; choose a wetting surface, or give the angle "
+                "measured inside the liquid",
+            )
+        if self.metal is None and self.custom is None:
+            yield Problem(
+                "liquid.metal",
+                'name the metal, such as metal = "indium", or describe your own in '
+                "[liquid.custom]",
+            )
+        if self.metal is not None and self.custom is not None:
+            yield Problem(
+                "liquid.metal", "both a named metal and [liquid.custom] are given; remove one"
+            )
+
+    def unlikely(self) -> Iterator[Problem]:
+        if self.temperature > 1500.0:
+            yield Problem(
+                "liquid.temperature",
+                f"{as_text(self.temperature, TEMPERATURE)} is very hot for a liquid-metal emitter",
+            )
+        if abs(self.feed_pressure) > 1e6:
+            yield Problem("liquid.feed_pressure", "more than ten atmospheres is unusual")
+
+
+class Voltages(Part):
+    """Voltages of the electrodes, each against ground."""
+
+    emitter: Potential = Field(description="emitter against ground", examples=["6 kV"])
+    accelerator: Potential = 0.0
+    chamber: Potential = 0.0
+
+    def problems(self) -> Iterator[Problem]:
+        difference = self.emitter - self.accelerator
+        if difference == 0.0:
+            yield Problem(
+                "voltages.emitter",
+                "emitter and accelerator are at the same voltage, so nothing is emitted; raise "
+                "the emitter's voltage",
+            )
+        elif difference < 0.0:
+            yield Problem(
+                "voltages.emitter",
+                f"the emitter is {-difference:.6g} V negative against the accelerator: this is "
+                "electron mode, for which no ion numbers are given; make the emitter positive "
+                "against the accelerator",
+            )
+
+    def unlikely(self) -> Iterator[Problem]:
+        if self.emitter - self.accelerator > 50e3:
+            yield Problem("voltages.emitter", "more than 50 kV across the gap is unusual")
+
+
+class Supply(Part):
+    """The high-voltage supply between emitter and accelerator."""
+
+    voltage_limit: VoltageLimit | None = None
+    current_limit: Current | None = None
+    ballast_resistance: Resistance = 0.0
+
+
+class Chamber(Part):
+    """The vacuum chamber: how far away its walls are."""
+
+    radius: Length | None = None
+    half_width: Length | None = None
+    length: Length | None = None
+
+
+class Criteria(Part):
+    """Limits of the gap review, with defaults of common practice."""
+
+    onset_fraction_of_supply: float = Field(default=0.8, gt=0.0, le=1.0, allow_inf_nan=False)
+    accelerator_edge_field: ElectricField = 20e6
+    bulk_field: ElectricField = 4e6
+

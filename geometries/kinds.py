@@ -1,0 +1,67 @@
+"""The emitters and accelerators that a design file may name: add a kind here, and only here."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from conegap.geometries.accelerators import (
+    Accelerator,
+    AperturePlate,
+    Plane,
+    Ring,
+    SlottedPlate,
+)
+from conegap.geometries.capillary import Capillary
+from conegap.geometries.conditions import Chamber, Criteria, Liquid, Supply, Voltages
+from conegap.geometries.emitter import Emitter
+from conegap.geometries.needle import Needle
+from conegap.geometries.part import Part, Physical
+from conegap.geometries.profile import ProfileAccelerator, ProfileEmitter
+from conegap.geometries.slit import Slit
+
+__all__ = ["ACCELERATORS", "EMITTERS", "SECTIONS", "physical_keys", "physical_of"]
+
+EMITTERS: Mapping[str, type[Emitter]] = {
+    "needle": Needle,
+    "capillary": Capillary,
+    "slit": Slit,
+    "profile": ProfileEmitter,
+}
+ACCELERATORS: Mapping[str, type[Accelerator]] = {
+    "plane": Plane,
+    "slotted_plate": SlottedPlate,
+    "aperture_plate": AperturePlate,
+    "ring": Ring,
+    "profile": ProfileAccelerator,
+}
+SECTIONS: Mapping[str, type[Part]] = {
+    "liquid": Liquid,
+    "voltages": Voltages,
+    "supply": Supply,
+    "chamber": Chamber,
+    "criteria": Criteria,
+}
+
+
+def physical_of(key: str) -> Physical | None:
+    """What a key such as "accelerator.gap" holds, whatever the kind, or None."""
+    return _all_physical().get(key)
+
+
+def _all_physical() -> dict[str, Physical]:
+    parts: list[tuple[str, type[Part]]] = [("emitter", part) for part in EMITTERS.values()]
+    parts += [("accelerator", part) for part in ACCELERATORS.values()]
+    parts += list(SECTIONS.items())
+    found: dict[str, Physical] = {}
+    for section, part in parts:
+        for name, physical in part.physical_fields().items():
+            known = found.get(f"{section}.{name}")
+            # Where kinds differ in sign the wider rule holds; the design itself checks the rest.
+            if known is None or physical.sign == "any":
+                found[f"{section}.{name}"] = physical
+    return found
+
+
+def physical_keys() -> tuple[str, ...]:
+    """All keys of physical quantities, of all kinds."""
+    return tuple(_all_physical())

@@ -1,0 +1,246 @@
+"""Numbers with units: the only place where a unit is read or printed.
+
+Inside conegap everything is SI.  A design file writes ``"4 um"``; `read_quantity` turns that into
+4e-6 and refuses a bare number, a wrong dimension and anything that is not finite.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+__all__ = [
+    "ANGLE",
+    "CURRENT",
+    "DENSITY",
+    "ENERGY",
+    "FIELD",
+    "KINDS",
+    "LENGTH",
+    "MOLAR_MASS",
+    "PRESSURE",
+    "RESISTANCE",
+    "SURFACE_TENSION",
+    "SURFACE_TENSION_SLOPE",
+    "TEMPERATURE",
+    "VISCOSITY",
+    "VOLTAGE",
+    "PhysicalKind",
+    "Quantity",
+    "QuantityError",
+    "as_text",
+    "read_quantity",
+    "smaller_by_thousand",
+]
+
+_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*\Z")
+_UNIT = re.compile(r"[A-Za-zµμΩ°%][A-Za-z0-9µμΩ°%_*/^. ()-]{0,39}\Z")
+_WORDS = re.compile(r"\s*[+-]?(nan|inf|infinity)\b", re.IGNORECASE)
+
+
+class QuantityError(ValueError):
+    """A text is not a number with the right unit; the message gives the rule and the remedy."""
+
+
+@dataclass(frozen=True)
+class PhysicalKind:
+    """A kind of quantity.
+
+    Parameters
+    ----------
+    name : str
+        What it is called in a message: "length".
+    si : str
+        SI unit in which it is kept.
+    units : tuple of str
+        Units offered to someone who forgot one.
+    printed : tuple of (float, str)
+        Size of a unit in SI and its text, smallest first, for printing.
+    """
+
+    name: str
+    si: str
+    units: tuple[str, ...]
+    printed: tuple[tuple[float, str], ...]
+
+
+LENGTH = PhysicalKind(
+    "length", "m", ("um", "mm", "nm"), ((1e-9, "nm"), (1e-6, "um"), (1e-3, "mm"))
+)
+ANGLE = PhysicalKind("angle", "rad", ("deg", "rad"), ((math.pi / 180.0, "deg"),))
+VOLTAGE = PhysicalKind("voltage", "V", ("kV", "V"), ((1.0, "V"), (1e3, "kV")))
+CURRENT = PhysicalKind(
+    "current", "A", ("uA", "mA"), ((1e-9, "nA"), (1e-6, "uA"), (1e-3, "mA"), (1.0, "A"))
+)
+RESISTANCE = PhysicalKind(
+    "resistance", "ohm", ("Mohm", "kohm"), ((1.0, "ohm"), (1e3, "kohm"), (1e6, "Mohm"))
+)
+TEMPERATURE = PhysicalKind("temperature", "K", ("K", "degC"), ((1.0, "K"),))
+PRESSURE = PhysicalKind(
+    "pressure", "Pa", ("Pa", "kPa", "mbar"), ((1.0, "Pa"), (1e3, "kPa"), (1e6, "MPa"))
+)
+FIELD = PhysicalKind(
+    "electric field", "V/m", ("MV/m", "kV/mm"), ((1.0, "V/m"), (1e3, "kV/m"), (1e6, "MV/m"))
+)
+SURFACE_TENSION = PhysicalKind("surface tension", "N/m", ("N/m", "mN/m"), ((1.0, "N/m"),))
+SURFACE_TENSION_SLOPE = PhysicalKind(
+    "slope of surface tension", "N/m/K", ("N/m/K", "mN/m/K"), ((1e-3, "mN/m/K"),)
+)
+DENSITY = PhysicalKind("density", "kg/m^3", ("kg/m^3", "g/cm^3"), ((1.0, "kg/m^3"),))
+MOLAR_MASS = PhysicalKind("molar mass", "kg/mol", ("g/mol", "kg/mol"), ((1e-3, "g/mol"),))
+VISCOSITY = PhysicalKind("viscosity", "Pa*s", ("mPa*s", "Pa*s"), ((1e-3, "mPa*s"),))
+ENERGY = PhysicalKind("energy", "J", ("eV", "J"), ((1.602176634e-19, "eV"),))
+
+KINDS = (
+    LENGTH,
+    ANGLE,
+    VOLTAGE,
+    CURRENT,
+    RESISTANCE,
+    TEMPERATURE,
+    PRESSURE,
+    FIELD,
+    SURFACE_TENSION,
+    SURFACE_TENSION_SLOPE,
+    DENSITY,
+    MOLAR_MASS,
+    VISCOSITY,
+    ENERGY,
+)
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A number that was read: its value in SI and the unit text in which it was written."""
+
+    value: float
+    unit: str
+
+
+@cache
+def _registry() -> Any:
+    import pint
+
+    return pint.UnitRegistry()
+
+
+@cache
+def _factor(unit: str, si: str, *, difference: bool) -> tuple[float, float]:
+    """Slope and offset that turn a number in ``unit`` into SI."""
+    registry = _registry()
+    quantity = registry.Quantity
+    zero = quantity(0.0, unit)
+    if difference or not _is_offset(unit):
+        return float(quantity(1.0, _difference_unit(unit)).to(si).magnitude), 0.0
+    offset = float(zero.to(si).magnitude)
+    return float(quantity(1.0, unit).to(si).magnitude) - offset, offset
+
+
+def _is_offset(unit: str) -> bool:
+    return unit in ("degC", "°C", "celsius", "degF", "°F", "degree_Celsius")
+
+
+def _difference_unit(unit: str) -> str:
+    return {"degF": "delta_degF", "°F": "delta_degF"}.get(unit, "K") if _is_offset(unit) else unit
+
+
+def read_quantity(text: object, kind: PhysicalKind, *, difference: bool = False) -> Quantity:
+    """Read a number with its unit.
+
+    Parameters
+    ----------
+    text : object
+        What the file holds; only a string such as "4 um" is accepted.
+    kind : PhysicalKind
+        What it must be.
+    difference : bool
+        Read an interval, such as a tolerance: 5 degC is then 5 K.
+
+    Raises
+    ------
+    QuantityError
+        No unit, an unknown unit, the wrong dimension, or a value that is not finite.
+    """
+    offered = f'"{{}} {kind.units[0]}"'
+    also = f" (or {', '.join(kind.units[1:])})" if len(kind.units) > 1 else ""
+    if isinstance(text, bool) or not isinstance(text, (str, int, float)):
+        raise QuantityError(
+            f"a {kind.name} is a text such as {offered.format(1)}{also}, not {text!r}"
+        )
+    if not isinstance(text, str):
+        if not math.isfinite(text):
+            raise QuantityError(f"a {kind.name} must be a finite number with a unit")
+        raise QuantityError(
+            f"the unit is missing: a {kind.name} needs one, so write {offered.format(text)}{also}"
+        )
+    if _WORDS.match(text):
+        raise QuantityError(f"a {kind.name} must be a finite number, not '{text.strip()}'")
+    match = _NUMBER.match(text)
+    if match is None:
+        raise QuantityError(
+            f"a {kind.name} is a number and a unit, such as {offered.format(1)}{also}"
+        )
+    number, unit = match.group(1), match.group(2)
+    if unit.startswith(","):
+        raise QuantityError("write the decimal point as a point, not as a comma")
+    if not unit:
+        raise QuantityError(
+            f"the unit is missing: a {kind.name} needs one, so write {offered.format(number)}{also}"
+        )
+    if not _UNIT.match(unit):
+        raise QuantityError(f"'{unit}' is not a unit; write {offered.format(number)}{also}")
+    slope, offset = _conversion(unit, kind, number, difference=difference)
+    value = float(number) * slope + offset
+    if not math.isfinite(value):
+        raise QuantityError(f"a {kind.name} must be finite, and {text.strip()} overflows")
+    return Quantity(value, unit)
+
+
+def _conversion(
+    unit: str, kind: PhysicalKind, number: str, *, difference: bool
+) -> tuple[float, float]:
+    import pint
+
+    wanted = f"write {number} with {' or '.join(kind.units)}"
+    try:
+        return _factor(unit, kind.si, difference=difference)
+    except pint.DimensionalityError as problem:
+        hint = " (for degrees Celsius write degC)" if unit == "C" and kind is TEMPERATURE else ""
+        raise QuantityError(
+            f"'{unit}' is not a unit of {kind.name}{hint}; {wanted}"
+        ) from problem
+    except Exception as problem:  # pint raises many kinds for a text it cannot read
+        raise QuantityError(f"the unit '{unit}' is unknown; {wanted}") from problem
+
+
+def as_text(value: float, kind: PhysicalKind, unit: str = "") -> str:
+    """A value in SI as a short text with a unit.
+
+    Parameters
+    ----------
+    value : float
+        Value, in the SI unit of ``kind``.
+    kind : PhysicalKind
+        What it is.
+    unit : str
+        Unit to print in; by default one that gives a handy number.
+    """
+    if unit:
+        slope, offset = _factor(unit, kind.si, difference=False)
+        return f"{(value - offset) / slope:.6g} {unit}"
+    size, name = kind.printed[0]
+    early = 0.1 if kind is LENGTH else 1.0  # 0.25 mm reads better than 250 um
+    for size_next, name_next in kind.printed[1:]:
+        if abs(value) >= size_next * early * (1.0 - 1e-12):
+            size, name = size_next, name_next
+    if value == 0.0 and kind is LENGTH:
+        size, name = kind.printed[1]
+    return f"{value / size:.4g} {name}"
+
+
+def smaller_by_thousand(unit: str) -> str | None:
+    """The length unit a thousand times smaller, for "did you mean", or None."""
+    return {"m": "mm", "mm": "um", "um": "nm", "µm": "nm", "μm": "nm"}.get(unit)

@@ -1,0 +1,193 @@
+"""The section: a plane region of vacuum with named boundary curves.
+
+A section is what a designer's drawing becomes before it is meshed.  Coordinates are (x, z) for a
+planar section (extruded along y) and (r, z) for an axisymmetric one; the emitting edge lies at
+z = 0 and the accelerator in the direction of +z.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+
+from conegap.geometries.curves import Curve, FloatArray, polyline
+from conegap.geometries.errors import GeometryError
+
+__all__ = [
+    "BOUNDARY_NAMES",
+    "Body",
+    "Boundary",
+    "DimensionMark",
+    "EmittingEdge",
+    "Section",
+    "Symmetry",
+    "electrode_of",
+]
+
+Symmetry = Literal["planar", "axisymmetric"]
+
+BOUNDARY_NAMES = ("emitter", "liquid", "accelerator", "chamber", "axis", "symmetry", "outer")
+_ELECTRODE_OF = {
+    "emitter": "emitter",
+    "liquid": "emitter",
+    "accelerator": "accelerator",
+    "chamber": "chamber",
+}
+
+
+def electrode_of(boundary_name: str) -> str | None:
+    """The electrode a boundary belongs to, or None where no flux crosses it.
+
+    The liquid is at the emitter's potential; axis, symmetry and outer are lines without flux.
+
+    Raises
+    ------
+    GeometryError
+        The name is not one of `BOUNDARY_NAMES`.
+    """
+    if boundary_name not in BOUNDARY_NAMES:
+        raise GeometryError(
+            f"boundary '{boundary_name}' is unknown; the names are {', '.join(BOUNDARY_NAMES)}"
+        )
+    return _ELECTRODE_OF.get(boundary_name)
+
+
+@dataclass(frozen=True)
+class Boundary:
+    """One named boundary curve; the vacuum lies to the left of its direction."""
+
+    name: str
+    curve: Curve
+
+    def __post_init__(self) -> None:
+        electrode_of(self.name)
+
+
+@dataclass(frozen=True)
+class EmittingEdge:
+    """A place on an electrode whose field is wanted to full accuracy.
+
+    Parameters
+    ----------
+    name : str
+        What the reader calls it: "tip", "left lip".
+    loop, index : int
+        Boundary ``section.loops[loop][index]`` on which it lies, [-].
+    t : float
+        Curve parameter of its nominal crest, [-].
+    radius : float
+        Radius of curvature in the plane of the section; 0 for a sharp corner at t = 0 or 1, [m].
+    """
+
+    name: str
+    loop: int
+    index: int
+    t: float
+    radius: float
+
+
+@dataclass(frozen=True)
+class Body:
+    """Outline of a solid or liquid part, for drawings only, (n, 2) array, [m]."""
+
+    material: Literal["electrode", "liquid", "insulator"]
+    label: str
+    outline: FloatArray
+
+
+@dataclass(frozen=True)
+class DimensionMark:
+    """A dimension line on the drawing.
+
+    Parameters
+    ----------
+    key : str
+        Design file key, such as "emitter.tip_radius".
+    label : str
+        Text with value and unit, such as "R 4 um".
+    first, last : tuple of float
+        Ends of the measured distance (for a radius: centre and a point of the arc), (x, z), [m].
+    kind : "linear", "radius" or "angle"
+    inset : bool
+        True when it belongs on the magnified view of the emitting edge.
+    """
+
+    key: str
+    label: str
+    first: tuple[float, float]
+    last: tuple[float, float]
+    kind: Literal["linear", "radius", "angle"] = "linear"
+    inset: bool = False
+
+
+@dataclass(frozen=True)
+class Section:
+    """A vacuum region, its named boundaries and its emitting edges.
+
+    Parameters
+    ----------
+    symmetry : "planar" or "axisymmetric"
+    loops : tuple of tuples of Boundary
+        The first loop is the outer outline, counterclockwise; the others are islands, clockwise,
+        so that the vacuum is on the left of every boundary.  Each loop closes on itself.
+    edges : tuple of EmittingEdge
+    gap : float
+        Axial distance from the emitting edge to the accelerator's near face, [m].
+    mirrored : bool
+        The section is one half of a shape that is symmetric about x = 0 (planar only).
+    bodies, marks, notes
+        For drawings and reports.
+    """
+
+    symmetry: Symmetry
+    loops: tuple[tuple[Boundary, ...], ...]
+    edges: tuple[EmittingEdge, ...]
+    gap: float
+    mirrored: bool = False
+    bodies: tuple[Body, ...] = ()
+    marks: tuple[DimensionMark, ...] = ()
+    notes: tuple[str, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        for number, loop in enumerate(self.loops):
+            size = np.ptp(polyline([b.curve for b in loop]), axis=0).max()
+            for one, following in zip(loop, loop[1:] + loop[:1], strict=True):
+                jump = np.hypot(*(one.curve.end - following.curve.start))
+                if jump > 1e-9 * size:
+                    raise GeometryError(
+                        f"outline {number} does not close: '{one.name}' ends {jump:.3g} m away "
+                        f"from the start of '{following.name}'"
+                    )
+
+    @property
+    def electrodes(self) -> tuple[str, ...]:
+        """Names of the electrodes present, emitter first."""
+        present = {electrode_of(b.name) for loop in self.loops for b in loop}
+        return tuple(e for e in ("emitter", "accelerator", "chamber") if e in present)
+
+    @property
+    def boundary_names(self) -> tuple[str, ...]:
+        """Names of the boundaries present, in the order of `BOUNDARY_NAMES`."""
+        present = {b.name for loop in self.loops for b in loop}
+        return tuple(name for name in BOUNDARY_NAMES if name in present)
+
+    def edge(self, name: str) -> EmittingEdge:
+        """The emitting edge of that name.
+
+        Raises
+        ------
+        GeometryError
+            No such edge; the message lists the names.
+        """
+        for edge in self.edges:
+            if edge.name == name:
+                return edge
+        raise GeometryError(
+            f"no emitting edge '{name}'; this section has {', '.join(e.name for e in self.edges)}"
+        )
+
+    def outline(self, loop: int = 0, samples: int = 33) -> FloatArray:
+        """Points of one outline, for drawing, (n, 2) array, [m]."""
+        return polyline([b.curve for b in self.loops[loop]], samples)

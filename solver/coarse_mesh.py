@@ -1,0 +1,318 @@
+"""The coarse triangulation of a section, each triangle with a smooth map.
+
+The region outside the edge patches is filled by the advancing-front mesher of the netgen library;
+the patches bring their own quadrilaterals, cut into triangles.  Refinement happens later, by
+uniform subdivision of every coarse triangle under its map, so that a sequence of meshes is nested
+and its error has an expansion in powers of the spacing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from conegap.geometries.curves import FloatArray
+from conegap.geometries.errors import MeshError
+from conegap.geometries.section import Section
+from conegap.solver.patch import Patch, edge_patch, insert_patch
+from conegap.solver.spacing import SpacingRule, divide_spans
+from conegap.solver.span import BoundaryIndex, Span, section_spans
+
+__all__ = ["CoarseMesh", "CurvedEdge", "IntArray", "SurfaceEdge", "coarse_mesh"]
+
+IntArray = NDArray[np.int64]
+_GRADINGS = (0.6, 0.8, 0.45, 1.2, 2.0)
+_PATCH_ANGLE = 0.4
+
+
+@dataclass(frozen=True)
+class CurvedEdge:
+    """A coarse edge of the fill that follows a curved span from u_first to u_last."""
+
+    first: int
+    last: int
+    span: Span
+    u_first: float
+    u_last: float
+
+
+@dataclass(frozen=True)
+class SurfaceEdge:
+    """A coarse edge on a boundary of the section.
+
+    ``block`` is the (patch, block) it belongs to, or None in the fill.  Positions are sigma of
+    the block or the curve parameter t.
+    """
+
+    first: int
+    last: int
+    boundary: BoundaryIndex
+    position_first: float
+    position_last: float
+    block: tuple[int, int] | None
+
+
+@dataclass(frozen=True)
+class CoarseMesh:
+    """Coarse points and triangles with their maps (scaled lengths).
+
+    Parameters
+    ----------
+    section : Section
+    scale : float
+        Length unit, [m].
+    points : (n, 2) array
+    triangles : (m, 3) array
+        Counterclockwise; the fill first, then the patches.
+    fill_count : int
+        Number of triangles of the fill.
+    patches : tuple of Patch
+    patch_of, block_of : (m - fill_count,) arrays
+        Patch and block of every patch triangle.
+    coordinates : (m - fill_count, 3, 2) array
+        (sigma, tau) of the corners of the patch triangles.
+    curved_edges : tuple of CurvedEdge
+    surface_edges : tuple of SurfaceEdge
+    """
+
+    section: Section
+    scale: float
+    points: FloatArray
+    triangles: IntArray
+    fill_count: int
+    patches: tuple[Patch, ...]
+    patch_of: IntArray
+    block_of: IntArray
+    coordinates: FloatArray
+    curved_edges: tuple[CurvedEdge, ...]
+    surface_edges: tuple[SurfaceEdge, ...]
+
+
+def coarse_mesh(section: Section, rule: SpacingRule | None = None) -> CoarseMesh:
+    """Mesh a section coarsely.
+
+    Parameters
+    ----------
+    section : Section
+    rule : SpacingRule or None
+        Spacing limits; the defaults when None.
+
+    Raises
+    ------
+    MeshError
+        The region could not be meshed.
+    """
+    rule = rule or SpacingRule()
+    scale = _length_unit(section)
+    loops = section_spans(section, scale)
+    patches: list[Patch] = []
+    sharp: list[tuple[FloatArray, float]] = []
+    for edge in section.edges:
+        patch = edge_patch(section, edge, scale, _PATCH_ANGLE)
+        place = section.loops[edge.loop][edge.index].curve.point(np.array([edge.t]))[0] / scale
+        if patch is not None:
+            loops = insert_patch(loops, patch)
+            patches.append(patch)
+        else:
+            size = edge.radius / scale if edge.radius > 0 else 0.02 * section.gap / scale
+            sharp.append((place, 0.3 * size))
+    divisions = divide_spans(loops, section.symmetry, rule, sharp)
+    reason = "no attempt"
+    for grading in _GRADINGS:
+        filled = _fill(loops, divisions, grading)
+        if isinstance(filled, str):
+            reason = filled
+            continue
+        return _assemble(section, scale, filled, patches)
+    raise MeshError(f"the region between the electrodes could not be meshed: {reason}")
+
+
+def _length_unit(section: Section) -> float:
+    """Smallest edge radius, or a hundredth of the gap where every edge is sharp, [m]."""
+    radii = [edge.radius for edge in section.edges if edge.radius > 0.0]
+    size = float(np.ptp(section.outline(), axis=0).max())
+    return min(radii) if radii else min(section.gap if section.gap > 0 else size, size) / 100.0
+
+
+@dataclass(frozen=True)
+class _Fill:
+    points: FloatArray
+    triangles: IntArray
+    edges: list[tuple[int, int, Span, float, float]]
+
+
+def _fill(loops: list[list[Span]], divisions: list[list[FloatArray]], grading: float):  # type: ignore[no-untyped-def]
+    """Mesh the region between spans; a string with the reason when it fails."""
+    from netgen.geom2d import SplineGeometry
+
+    geometry = SplineGeometry()
+    points: list[FloatArray] = []
+    pieces: list[tuple[int, int, Span, float, float]] = []
+    for row, division in zip(loops, divisions, strict=True):
+        start = len(points)
+        ring: list[tuple[Span, float, float]] = []
+        for span, u in zip(row, division, strict=True):
+            points.extend(span.point(u[:-1]))
+            ring.extend((span, a, b) for a, b in zip(u[:-1], u[1:], strict=True))
+        count = len(ring)
+        for k, (span, a, b) in enumerate(ring):
+            pieces.append((start + k, start + (k + 1) % count, span, a, b))
+    crossing = _crossing(np.array(points), pieces)
+    if crossing is not None:
+        return f"the outline crosses itself near ({crossing[0]:.4g}, {crossing[1]:.4g})"
+    numbers = [geometry.AppendPoint(float(p[0]), float(p[1])) for p in points]
+    for k, (i, j, *_rest) in enumerate(pieces):
+        geometry.Append(
+            ["line", numbers[i], numbers[j]], leftdomain=1, rightdomain=0, bc=k + 1
+        )
+    try:
+        mesh = geometry.GenerateMesh(maxh=1e12, grading=grading, segmentsperedge=0.3)
+    except Exception as error:
+        return f"the mesher refused the outline ({error})"
+    array = np.array([p.p[:2] for p in mesh.Points()])
+    triangles = np.array([[v.nr - 1 for v in e.vertices] for e in mesh.Elements2D()])
+    if triangles.ndim != 2 or triangles.shape[1] != 3 or len(triangles) == 0:
+        return "the mesher returned no triangles"
+    edges = []
+    for element in mesh.Elements1D():
+        a, b = (v.nr - 1 for v in element.vertices)
+        i, j, span, u0, u1 = pieces[mesh.EdgeDescriptor(element.index).edgenr - 1]
+        chord = points[j] - points[i]
+        along = np.array([(array[k] - points[i]) @ chord for k in (a, b)]) / (chord @ chord)
+        if along[0] > along[1]:
+            a, b, along = b, a, along[::-1]
+        if span.divisions is not None and (along[0] > 1e-9 or along[1] < 1.0 - 1e-9):
+            return "the mesher divided the border of an edge patch"
+        ua, ub = u0 + (u1 - u0) * along
+        edges.append((int(a), int(b), span, float(ua), float(ub)))
+    for a, b, span, ua, ub in edges:
+        array[a], array[b] = span.point(np.array([ua, ub]))
+    corners = array[triangles]
+    cross = _cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    triangles[cross < 0] = triangles[cross < 0][:, [0, 2, 1]]
+    return _Fill(array, triangles.astype(np.int64), edges)
+
+
+def _crossing(points: FloatArray, pieces) -> FloatArray | None:  # type: ignore[no-untyped-def]
+    """A point where two pieces of outline cross, or None."""
+    first = np.array([piece[0] for piece in pieces])
+    last = np.array([piece[1] for piece in pieces])
+    p, q = points[first], points[last]
+    along = q - p
+
+    def side(of: FloatArray) -> FloatArray:
+        offset = of[None, :, :] - p[:, None, :]
+        return np.sign(_cross(along[:, None, :], offset))
+
+    straddles = side(p) * side(q) < 0
+    crossing = straddles & straddles.T
+    where = np.argwhere(crossing)
+    return np.asarray(p[where[0, 0]]) if len(where) else None
+
+
+def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])
+
+
+def _assemble(section: Section, scale: float, fill: _Fill, patches: list[Patch]) -> CoarseMesh:
+    """Join the fill and the patches into one coarse mesh."""
+    from scipy.spatial import cKDTree
+
+    points = [fill.points]
+    count = len(fill.points)
+    tree = cKDTree(fill.points)
+    triangles, coordinates, patch_of, block_of = [fill.triangles], [], [], []
+    surface: list[SurfaceEdge] = []
+    curved: list[CurvedEdge] = []
+    for a, b, span, ua, ub in fill.edges:
+        if not span.straight:
+            curved.append(CurvedEdge(a, b, span, ua, ub))
+        if span.boundary is not None:
+            ta, tb = span.parameter(np.array([ua, ub]))
+            surface.append(SurfaceEdge(a, b, span.boundary, float(ta), float(tb), None))
+    for number, patch in enumerate(patches):
+        ids, new, count = _patch_numbers(patch, tree, fill.points, count)
+        points.append(new)
+        for block_number, block in enumerate(patch.blocks):
+            grid = ids[block_number]
+            tris, coords = _block_triangles(grid)
+            triangles.append(tris)
+            coordinates.append(coords)
+            patch_of.append(np.full(len(tris), number))
+            block_of.append(np.full(len(tris), block_number))
+            for k in range(block.cells):
+                surface.append(
+                    SurfaceEdge(
+                        int(grid[k, 0]),
+                        int(grid[k + 1, 0]),
+                        block.boundary,
+                        float(k),
+                        float(k + 1),
+                        (number, block_number),
+                    )
+                )
+    all_points = np.vstack(points)
+    all_triangles = np.vstack(triangles)
+    corners = all_points[all_triangles]
+    area = _cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    if np.any(area <= 0.0):
+        raise MeshError("the coarse mesh has a folded triangle near an electrode edge")
+    empty = np.empty(0, dtype=np.int64)
+    return CoarseMesh(
+        section=section,
+        scale=scale,
+        points=all_points,
+        triangles=all_triangles,
+        fill_count=len(fill.triangles),
+        patches=tuple(patches),
+        patch_of=np.concatenate(patch_of) if patch_of else empty,
+        block_of=np.concatenate(block_of) if block_of else empty,
+        coordinates=np.vstack(coordinates) if coordinates else np.empty((0, 3, 2)),
+        curved_edges=tuple(curved),
+        surface_edges=tuple(surface),
+    )
+
+
+def _patch_numbers(patch: Patch, tree, fill_points: FloatArray, count: int):  # type: ignore[no-untyped-def]
+    """Point numbers of every block's (sigma, tau) grid; border points are those of the fill."""
+    grids: list[IntArray] = []
+    new: list[FloatArray] = []
+    for number, block in enumerate(patch.blocks):
+        sigma, tau = np.meshgrid(
+            np.arange(block.cells + 1.0), np.arange(patch.layers + 1.0), indexing="ij"
+        )
+        place = patch.points(number, sigma, tau)
+        grid = np.full(sigma.shape, -1, dtype=np.int64)
+        if number > 0:
+            grid[0] = grids[-1][-1]
+        border = tau == patch.layers
+        border[0] |= patch.open_ends[0] and number == 0
+        border[-1] |= patch.open_ends[1] and number == len(patch.blocks) - 1
+        missing = border & (grid < 0)
+        distance, found = tree.query(place[missing])
+        if np.any(distance > 1e-6 * (patch.radius + patch.height(np.array([patch.layers]))[0])):
+            raise MeshError("an edge patch does not meet the surrounding mesh")
+        grid[missing] = found
+        free = grid < 0
+        grid[free] = count + np.arange(np.count_nonzero(free))
+        new.append(place[free])
+        count += int(np.count_nonzero(free))
+        grids.append(grid)
+    return grids, np.vstack(new) if new else np.empty((0, 2)), count
+
+
+def _block_triangles(grid: IntArray) -> tuple[IntArray, FloatArray]:
+    """Triangles of one block and the (sigma, tau) of their corners."""
+    cells, layers = grid.shape[0] - 1, grid.shape[1] - 1
+    i, j = (a.ravel() for a in np.meshgrid(np.arange(cells), np.arange(layers), indexing="ij"))
+    corner = [(i, j), (i + 1, j), (i + 1, j + 1), (i, j + 1)]
+    triangles, coordinates = [], []
+    # The surface runs with the vacuum on its left, so (sigma, tau) is right-handed.
+    for choice in ((0, 1, 2), (0, 2, 3)):
+        triangles.append(np.stack([grid[corner[k]] for k in choice], axis=1))
+        coordinates.append(
+            np.stack([np.stack(corner[k], axis=1) for k in choice], axis=1).astype(float)
+        )
+    return np.vstack(triangles), np.vstack(coordinates)

@@ -1,0 +1,194 @@
+"""Laplace's equation on Voronoi control volumes, assembled by FiPy.
+
+The mesh class hands FiPy the faces, areas and distances of the dual mesh; points on electrodes
+are eliminated, so that every face to an electrode is an exterior face held at the electrode's
+potential.  The linear system is solved directly and the residual is checked here.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+from typing import Any
+
+import numpy as np
+from scipy.sparse.linalg import SuperLU, splu
+
+from conegap.geometries.curves import FloatArray
+from conegap.geometries.errors import ConvergenceError
+from conegap.solver.coarse_mesh import IntArray
+from conegap.solver.control_volumes import ControlVolumes
+
+# FiPy reads the choice of solver library once, at import.
+os.environ.setdefault("FIPY_SOLVERS", "scipy")
+logging.getLogger("fipy").setLevel(logging.ERROR)
+
+from fipy import CellVariable, DiffusionTermNoCorrection, FaceVariable  # noqa: E402
+from fipy.meshes.mesh2D import Mesh2D  # noqa: E402
+from fipy.solvers.scipy.scipySolver import ScipySolver  # noqa: E402
+
+__all__ = ["VoronoiMesh", "solve_laplace"]
+
+_RESIDUAL_TOLERANCE = 1e-9
+
+
+class VoronoiMesh(Mesh2D):  # type: ignore[misc]
+    """A FiPy mesh described by the faces of its control volumes.
+
+    Parameters
+    ----------
+    centres : (2, n) array
+        Generating points of the cells.
+    cell_low, cell_high : (m,) arrays of int
+        Cells on both sides of each face; ``cell_high`` is -1 on exterior faces.
+    beyond : (2, m) array
+        Generating point on the far side of each face (the electrode point on exterior faces).
+    area, distance : (m,) arrays
+        Face area and distance between the two generating points.
+    """
+
+    def __init__(
+        self,
+        centres: FloatArray,
+        cell_low: IntArray,
+        cell_high: IntArray,
+        beyond: FloatArray,
+        area: FloatArray,
+        distance: FloatArray,
+    ) -> None:
+        self._given_centres = centres
+        self._given_low, self._given_high = cell_low, cell_high
+        self._given_beyond = beyond
+        self._given_area, self._given_distance = area, distance
+        cell_faces = _faces_of_cells(cell_low, cell_high, centres.shape[1])
+        # Two formal vertices per face; FiPy's geometry from vertices is overridden below.
+        face_vertices = np.stack([np.arange(len(area)), np.arange(len(area))])
+        super().__init__(
+            vertexCoords=beyond, faceVertexIDs=face_vertices, cellFaceIDs=cell_faces
+        )
+
+    def _calcFaceCellIDs(self) -> Any:
+        return np.ma.masked_values(np.stack([self._given_low, self._given_high]), -1)
+
+    def _calcFaceCenters(self) -> FloatArray:
+        low = self._given_centres[:, self._given_low]
+        middle = 0.5 * (low + self._given_beyond)
+        return np.where(self._given_high < 0, self._given_beyond, middle)
+
+    def _calcFaceAreas(self) -> FloatArray:
+        return self._given_area
+
+    def _calcCellCenters(self) -> FloatArray:
+        return self._given_centres
+
+    def _calcFaceNormals(self) -> FloatArray:
+        along = self._given_beyond - self._given_centres[:, self._given_low]
+        return np.asarray(along / self._given_distance)
+
+    def _calcCellVolumes(self) -> FloatArray:
+        # Laplace's equation has no volume terms; FiPy multiplies divergences by this.
+        return np.ones(self._given_centres.shape[1])
+
+    def _calcFaceTangents(self) -> tuple[FloatArray, FloatArray]:
+        normal = self.faceNormals
+        return np.stack([-normal[1], normal[0]]), np.zeros_like(normal)
+
+
+def _faces_of_cells(low: IntArray, high: IntArray, cells: int) -> Any:
+    """Masked (most faces of a cell, cells) array of face numbers."""
+    faces = np.arange(len(low))
+    inner = high >= 0
+    cell = np.concatenate([low, high[inner]])
+    face = np.concatenate([faces, faces[inner]])
+    order = np.argsort(cell, kind="stable")
+    cell, face = cell[order], face[order]
+    count = np.bincount(cell, minlength=cells)
+    start = np.concatenate([[0], np.cumsum(count)[:-1]])
+    table = np.full((int(count.max()), cells), -1, dtype=np.int64)
+    table[np.arange(len(cell)) - start[cell], cell] = face
+    return np.ma.masked_values(table, -1)
+
+
+class _DirectSolver(ScipySolver):  # type: ignore[misc]
+    """Sparse factorisation in symmetric mode, kept for further right-hand sides."""
+
+    def __init__(self) -> None:
+        super().__init__(tolerance=_RESIDUAL_TOLERANCE)
+        self.factor: SuperLU | None = None
+
+    def _solve_(self, matrix: Any, unknown: FloatArray, right_hand_side: FloatArray) -> FloatArray:
+        if self.factor is None:
+            self.factor = splu(
+                matrix.tocsc(),
+                permc_spec="MMD_AT_PLUS_A",
+                diag_pivot_thresh=0.0,
+                options={"SymmetricMode": True},
+            )
+        unknown[:] = self.factor.solve(right_hand_side)
+        size = float(np.linalg.norm(right_hand_side))
+        residual = float(np.linalg.norm(matrix @ unknown - right_hand_side)) / max(size, 1e-300)
+        if not residual <= _RESIDUAL_TOLERANCE:
+            raise ConvergenceError(
+                "the linear solve of the potential failed",
+                residual=residual,
+                tolerance=_RESIDUAL_TOLERANCE,
+            )
+        return unknown
+
+
+def solve_laplace(
+    points: FloatArray, volumes: ControlVolumes, fixed: list[tuple[IntArray, FloatArray]]
+) -> FloatArray:
+    """Potentials with each electrode in turn at its own potential and the others at zero.
+
+    Parameters
+    ----------
+    points : (n, 2) array
+    volumes : ControlVolumes
+    fixed : list of (node numbers, potentials)
+        One entry per electrode; together they hold every fixed point once.
+
+    Returns
+    -------
+    (electrodes, n) array
+        Potential at every point, [V] per unit.
+
+    Raises
+    ------
+    ConvergenceError
+        The residual of the linear system is too large.
+    """
+    count = len(points)
+    number = np.full(count, -1, dtype=np.int64)
+    held = np.zeros(count, dtype=bool)
+    for nodes, _ in fixed:
+        held[nodes] = True
+    free = ~held
+    number[free] = np.arange(np.count_nonzero(free))
+
+    wanted = free[volumes.first] | free[volumes.last]
+    one, two = volumes.first[wanted], volumes.last[wanted]
+    swap = ~free[one]
+    one, two = np.where(swap, two, one), np.where(swap, one, two)
+    mesh = VoronoiMesh(
+        centres=points[free].T,
+        cell_low=number[one],
+        cell_high=number[two],
+        beyond=points[two].T,
+        area=volumes.area[wanted],
+        distance=volumes.distance[wanted],
+    )
+    exterior = number[two] < 0
+    face_value = FaceVariable(mesh=mesh, value=0.0)
+    solver = _DirectSolver()
+    result = np.zeros((len(fixed), count))
+    for electrode, (nodes, values) in enumerate(fixed):
+        given = np.zeros(count)
+        given[nodes] = values
+        potential = CellVariable(mesh=mesh, value=0.0)
+        face_value.setValue(np.where(exterior, given[two], 0.0))
+        potential.constrain(face_value, where=exterior)
+        DiffusionTermNoCorrection(coeff=1.0).solve(var=potential, solver=solver)
+        result[electrode, free] = potential.value
+        result[electrode, nodes] = values
+    return result

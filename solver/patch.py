@@ -1,0 +1,408 @@
+"""Orthogonal patches of points around emitting edges.
+
+Near an edge the points lie on curves parallel to the surface, spaced along the surface in
+proportion to the radius of curvature and outward in geometric progression, as polar coordinates
+do around an arc.  The map from the regular (sigma, tau) grid to these points is smooth, so the
+error of the edge field falls cleanly as the square of the spacing and can be extrapolated.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.interpolate import CubicSpline
+from scipy.spatial import cKDTree
+
+from conegap.geometries.curves import Arc, Curve, FloatArray
+from conegap.geometries.section import EmittingEdge, Section, electrode_of
+from conegap.solver.span import BoundaryIndex, Span, WholePath
+
+__all__ = ["Block", "Patch", "edge_patch", "insert_patch"]
+
+_REACHES = (4.0, 3.0, 2.2, 1.6, 1.1, 0.75, 0.5, 0.3)
+_TRIMS = (0.0, 0.25, 0.5, 0.8)
+_TANGENT_TOLERANCE = 1e-3
+
+
+@dataclass(frozen=True)
+class Block:
+    """The part of a patch over one boundary curve.
+
+    Parameters
+    ----------
+    curve : Curve
+        Boundary curve of the section, [m].
+    boundary : tuple of int
+        Its (loop, index).
+    cells : int
+        Coarse cells along the surface.
+    parameter : CubicSpline
+        Curve parameter t as a function of sigma in [0, cells].
+    """
+
+    curve: Curve
+    boundary: BoundaryIndex
+    cells: int
+    parameter: CubicSpline
+
+
+@dataclass(frozen=True)
+class Patch:
+    """Blocks side by side along the surface, in the direction of the boundary.
+
+    Parameters
+    ----------
+    edge : EmittingEdge
+    blocks : tuple of Block
+    layers : int
+        Coarse layers outward.
+    radius : float
+        Radius of curvature of the edge, scaled length.
+    angle : float
+        Coarse spacing as a fraction of the radius, [-].
+    scale : float
+        Length unit, [m].
+    open_ends : tuple of bool
+        Whether the first and last side border on the rest of the region (False: on a line of
+        symmetry).
+    """
+
+    edge: EmittingEdge
+    blocks: tuple[Block, ...]
+    layers: int
+    radius: float
+    angle: float
+    scale: float
+    open_ends: tuple[bool, bool]
+
+    def height(self, tau: FloatArray) -> FloatArray:
+        """Distance from the surface at layer position tau in [0, layers], scaled length."""
+        return np.asarray(self.radius * np.expm1(self.angle * np.asarray(tau)))
+
+    def points(self, block: int, sigma: FloatArray, tau: FloatArray) -> FloatArray:
+        """Points of one block, (..., 2) array for sigma and tau of equal shape, scaled lengths."""
+        part = self.blocks[block]
+        flat = np.asarray(part.parameter(np.ravel(sigma)))
+        surface = part.curve.point(flat) / self.scale
+        outward = part.curve.normal(flat)
+        points = surface + self.height(np.ravel(tau))[:, None] * outward
+        return np.asarray(points.reshape((*np.shape(sigma), 2)))
+
+
+@dataclass(frozen=True)
+class _Reach:
+    """How far a chain may run along one boundary curve, from t_first to t_last."""
+
+    boundary: BoundaryIndex
+    curve: Curve
+    t_first: float
+    t_last: float
+
+
+def _arc_table(curve: Curve, scale: float) -> tuple[FloatArray, FloatArray]:
+    """Parameter and arc length tables of a curve, scaled, refined where the curve bends."""
+    t = np.linspace(0.0, 1.0, 1025)
+    mid = (t[1:] + t[:-1]) / 2.0
+    d = curve.derivative(np.concatenate([t, mid]), 1)
+    speed = np.hypot(d[:, 0], d[:, 1]) / scale
+    ends, middle = speed[: len(t)], speed[len(t) :]
+    step = np.diff(t) * (ends[:-1] + 4.0 * middle + ends[1:]) / 6.0
+    return t, np.concatenate([[0.0], np.cumsum(step)])
+
+
+def _walk(section: Section, edge: EmittingEdge, scale: float, distance: float, forward: bool):  # type: ignore[no-untyped-def]
+    """Boundary pieces met when walking ``distance`` from the edge, and how the walk ended.
+
+    Returns a list of (boundary, t_from, t_to) and one of "reach", "corner", "line" (a line of
+    symmetry or another boundary without flux).
+    """
+    loop = section.loops[edge.loop]
+    index, t_from = edge.index, edge.t
+    pieces = []
+    left = distance
+    for _ in range(len(loop)):
+        curve = loop[index].curve
+        t, s = _arc_table(curve, scale)
+        here = np.interp(t_from, t, s)
+        available = s[-1] - here if forward else here
+        if available > left * 1.15:
+            target = here + left if forward else here - left
+            pieces.append(((edge.loop, index), t_from, float(np.interp(target, s, t))))
+            return pieces, "reach"
+        end = 1.0 if forward else 0.0
+        if available > 1e-9 * s[-1]:
+            pieces.append(((edge.loop, index), t_from, end))
+        left = max(left - available, 0.0)
+        following = (index + 1) % len(loop) if forward else (index - 1) % len(loop)
+        if electrode_of(loop[following].name) is None:
+            return pieces, "line"
+        one = curve.tangent(np.array([end]))[0]
+        other = loop[following].curve.tangent(np.array([1.0 - end]))[0]
+        if np.hypot(*(one - other)) > _TANGENT_TOLERANCE or left <= 0.15 * distance:
+            smooth = np.hypot(*(one - other)) <= _TANGENT_TOLERANCE
+            return pieces, "reach" if smooth else "corner"
+        index, t_from = following, 1.0 - end
+    return pieces, "corner"
+
+
+def _trimmed(pieces, section, scale, amount):  # type: ignore[no-untyped-def]
+    """The walk without its last ``amount`` of length; None when nothing is left."""
+    pieces = list(pieces)
+    while pieces:
+        boundary, t_from, t_to = pieces[-1]
+        t, s = _arc_table(section.loops[boundary[0]][boundary[1]].curve, scale)
+        length = abs(np.interp(t_to, t, s) - np.interp(t_from, t, s))
+        if length > amount * 1.2:
+            target = np.interp(t_to, t, s) - np.sign(t_to - t_from) * amount
+            pieces[-1] = (boundary, t_from, float(np.interp(target, s, t)))
+            return pieces
+        amount = max(amount - length, 0.0)
+        pieces.pop()
+    return None
+
+
+def _blocks(chain, section, edge, radius, angle, scale):  # type: ignore[no-untyped-def]
+    """Blocks for a chain of (boundary, t_first, t_last) in the direction of the boundary."""
+    lengths, tables = [], []
+    for boundary, t_first, t_last in chain:
+        curve = section.loops[boundary[0]][boundary[1]].curve
+        t = np.linspace(t_first, t_last, 801)
+        mid = (t[1:] + t[:-1]) / 2.0
+        d = curve.derivative(np.concatenate([t, mid]), 1)
+        speed = np.hypot(d[:, 0], d[:, 1]) / scale
+        ends, middle = speed[: len(t)], speed[len(t) :]
+        s = np.concatenate(
+            [[0.0], np.cumsum(np.diff(t) * (ends[:-1] + 4.0 * middle + ends[1:]) / 6.0)]
+        )
+        tables.append((curve, boundary, t, s))
+        lengths.append(s[-1])
+    home = next(i for i, (boundary, _, _) in enumerate(chain) if boundary[1] == edge.index)
+    blocks = []
+    starts = np.concatenate([[0.0], np.cumsum(lengths)])
+    curve, _, t, s = tables[home]
+    crest = starts[home] + np.interp(edge.t, t, s)
+    arc = isinstance(curve, Arc)
+    for number, (curve, boundary, t, s) in enumerate(tables):
+        position = starts[number] + s
+        if number == home and arc:
+            local = np.full_like(s, radius)
+        elif arc:
+            beyond = np.maximum(starts[home] - position, position - starts[home + 1])
+            local = radius + np.maximum(beyond, 0.0)
+        else:
+            local = np.sqrt(radius**2 + (position - crest) ** 2)
+        step = np.diff(s) * 0.5 * (1.0 / local[1:] + 1.0 / local[:-1]) / angle
+        sigma = np.concatenate([[0.0], np.cumsum(step)])
+        cells = max(1, round(float(sigma[-1])))
+        sigma *= cells / sigma[-1]
+        blocks.append(Block(curve, boundary, cells, CubicSpline(sigma, t)))
+    return tuple(blocks)
+
+
+def _surroundings(section: Section, chain, edge, scale):  # type: ignore[no-untyped-def]
+    """Sampled points of every boundary outside the chain, and those of other emitting edges."""
+    inside = {boundary: sorted((a, b)) for boundary, a, b in chain}
+    points, other_edges = [], []
+    for loop_number, loop in enumerate(section.loops):
+        for index, boundary in enumerate(loop):
+            t = np.linspace(0.0, 1.0, 257)
+            keep = np.ones(len(t), dtype=bool)
+            if (loop_number, index) in inside:
+                low, high = inside[loop_number, index]
+                keep = (t < low - 1e-9) | (t > high + 1e-9)
+            # Lines of symmetry that the chain ends on are borders of the patch, not obstacles.
+            if electrode_of(boundary.name) is None:
+                continue
+            sample = boundary.curve.point(t) / scale
+            points.append(sample[keep])
+            if any(
+                (e.loop, e.index) == (loop_number, index)
+                for e in section.edges
+                if e is not edge and (e.loop, e.index) != (edge.loop, edge.index)
+            ):
+                other_edges.append(sample)
+    return np.vstack(points), (np.vstack(other_edges) if other_edges else np.empty((0, 2)))
+
+
+def edge_patch(section: Section, edge: EmittingEdge, scale: float, angle: float) -> Patch | None:
+    """The largest patch that fits around an edge, or None when there is no room or no radius.
+
+    Parameters
+    ----------
+    section : Section
+    edge : EmittingEdge
+    scale : float
+        Length unit, [m].
+    angle : float
+        Coarse spacing over radius of curvature, [-].
+    """
+    radius = edge.radius / scale
+    if radius <= 0.0:
+        return None
+    separation = np.inf
+    here = section.loops[edge.loop][edge.index].curve.point(np.array([edge.t]))[0]
+    for other in section.edges:
+        if other is not edge:
+            there = section.loops[other.loop][other.index].curve.point(np.array([other.t]))[0]
+            separation = min(separation, float(np.hypot(*(here - there))) / scale)
+    for reach in _REACHES:
+        distance = min(max(reach, 1.2) * radius, 0.35 * separation)
+        backward, end_back = _walk(section, edge, scale, distance, forward=False)
+        forward, end_forth = _walk(section, edge, scale, distance, forward=True)
+        for trim in _TRIMS:
+            if trim > 0.0 and "corner" not in (end_back, end_forth):
+                break
+            back, forth = backward, forward
+            if trim > 0.0 and end_back == "corner":
+                back = _trimmed(back, section, scale, trim * radius)
+            if trim > 0.0 and end_forth == "corner":
+                forth = _trimmed(forth, section, scale, trim * radius)
+            if back is None or forth is None:
+                continue
+            chain = _join(back, forth)
+            if not chain:
+                continue
+            layers = max(2, round(np.log1p(reach) / angle))
+            patch = Patch(
+                edge=edge,
+                blocks=_blocks(chain, section, edge, radius, angle, scale),
+                layers=layers,
+                radius=radius,
+                angle=np.log1p(reach) / layers,
+                scale=scale,
+                open_ends=(end_back != "line", end_forth != "line"),
+            )
+            if _fits(patch, section, chain, edge):
+                return patch
+    return None
+
+
+def _join(back, forth):  # type: ignore[no-untyped-def]
+    """One chain in the boundary's direction from the two walks."""
+    chain = [(boundary, t_to, t_from) for boundary, t_from, t_to in reversed(back)]
+    for boundary, t_from, t_to in forth:
+        if chain and chain[-1][0] == boundary and chain[-1][2] == t_from:
+            chain[-1] = (boundary, chain[-1][1], t_to)
+        else:
+            chain.append((boundary, t_from, t_to))
+    return chain
+
+
+def _interior(patch: Patch) -> tuple[FloatArray, FloatArray]:
+    """Sampled points of a patch from its first layer outward and the clearance wanted at each."""
+    tau = np.arange(1.0, patch.layers + 0.25, 0.5)
+    points, wanted = [], []
+    for number, block in enumerate(patch.blocks):
+        sigma, height = np.meshgrid(np.linspace(0.0, block.cells, 4 * block.cells + 1), tau)
+        points.append(patch.points(number, sigma, height).reshape(-1, 2))
+        wanted.append(0.6 * patch.angle * (patch.radius + patch.height(height.ravel())))
+    return np.vstack(points), np.concatenate(wanted)
+
+
+def _fits(patch: Patch, section: Section, chain, edge) -> bool:  # type: ignore[no-untyped-def]
+    """Whether the patch keeps clear of every other boundary and does not fold."""
+    around, other_edges = _surroundings(section, chain, edge, patch.scale)
+    points, wanted = _interior(patch)
+    if len(around):
+        distance, _ = cKDTree(around).query(points)
+        if np.any(distance < wanted):
+            return False
+    if len(other_edges):
+        top = patch.height(np.array([float(patch.layers)]))[0]
+        distance, _ = cKDTree(other_edges).query(points)
+        if np.any(distance < 0.5 * top):
+            return False
+    half = section.symmetry == "axisymmetric" or section.mirrored
+    if half and points[:, 0].min() < -1e-9 * patch.radius:
+        return False
+    for number, block in enumerate(patch.blocks):
+        sigma, tau = np.meshgrid(np.arange(block.cells + 1), np.arange(patch.layers + 1))
+        grid = patch.points(number, sigma, tau)
+        along, out = np.diff(grid, axis=1)[:-1], np.diff(grid, axis=0)[:, :-1]
+        if np.any(along[..., 0] * out[..., 1] - along[..., 1] * out[..., 0] <= 0.0):
+            return False
+    return True
+
+
+def insert_patch(loops: list[list[Span]], patch: Patch) -> list[list[Span]]:
+    """The spans of the region outside a patch.
+
+    The chain's spans are cut away and replaced by the sides and the rim of the patch; a line of
+    symmetry that the patch stands on is shortened to the rim.
+
+    Parameters
+    ----------
+    loops : list of lists of Span
+    patch : Patch
+
+    Returns
+    -------
+    list of lists of Span
+    """
+    taken = {b.boundary: b for b in patch.blocks}
+    first, last = patch.blocks[0], patch.blocks[-1]
+    number = first.boundary[0]
+    row = loops[number]
+    position = {span.boundary: k for k, span in enumerate(row) if span.boundary in taken}
+    start, stop = position[first.boundary], position[last.boundary]
+    rotated = row[stop + 1 :] + row[:start] if stop >= start else row[stop + 1 : start]
+    t_first = float(first.parameter(0.0))
+    t_last = float(last.parameter(float(last.cells)))
+    layers = np.arange(patch.layers + 1)
+    heights = patch.height(layers)
+
+    new: list[Span] = []
+    head, tail = row[start], row[stop]
+    if patch.open_ends[0] and t_first > head.first + 1e-9:
+        new.append(replace(head, last=t_first))
+    if patch.open_ends[0]:
+        new.append(_side(patch, 0, 0.0, heights))
+    for block_number, block in enumerate(patch.blocks):
+        new.append(_rim(patch, block_number, block))
+    if patch.open_ends[1]:
+        new.append(_side(patch, len(patch.blocks) - 1, float(last.cells), heights, inward=True))
+    if patch.open_ends[1] and t_last < tail.last - 1e-9:
+        new.append(replace(tail, first=t_last))
+
+    rest = list(rotated)
+    if not patch.open_ends[0] and rest:
+        rest[-1] = _shortened(rest[-1], new[0].point(np.array([0.0]))[0], at_end=True)
+    if not patch.open_ends[1] and rest:
+        rest[0] = _shortened(rest[0], new[-1].point(np.array([1.0]))[0], at_end=False)
+    result = list(loops)
+    result[number] = new + rest
+    return result
+
+
+def _side(patch, block, sigma, heights, inward=False):  # type: ignore[no-untyped-def]
+    """Straight side of a patch as an interior line with fixed divisions."""
+    low = patch.points(block, np.array([sigma]), np.array([0.0]))[0]
+    high = patch.points(block, np.array([sigma]), np.array([float(patch.layers)]))[0]
+    u = heights / heights[-1]
+    if inward:
+        low, high, u = high, low, (1.0 - u)[::-1]
+
+    def path(t: FloatArray, low=low, high=high) -> FloatArray:  # type: ignore[no-untyped-def]
+        return np.asarray(low + np.asarray(t)[:, None] * (high - low))
+
+    return Span(WholePath(path), 0.0, 1.0, None, straight=True, divisions=u)
+
+
+def _rim(patch: Patch, number: int, block: Block) -> Span:
+    """Outer curve of one block as an interior line with fixed divisions."""
+
+    def path(u: FloatArray) -> FloatArray:
+        sigma = np.asarray(u) * block.cells
+        return patch.points(number, sigma, np.full_like(sigma, patch.layers))
+
+    divisions = np.linspace(0.0, 1.0, block.cells + 1)
+    return Span(WholePath(path), 0.0, 1.0, None, straight=False, divisions=divisions)
+
+
+def _shortened(span: Span, point: FloatArray, at_end: bool) -> Span:
+    """A straight span cut at a point on it."""
+    a, b = span.point(np.array([0.0, 1.0]))
+    u = float((point - a) @ (b - a) / ((b - a) @ (b - a)))
+    t = float(span.parameter(np.array([u]))[0])
+    return replace(span, last=t) if at_end else replace(span, first=t)
