@@ -14,7 +14,7 @@ from typing import Any, Literal
 from conegap.geometries.curves import Arc, Curve, FloatArray
 from conegap.geometries.emitter import Setting, described, length_text
 from conegap.geometries.outline import mirror_image, moved, rounded_polygon
-from conegap.geometries.part import Angle, Length, Offset, Part, Problem, derived
+from conegap.geometries.part import Angle, Distance, Length, Offset, Part, Problem, derived
 from conegap.geometries.section import DimensionMark, Symmetry
 from conegap.geometries.surroundings import AcceleratorOutline
 
@@ -103,7 +103,7 @@ class Plane(Accelerator):
 class OpenAccelerator(Accelerator):
     """An accelerator with an opening, into which a tip may reach when the file says so."""
 
-    gap: Offset = gap_field()
+    gap: Distance = gap_field()
     tip_inside: bool = False
 
     def distance(self, emitter_crest: float, tables: Mapping[str, FloatArray]) -> float:
@@ -204,8 +204,9 @@ class SlottedPlate(_Plate):
     slot_width: Length = described("width of the slot between the two blades", "2 mm")
     lateral_offset: Offset = 0.0
     outer_width: Length = derived(
-        lambda given: given.get("slot_width", 0.0)
-        + 2.0 * max(4.0 * given.get("thickness", 0.0), 10e-3)
+        lambda given: (
+            given.get("slot_width", 0.0) + 2.0 * max(4.0 * given.get("thickness", 0.0), 10e-3)
+        )
     )
 
     @property
@@ -252,7 +253,7 @@ class SlottedPlate(_Plate):
             ),
             _thickness_mark(shift + self.half_width, gap, self.thickness),
         )
-        notes = ()
+        notes: tuple[str, ...] = ()
         if shift != 0.0:
             notes = (f"The slot's middle lies {length_text(shift)} beside the emitter's.",)
         return AcceleratorOutline(
@@ -269,8 +270,9 @@ class AperturePlate(_Plate):
     kind: Literal["aperture_plate"]
     diameter: Length = described("diameter of the hole", "2 mm")
     outer_diameter: Length = derived(
-        lambda given: given.get("diameter", 0.0)
-        + 2.0 * max(4.0 * given.get("thickness", 0.0), 10e-3)
+        lambda given: (
+            given.get("diameter", 0.0) + 2.0 * max(4.0 * given.get("thickness", 0.0), 10e-3)
+        )
     )
 
     @property
@@ -376,4 +378,3 @@ def _thickness_mark(x: float, gap: float, thickness: float) -> DimensionMark:
     return DimensionMark(
         "accelerator.thickness", length_text(thickness), (x, gap), (x, gap + thickness)
     )
-

@@ -73,7 +73,7 @@ def capacitor_section(
         loops = [_pole_to_pole(around, within, outer_name, inner_name)]
         place = (0, 0) if encloses else (0, len(around) + 1)
     mine, facing = (around, within) if encloses else (within, around)
-    edge, gap = _edge(mine, facing)
+    edge, gap = _edge(mine, facing, one.form == "between the poles")
     return Section(
         symmetry=emitter.symmetry,
         loops=tuple(loops),
@@ -91,14 +91,24 @@ def capacitor_section(
 def _encloses(one: Profile, other: Profile, name: str, other_name: str) -> bool:
     """Whether the first outline encloses the second; refuses when neither does."""
     a, b = polyline(one.curves(), 513), polyline(other.curves(), 513)
-    if np.all(inside(b, a) | (b[:, 0] == 0.0)) and np.ptp(a[:, 1]) > np.ptp(b[:, 1]):
+    axial = one.form == "between the poles"
+    if _lies_inside(b, a, axial):
         return True
-    if np.all(inside(a, b) | (a[:, 0] == 0.0)) and np.ptp(b[:, 1]) > np.ptp(a[:, 1]):
+    if _lies_inside(a, b, axial):
         return False
     raise GeometryError(
         f"neither of {name} and {other_name} encloses the other, so they overlap or stand side by "
         "side; check the units and the positions of both files"
     )
+
+
+def _lies_inside(points: FloatArray, outline: FloatArray, axial: bool) -> bool:
+    """Whether all points lie inside; on the axis their heights decide."""
+    size = float(np.ptp(outline, axis=0).max())
+    on_axis = np.abs(points[:, 0]) < 1e-9 * size if axial else np.zeros(len(points), dtype=bool)
+    within = inside(points[~on_axis], outline)
+    z, limits = points[on_axis, 1], outline[:, 1]
+    return bool(np.all(within) and np.all((z > limits.min()) & (z < limits.max())))
 
 
 def _vacuum_on_left(outer: Profile, inner: Profile) -> tuple[list[Curve], list[Curve]]:
@@ -123,18 +133,21 @@ def _pole_to_pole(
     )
 
 
-def _edge(mine: Sequence[Curve], facing: Sequence[Curve]) -> tuple[Sharpest, float]:
+def _edge(mine: Sequence[Curve], facing: Sequence[Curve], axial: bool) -> tuple[Sharpest, float]:
     """The sharpest place, the pole first, then the one nearest the other electrode.
 
     A surface that is nowhere convex (a hollow emitter) has its edge where it comes nearest.
     """
-    target = polyline(facing, 2001)
+    target = polyline(list(facing), 2001)
     try:
         places = sharpest_edges(mine)
     except GeometryError:
         places = [_nearest(mine, target)]
-    if any(place.point[0] == 0.0 for place in places):
-        places = [place for place in places if place.point[0] == 0.0]
+    if axial:
+        target = np.vstack([(target * np.array([-1.0, 1.0]))[::-1], target])
+        near_axis = 1e-9 * float(np.ptp(target, axis=0).max())
+        poles = [place for place in places if abs(place.point[0]) < near_axis]
+        places = poles or places
     reach = [ray_distance(place.point, place.normal, target) for place in places]
     least = min(reach)
     near = [p for p, d in zip(places, reach, strict=True) if d <= least * (1.0 + _ALIKE)]

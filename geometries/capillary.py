@@ -33,7 +33,10 @@ class Capillary(Emitter):
     length: Length = described("height of the end face above the holder's face", "5 mm")
     contact_line: Literal["bore", "rim"] = "bore"
     holder_diameter: Length = derived(
-        lambda given: 4.0 * given.get("outer_diameter", 0.0) + given.get("length", 0.0)
+        lambda given: (
+            4.0 * (given.get("outer_diameter", 0.0) + given.get("holder_edge_radius", 0.0))
+            + given.get("length", 0.0)
+        )
     )
 
     @property
@@ -101,9 +104,7 @@ class Capillary(Emitter):
             metal = rounded_polygon([(outer, base), foot], [0.0, 0.0])
         meniscus: Curve = Arc((0.0, base), radius, math.pi / 2.0, 0.0)
         boundaries = (Boundary("liquid", meniscus), *(Boundary("emitter", c) for c in metal))
-        tube = polyline(
-            rounded_polygon([(inner, 0.0), (outer, 0.0), foot], [0.0, rim, 0.0])
-        )
+        tube = polyline(rounded_polygon([(inner, 0.0), (outer, 0.0), foot], [0.0, rim, 0.0]))
         bore_wall = np.array([[inner, -self.length], [inner, 0.0]])
         cap = polyline([meniscus])
         if self.contact_line == "rim":

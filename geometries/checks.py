@@ -9,15 +9,20 @@ from conegap.geometries.conditions import Chamber, Liquid
 from conegap.geometries.design_file import Parts
 from conegap.geometries.emitter import Emitter, length_text
 from conegap.geometries.errors import DesignError
+from conegap.geometries.needle import Needle
 from conegap.geometries.part import Problem
-from conegap.geometries.quantity import TEMPERATURE, as_text
+from conegap.geometries.quantity import LENGTH, TEMPERATURE, as_text
 from conegap.geometries.surroundings import Room
 
 __all__ = ["broken_rules", "chosen_room", "room_problems", "slips"]
 
+_LARGEST = 1.0
+_SMALLEST = 1e-10
+
 
 def broken_rules(parts: Parts) -> Iterator[Problem]:
     """Rules between the sections that a design breaks."""
+    yield from _scale(parts)
     yield from _liquid(parts.emitter, parts.liquid)
     emitter, accelerator = parts.emitter, parts.accelerator
     needed = accelerator.symmetry
@@ -31,11 +36,44 @@ def broken_rules(parts: Parts) -> Iterator[Problem]:
     yield from _chamber_keys(emitter, parts.chamber)
 
 
+def _scale(parts: Parts) -> Iterator[Problem]:
+    """Lengths that no bench setup has."""
+    sections = {
+        "emitter": parts.emitter,
+        "accelerator": parts.accelerator,
+        "liquid": parts.liquid,
+        "chamber": parts.chamber,
+    }
+    for section, part in sections.items():
+        for name in sorted(part.model_fields_set & set(part.physical_fields())):
+            size = abs(getattr(part, name) or 0.0)
+            if part.physical_fields()[name].kind is not LENGTH or size == 0.0:
+                continue
+            if size > _LARGEST:
+                yield Problem(
+                    f"{section}.{name}",
+                    f"this is longer than {length_text(_LARGEST)}, the largest size that is "
+                    f'accepted; did you mean "{length_text(size / 1000.0)}"?',
+                )
+            elif size < _SMALLEST:
+                yield Problem(
+                    f"{section}.{name}",
+                    f"this is smaller than an atom ({length_text(_SMALLEST)}); "
+                    f'did you mean "{length_text(size * 1000.0)}"?',
+                )
+
+
 def _liquid(emitter: Emitter, liquid: Liquid) -> Iterator[Problem]:
     if liquid.film_thickness > 0.0 and not emitter.wetted:
         yield Problem(
             "liquid.film_thickness",
             f"a film belongs to a wetted needle, not to a {emitter.kind}; remove it",
+        )
+    elif isinstance(emitter, Needle) and liquid.film_thickness > emitter.shank_diameter / 2.0:
+        yield Problem(
+            "liquid.film_thickness",
+            f"the film is thicker than half the shank, {length_text(emitter.shank_diameter / 2)}; "
+            f'did you mean "{length_text(liquid.film_thickness / 1000.0)}"?',
         )
     if liquid.metal is None and liquid.custom is None:
         return
@@ -123,13 +161,16 @@ def slips(parts: Parts, gap: float) -> Iterator[Problem]:
     if edge is not None and edge > 200e-6:
         yield Problem(
             f"emitter.{name}",
-            f"an edge radius above 0.2 mm is unusual; did you mean "
-            f'"{length_text(edge / 1000.0)}"?',
+            f'an edge radius above 0.2 mm is unusual; did you mean "{length_text(edge / 1000.0)}"?',
         )
     if edge is not None and 0.0 < edge < 10e-9:
         yield Problem(f"emitter.{name}", "an edge radius below 10 nm is unusual")
     if "gap" in type(accelerator).model_fields and (abs(gap) > 50e-3 or 0.0 < gap < 20e-6):
-        yield Problem("accelerator.gap", f"a gap of {length_text(gap)} is unusual")
+        guess = gap / 1000.0 if abs(gap) > 50e-3 else gap * 1000.0
+        yield Problem(
+            "accelerator.gap",
+            f'a gap of {length_text(gap)} is unusual; did you mean "{length_text(guess)}"?',
+        )
     if accelerator.opening is not None and gap > 0.0 and accelerator.opening < 0.2 * gap:
         yield Problem(
             "accelerator.kind",
@@ -138,6 +179,11 @@ def slips(parts: Parts, gap: float) -> Iterator[Problem]:
         )
     limit = parts.supply.voltage_limit
     difference = parts.voltages.emitter - parts.voltages.accelerator
+    if difference < 100.0:
+        yield Problem(
+            "voltages.emitter",
+            f"{difference:.4g} V across the gap is very little; did you mean kV?",
+        )
     if limit is not None and difference > limit:
         yield Problem(
             "voltages.emitter",

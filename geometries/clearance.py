@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from conegap.geometries.curves import Curve, FloatArray, Line
 from conegap.geometries.errors import GeometryError
@@ -13,6 +14,8 @@ from conegap.geometries.quantity import LENGTH, as_text
 from conegap.geometries.section import Boundary, Section, electrode_of
 
 __all__ = ["Closest", "check_clearance", "closest_places", "inside", "ray_distance"]
+
+BoolArray = NDArray[np.bool_]
 
 _SAMPLES = 257
 _TOUCH = 1e-4
@@ -73,7 +76,7 @@ def _to_segments(points: FloatArray, outline: FloatArray) -> tuple[FloatArray, F
     return np.hypot(rest[..., 0], rest[..., 1]), share
 
 
-def inside(points: FloatArray, outline: FloatArray) -> FloatArray:
+def inside(points: FloatArray, outline: FloatArray) -> BoolArray:
     """Which points lie inside a closed outline, (n,) array of bool."""
     x, z = points[:, 0][:, None], points[:, 1][:, None]
     following = np.roll(outline, -1, axis=0)
@@ -194,6 +197,8 @@ def _check_pair(island: _Loop, other: _Loop, *, beside: bool = False) -> None:
     else:
         name, place = other.names[min(nearest.segment, len(other.names) - 1)], nearest.last
     distance = min(nearest.distance, reverse.distance)
+    if name in ("axis", "symmetry"):
+        return
     if distance <= _TOUCH * float(np.ptp(island.points, axis=0).min()):
         raise GeometryError(
             f"the accelerator touches the {_called(name)} at x = {as_text(place[0], LENGTH)}, "
@@ -206,7 +211,8 @@ def _remedy(name: str) -> str:
     return {
         "emitter": "increase accelerator.gap or the opening, or make the emitter slimmer",
         "liquid": "increase accelerator.gap or the opening",
-        "chamber": "make the chamber larger or the accelerator smaller",
+        "chamber": "make the chamber larger (its radius or half_width, its length) or the accelerator "
+        "smaller",
         "outer": "increase accelerator.gap or the emitter's height above its holder",
         "accelerator": "move the two outlines apart",
     }.get(name, "keep the accelerator's outline away from the middle")

@@ -47,7 +47,7 @@ class CustomMetal(Part):
     surface_tension: Annotated[float, Physical(SURFACE_TENSION)]
     surface_tension_temperature: Temperature | None = None
     surface_tension_slope: Annotated[float, Physical(SURFACE_TENSION_SLOPE, "any")] = 0.0
-    surface_tension_relative_uncertainty: float = Field(default=0.05, ge=0.0, le=1.0)
+    surface_tension_relative_uncertainty: float = Field(default=0.05, ge=0.0, le=1.0, strict=True)
     density: Annotated[float, Physical(DENSITY)] | None = None
     viscosity: Annotated[float, Physical(VISCOSITY)] | None = None
     first_ionisation_energy: Annotated[float, Physical(ENERGY)] | None = None
@@ -112,8 +112,7 @@ class Liquid(Part):
         if self.metal is None and self.custom is None:
             yield Problem(
                 "liquid.metal",
-                'name the metal, such as metal = "indium", or describe your own in '
-                "[liquid.custom]",
+                'name the metal, such as metal = "indium", or describe your own in [liquid.custom]',
             )
         if self.metal is not None and self.custom is not None:
             yield Problem(
@@ -177,7 +176,6 @@ class Chamber(Part):
 class Criteria(Part):
     """Limits of the gap review, with defaults of common practice."""
 
-    onset_fraction_of_supply: float = Field(default=0.8, gt=0.0, le=1.0, allow_inf_nan=False)
+    onset_fraction_of_supply: float = Field(default=0.8, gt=0.0, le=1.0, strict=True)
     accelerator_edge_field: ElectricField = 20e6
     bulk_field: ElectricField = 4e6
-

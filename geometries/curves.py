@@ -65,12 +65,12 @@ class Curve(ABC):
     @property
     def start(self) -> FloatArray:
         """First point, (2,) array, [m]."""
-        return self.point(np.array([0.0]))[0]
+        return np.asarray(self.point(np.array([0.0]))[0])
 
     @property
     def end(self) -> FloatArray:
         """Last point, (2,) array, [m]."""
-        return self.point(np.array([1.0]))[0]
+        return np.asarray(self.point(np.array([1.0]))[0])
 
     def tangent(self, t: ArrayLike) -> FloatArray:
         """Unit tangent in the direction of growing t, (n, 2) array, [-]."""
@@ -83,7 +83,7 @@ class Curve(ABC):
         return np.stack([-d[:, 1], d[:, 0]], axis=1)
 
     def curvature(self, t: ArrayLike) -> FloatArray:
-        """Signed curvature, (n,) array, [1/m]; negative where the conductor on the right is convex."""
+        """Signed curvature, (n,) array, [1/m]; negative where the conductor is convex."""
         first, second = self.derivative(t, 1), self.derivative(t, 2)
         cross = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]
         return np.asarray(cross / np.hypot(first[:, 0], first[:, 1]) ** 3)
@@ -218,14 +218,13 @@ class Spline(Curve):
         degree = min(degree, len(array) - 1)
         degree -= 1 - degree % 2
         knots = np.concatenate([[0.0], np.cumsum(chords)])
+        if closed:
+            array[-1] = array[0]
+        bc_type = "periodic" if closed else None
+        spline = make_interp_spline(knots, array, k=degree, bc_type=bc_type)
         # A second pass replaces chord length by arc length: smoother curvature.
-        for _ in range(2):
-            if closed:
-                array[-1] = array[0]
-                spline = make_interp_spline(knots, array, k=degree, bc_type="periodic")
-            else:
-                spline = make_interp_spline(knots, array, k=degree)
-            knots = _arc_lengths(spline, knots)
+        knots = _arc_lengths(spline, knots)
+        spline = make_interp_spline(knots, array, k=degree, bc_type=bc_type)
         first, last = knots[count_before], knots[len(knots) - 1 - count_after]
         return cls(BSpline((spline.t - first) / (last - first), spline.c, degree))
 

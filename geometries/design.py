@@ -8,31 +8,26 @@ import hashlib
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
 from conegap.geometries.accelerators import Accelerator
-from conegap.geometries.capacitor import capacitor_section
-from conegap.geometries.checks import broken_rules, chosen_room, room_problems, slips
-from conegap.geometries.clearance import check_clearance
+from conegap.geometries.assembly import assembly_of
+from conegap.geometries.checks import broken_rules, slips
 from conegap.geometries.conditions import Chamber, Criteria, Liquid, Supply, Voltages
 from conegap.geometries.curves import FloatArray
-from conegap.geometries.design_file import Complaints, Parts, parse_toml, read_parts
-from conegap.geometries.emitter import Emitter, Setting, length_text
-from conegap.geometries.errors import DesignError, GeometryError
-from conegap.geometries.kinds import physical_keys, physical_of
+from conegap.geometries.design_file import Complaints, parse_toml, read_parts
+from conegap.geometries.dimensions import Dimension, dimensions_of, quantity_for, unknown_key
+from conegap.geometries.emitter import Emitter
+from conegap.geometries.errors import DesignError
+from conegap.geometries.files import Folder, example_names, examples_folder, text_of
 from conegap.geometries.metals import Metal
-from conegap.geometries.part import Basis, Part, Problem
+from conegap.geometries.part import Part, Problem
 from conegap.geometries.points_file import ends_cleanly, read_points
-from conegap.geometries.profile import ProfileAccelerator, ProfileEmitter
-from conegap.geometries.quantity import PhysicalKind, QuantityError, as_text
+from conegap.geometries.quantity import as_text
 from conegap.geometries.section import Section
-from conegap.geometries.surroundings import assemble
 
 __all__ = ["Design", "Dimension", "Drawing", "example_names", "quantity_for"]
-
-_EXAMPLES = "conegap.geometries.examples"
 
 
 @dataclass(frozen=True)
@@ -41,50 +36,6 @@ class Drawing:
 
     number: str = ""
     revision: str = ""
-
-
-@dataclass(frozen=True)
-class Dimension:
-    """A dimension of the design with its tolerance and where it comes from.
-
-    Parameters
-    ----------
-    key : str
-        Key of the design file: "emitter.tip_radius".
-    label : str
-        Words for a table: "tip radius".
-    value : float
-        Value in SI.
-    tolerance : float or None
-        Plus-minus half width in SI.
-    basis : str
-        "measured", "drawn" or "assumed"; a default is assumed.
-    unit : str
-        Unit in which to print it.
-    kind : PhysicalKind
-        What it is.
-    """
-
-    key: str
-    label: str
-    value: float
-    tolerance: float | None
-    basis: Basis
-    unit: str
-    kind: PhysicalKind
-
-    @property
-    def text(self) -> str:
-        """Value with unit, as in the file."""
-        return as_text(self.value, self.kind, self.unit)
-
-    @property
-    def tolerance_text(self) -> str:
-        """Tolerance with unit, or an empty text."""
-        if self.tolerance is None:
-            return ""
-        unit = {"degC": "K", "°C": "K"}.get(self.unit, self.unit)
-        return as_text(self.tolerance, self.kind, unit)
 
 
 @dataclass(frozen=True)
@@ -149,9 +100,9 @@ class Design:
         place = Path(path)
         name = str(path)
         if not place.is_file() and name in example_names():
-            folder = resources.files(_EXAMPLES)
+            folder = examples_folder()
             text = folder.joinpath(f"{name}.toml").read_text(encoding="utf-8")
-            return _build(text, f"{name}.toml", _files_in(folder))
+            return _build(text, f"{name}.toml", Folder(folder))
         if not place.exists():
             close = difflib.get_close_matches(name, example_names(), n=1)
             hint = f" Did you mean '{close[0]}'?" if close else ""
@@ -161,7 +112,7 @@ class Design:
             )
         if place.is_dir():
             raise DesignError(f"'{name}' is a folder; name the design file in it")
-        return _build(_text_of(place), place.name, _files_in(place.parent))
+        return _build(text_of(place), place.name, Folder(place.parent))
 
     @classmethod
     def from_text(
@@ -183,7 +134,7 @@ class Design:
         DesignError
             The design is wrong; all complaints in one message.
         """
-        return _build(text, name, _files_in(Path(folder) if folder is not None else Path()))
+        return _build(text, name, Folder(Path(folder) if folder is not None else Path()))
 
     @property
     def voltage(self) -> float:
@@ -201,34 +152,7 @@ class Design:
 
     def dimensions(self) -> tuple[Dimension, ...]:
         """Every physical quantity of the electrodes, liquid, voltages, supply and chamber."""
-        found = []
-        for section in ("emitter", "accelerator", "liquid", "voltages", "supply", "chamber"):
-            part: Part = getattr(self, section)
-            given = self._document.get(section, {})
-            for name, physical in part.physical_fields().items():
-                value = getattr(part, name)
-                if value is None:
-                    continue
-                raw = given.get(name)
-                basis: Basis = "assumed" if raw is None else "drawn"
-                if isinstance(raw, Mapping):
-                    basis = raw.get("basis", "drawn")
-                if raw is None:
-                    unit = as_text(value, physical.kind).partition(" ")[2]
-                else:
-                    unit = physical.read(raw, tolerance_rule=False).unit
-                found.append(
-                    Dimension(
-                        key=f"{section}.{name}",
-                        label=_label(section, name),
-                        value=value,
-                        tolerance=physical.tolerance(raw),
-                        basis=basis,
-                        unit=unit,
-                        kind=physical.kind,
-                    )
-                )
-        return tuple(found)
+        return dimensions_of({name: getattr(self, name) for name in _PARTS[:-1]}, self._document)
 
     def dimension(self, key: str) -> Dimension:
         """The dimension of that key.
@@ -240,7 +164,7 @@ class Design:
         """
         found = {d.key: d for d in self.dimensions()}
         if key not in found:
-            raise DesignError(_unknown_key(key, tuple(found), self.source))
+            raise DesignError(unknown_key(key, tuple(found), self.source))
         return found[key]
 
     def with_value(self, key: str, value: float) -> Design:
@@ -263,7 +187,7 @@ class Design:
         fields = part.physical_fields() if isinstance(part, Part) else {}
         if name not in fields:
             known = [f"{s}.{n}" for s in _PARTS for n in getattr(self, s).physical_fields()]
-            raise DesignError(_unknown_key(key, tuple(known), self.source))
+            raise DesignError(unknown_key(key, tuple(known), self.source))
         kind = fields[name].kind
         unit = self._unit_of(section, name)
         if not math.isfinite(value):
@@ -292,87 +216,7 @@ class Design:
 _PARTS = ("emitter", "accelerator", "liquid", "voltages", "supply", "chamber", "criteria")
 
 
-def example_names() -> tuple[str, ...]:
-    """Names of the shipped examples, for `Design.read` and the command line."""
-    found = [item.name for item in resources.files(_EXAMPLES).iterdir()]
-    return tuple(sorted(name[: -len(".toml")] for name in found if name.endswith(".toml")))
-
-
-def quantity_for(key: str, text: str) -> float:
-    """A quantity given on a command line for a key of the design file, in SI.
-
-    Parameters
-    ----------
-    key : str
-        Key, such as "accelerator.gap".
-    text : str
-        Value with unit, such as "0.5 mm".
-
-    Raises
-    ------
-    DesignError
-        The key is unknown or holds no physical quantity, or the text is wrong.
-    """
-    physical = physical_of(key)
-    if physical is None:
-        raise DesignError(_unknown_key(key, physical_keys(), "command line"))
-    try:
-        return physical.read(text).value
-    except QuantityError as problem:
-        raise DesignError(f'{key} = "{text}": {problem}') from problem
-
-
-def _unknown_key(key: str, known: tuple[str, ...], where: str) -> str:
-    close = difflib.get_close_matches(key, known, n=1, cutoff=0.4)
-    if not close:
-        last = {k.rpartition(".")[2]: k for k in known}
-        close = [last[n] for n in difflib.get_close_matches(key, list(last), n=1)]
-    hint = f", did you mean '{close[0]}'?" if close else ""
-    return f"{where}: '{key}' is no dimension that can be changed{hint}; known are {', '.join(known)}"
-
-
-def _label(section: str, name: str) -> str:
-    words = name.replace("_", " ")
-    plain = section == "emitter" or name in ("gap", "film_thickness", "contact_angle")
-    if section == "voltages":
-        return f"{words} voltage"
-    return words if plain or name.startswith("feed") else f"{section} {words}"
-
-
-def _text_of(place: Path) -> str:
-    try:
-        return place.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as problem:
-        raise DesignError(
-            f"{place.name} is not a text file in UTF-8 (byte {problem.start} cannot be read); save "
-            "it as plain text"
-        ) from problem
-    except OSError as problem:
-        raise DesignError(f"{place.name} cannot be read: {problem.strerror}") from problem
-
-
-class _Files:
-    """Text files beside the design file."""
-
-    def __init__(self, folder: Any) -> None:
-        self.folder = folder
-
-    def text(self, name: str) -> str:
-        place = self.folder.joinpath(name)
-        if not place.is_file():
-            raise DesignError(
-                f"there is no file '{name}' beside the design file; give its path relative to it"
-            )
-        if isinstance(place, Path):
-            return _text_of(place)
-        return str(place.read_text(encoding="utf-8"))
-
-
-def _files_in(folder: Any) -> _Files:
-    return _Files(folder)
-
-
-def _build(text: str, name: str, files: _Files) -> Design:
+def _build(text: str, name: str, files: Folder) -> Design:
     """Read the tables that a design names, then check everything."""
     document = parse_toml(text, name)
     complaints = Complaints(name, text, document)
@@ -419,21 +263,8 @@ def _checked(
     parts = read_parts(document, complaints, scanned=scanned)
     complaints.extend(broken_rules(parts))
     complaints.raise_if_any()
-    found = list(remarks or [])
-    try:
-        section, chamber, rough = _section(parts, tables, complaints)
-    except GeometryError as problem:
-        complaints.add("", str(problem), geometry=True)
-    complaints.raise_if_any()
-    clearance = float("nan")
-    try:
-        clearance = check_clearance(section)
-    except GeometryError as problem:
-        complaints.add("", str(problem), geometry=True)
-    complaints.raise_if_any()
-    found += [*slips(parts, section.gap), *rough]
-    if section.gap <= 0.0:
-        section = _with_note(section, clearance)
+    assembly = assembly_of(parts, tables, complaints)
+    found = [*(remarks or []), *slips(parts, assembly.section.gap), *assembly.remarks]
     return Design(
         title=str(document.get("title", "")),
         drawing=drawing,
@@ -442,77 +273,17 @@ def _checked(
         liquid=parts.liquid,
         voltages=parts.voltages,
         supply=parts.supply,
-        chamber=chamber,
+        chamber=assembly.chamber,
         criteria=parts.criteria,
         source=name,
         sha256=digest,
         warnings=tuple(complaints.wording(problem) for problem in found),
         metal=parts.liquid.properties(),
-        clearance=clearance,
-        _section=section,
+        clearance=assembly.clearance,
+        _section=assembly.section,
         _document=document,
         _tables=tables,
     )
-
-
-def _section(
-    parts: Parts, tables: Mapping[str, FloatArray], complaints: Complaints
-) -> tuple[Section, Chamber, list[Problem]]:
-    """The section, the chamber in use and remarks about the outlines."""
-    emitter, accelerator = parts.emitter, parts.accelerator
-    rough: list[Problem] = []
-    crest = 0.0
-    if isinstance(emitter, ProfileEmitter):
-        profile = emitter.profile(tables)
-        crest = profile.crest()
-        if profile.wavy() > 6:
-            rough.append(
-                Problem(
-                    "emitter.points",
-                    f"the curve through the points changes the sign of its curvature "
-                    f"{profile.wavy()} times; the outline looks rough, and its edge radius follows "
-                    "the roughness; smooth the points first",
-                )
-            )
-        closes = profile.form in ("closed", "between the poles")
-        if closes and isinstance(accelerator, ProfileAccelerator):
-            return capacitor_section(emitter, accelerator, tables), parts.chamber, rough
-    planar = emitter.symmetry == "planar"
-    half = not planar or (emitter.symmetric(tables) and accelerator.symmetric(tables))
-    setting = Setting(half, emitter.symmetry, parts.liquid.film_thickness, tables)
-    drawn = emitter.outline(setting)
-    gap = accelerator.distance(crest, tables)
-    facing = accelerator.outline(gap, setting)
-    surface = max(float(b.curve.point([0.0, 0.5, 1.0])[:, 1].max()) for b in drawn.boundaries)
-    if surface >= gap and not getattr(accelerator, "tip_inside", False):
-        remedy = "" if facing.plane else ", or write tip_inside = true if it may reach in"
-        complaints.add(
-            "accelerator.gap",
-            f"the emitter's surface stands {length_text(surface)} above the level from which the "
-            "gap is measured and reaches the accelerator, overlapping it by "
-            f"{length_text(surface - gap)} at z = {length_text(surface)}; give a larger gap{remedy}",
-            geometry=True,
-        )
-        complaints.raise_if_any()
-    room = chosen_room(emitter, accelerator, parts.chamber, gap, drawn.holder.half_width)
-    complaints.extend(room_problems(emitter, accelerator, room, drawn.holder.half_width))
-    complaints.raise_if_any()
-    in_use = {
-        "half_width" if planar else "radius": room.half_width,
-        "length": None if facing.plane else room.length,
-    }
-    chamber = parts.chamber.model_copy(update=in_use)
-    return assemble(drawn, facing, room, emitter.symmetry), chamber, rough
-
-
-def _with_note(section: Section, clearance: float) -> Section:
-    from dataclasses import replace
-
-    note = (
-        f"The emitter reaches {length_text(-section.gap)} into the accelerator's opening; their "
-        f"smallest clearance is {length_text(clearance)}."
-    )
-    return replace(section, notes=(*section.notes, note))
 
 
 def _drawing(document: Mapping[str, Any], complaints: Complaints) -> Drawing:

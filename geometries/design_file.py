@@ -126,7 +126,9 @@ def parse_toml(text: str, name: str) -> dict[str, Any]:
         Empty, or not TOML; the message gives the line.
     """
     if not text.strip():
-        raise DesignError(f"{name}: the file is empty; `conegap start needle` writes a complete one")
+        raise DesignError(
+            f"{name}: the file is empty; `conegap start needle` writes a complete one"
+        )
     try:
         return tomllib.loads(text.lstrip("\ufeff"))
     except tomllib.TOMLDecodeError as problem:
@@ -229,9 +231,7 @@ def _kind_of(
         return None
     kind = tables[section].get("kind")
     if kind is None:
-        complaints.add(
-            f"{section}.kind", f"the kind is missing; it is one of {', '.join(kinds)}"
-        )
+        complaints.add(f"{section}.kind", f"the kind is missing; it is one of {', '.join(kinds)}")
         return None
     if not isinstance(kind, str) or kind not in kinds:
         complaints.add(

@@ -138,4 +138,3 @@ def described(text: str, example: str, **more: Any) -> Any:
         Passed on to the field.
     """
     return Field(description=text, examples=[example], **more)
-

@@ -8,7 +8,7 @@ from typing import ClassVar, Literal
 
 import numpy as np
 
-from conegap.geometries.curves import Arc, Curve, Line, polyline
+from conegap.geometries.curves import Arc, Curve, FloatArray, Line, polyline
 from conegap.geometries.emitter import Emitter, Setting, described, length_text
 from conegap.geometries.outline import rounded_polygon
 from conegap.geometries.part import Angle, Length, Problem, Radius, derived
@@ -47,7 +47,10 @@ class Needle(Emitter):
     protrusion: Length = described("height of the tip above the holder's face", "3 mm")
     shoulder_radius: Length = derived(_shoulder)
     holder_diameter: Length = derived(
-        lambda given: 4.0 * given.get("shank_diameter", 0.0) + given.get("protrusion", 0.0)
+        lambda given: (
+            4.0 * (given.get("shank_diameter", 0.0) + given.get("holder_edge_radius", 0.0))
+            + given.get("protrusion", 0.0)
+        )
     )
 
     wetted: ClassVar[bool] = True
@@ -149,7 +152,8 @@ class Needle(Emitter):
         boundaries = tuple(Boundary(n, c) for n, c in zip(names, surface, strict=True))
         edge = EmittingEdge("tip", 0, 0, 0.0, self.tip_radius + film)
         notes: list[str] = []
-        metal, liquids = None, ()
+        metal: FloatArray | None = None
+        liquids: tuple[FloatArray, ...] = ()
         if film > 0.0:
             metal = polyline(self._surface(0.0)[0])
             wet = polyline([c for n, c in zip(names, surface, strict=True) if n == "liquid"])
@@ -195,7 +199,8 @@ class Needle(Emitter):
         drop = (wide - float(start[0])) / math.tan(a)
         corner = (wide, float(start[1]) - drop)
         rest = rounded_polygon(
-            [start, corner, (wide, foot)], [0.0, self.shoulder_radius + film, 0.0]
+            [(float(start[0]), float(start[1])), corner, (wide, foot)],
+            [0.0, self.shoulder_radius + film, 0.0],
         )
         names += [wet, *["emitter"] * (len(rest) - 1)]
         return curves + rest, names
@@ -239,7 +244,4 @@ class Needle(Emitter):
                 (-wide, height),
                 (wide, height),
             )
-        yield DimensionMark(
-            "emitter.protrusion", length_text(tall), (wide, 0.0), (wide, -tall)
-        )
-
+        yield DimensionMark("emitter.protrusion", length_text(tall), (wide, 0.0), (wide, -tall))

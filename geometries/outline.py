@@ -46,6 +46,8 @@ def rounded_polygon(
     count = len(array)
     sides = np.roll(array, -1, axis=0) - array
     lengths = np.hypot(sides[:, 0], sides[:, 1])
+    if np.any(lengths[: count if closed else count - 1] <= 0.0):
+        raise GeometryError("two corners of an outline coincide; a dimension is zero or too small")
     set_back = np.zeros(count)
     arcs: list[Arc | None] = [None] * count
     corners = range(count) if closed else range(1, count - 1)
@@ -63,7 +65,7 @@ def rounded_polygon(
     curves: list[Curve] = []
     for i in range(last_side):
         following = (i + 1) % count
-        direction = sides[i] / lengths[i] if lengths[i] > 0.0 else np.zeros(2)
+        direction = sides[i] / lengths[i]
         first = array[i] + direction * set_back[i]
         last = array[following] - direction * set_back[following]
         if lengths[i] - set_back[i] - set_back[following] > 1e-9 * lengths[i]:
@@ -106,9 +108,7 @@ def mirror_image(curves: Sequence[Curve]) -> list[Curve]:
     images: list[Curve] = []
     for curve in reversed(curves):
         if isinstance(curve, Line):
-            images.append(
-                Line((-curve.last[0], curve.last[1]), (-curve.first[0], curve.first[1]))
-            )
+            images.append(Line((-curve.last[0], curve.last[1]), (-curve.first[0], curve.first[1])))
         elif isinstance(curve, Arc):
             images.append(
                 Arc(

@@ -31,6 +31,7 @@ __all__ = [
     "Angle",
     "Basis",
     "Current",
+    "Distance",
     "ElectricField",
     "Length",
     "Offset",
@@ -78,10 +79,13 @@ class Physical:
         Kind of quantity.
     sign : str
         "positive", "not negative" or "any".
+    position : bool
+        Of either sign, but drawn as a distance: its tolerance is smaller than itself.
     """
 
     kind: PhysicalKind
     sign: Sign = "positive"
+    position: bool = False
 
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler
@@ -126,9 +130,9 @@ class Physical:
             raise QuantityError(
                 f"the tolerance {given['tolerance']} is negative; write the half width of the band"
             )
-        # A temperature or an angle of zero may carry a tolerance, a zero radius may not.
-        limited = self.sign == "positive" or (self.sign == "not negative" and quantity.value > 0.0)
-        if tolerance_rule and limited and tolerance is not None and tolerance > quantity.value:
+        # What is nominally zero, such as an offset or a bevel, may carry a tolerance.
+        limited = quantity.value != 0.0 and (self.sign != "any" or self.position)
+        if tolerance_rule and limited and (tolerance or 0.0) > abs(quantity.value):
             raise QuantityError(
                 f"the tolerance {given['tolerance']} is larger than the value {given['value']}, "
                 "so the dimension could vanish; the tolerance is a plus-minus half width, "
@@ -163,6 +167,8 @@ Radius = Annotated[float, Physical(LENGTH, "not negative")]
 """A length that may be zero, [m]."""
 Offset = Annotated[float, Physical(LENGTH, "any")]
 """A length of either sign, [m]."""
+Distance = Annotated[float, Physical(LENGTH, "any", position=True)]
+"""A drawn distance that may be negative where something reaches beyond, [m]."""
 Angle = Annotated[float, Physical(ANGLE, "not negative")]
 """An angle that is not negative, [rad]."""
 Temperature = Annotated[float, Physical(TEMPERATURE)]
@@ -222,4 +228,3 @@ def _marks(metadata: list[Any], annotation: Any) -> Iterator[Physical | None]:
     yield from (m for m in metadata if isinstance(m, Physical))
     for argument in get_args(annotation):
         yield from (m for m in getattr(argument, "__metadata__", ()) if isinstance(m, Physical))
-

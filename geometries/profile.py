@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Literal
 
-import numpy as np
-
 from conegap.geometries.accelerators import Accelerator
 from conegap.geometries.curves import Curve, FloatArray, Line
 from conegap.geometries.emitter import Emitter, Setting, described, length_text
 from conegap.geometries.errors import GeometryError
 from conegap.geometries.outline import mirror_image, moved
-from conegap.geometries.part import Length, Offset, Problem
+from conegap.geometries.part import Distance, Length, Problem
 from conegap.geometries.profile_curve import Profile, sharpest_edges
 from conegap.geometries.section import Boundary, DimensionMark, EmittingEdge, Symmetry
 from conegap.geometries.surroundings import (
@@ -131,7 +129,7 @@ class ProfileEmitter(Emitter):
     def _edge(self, curves: list[Curve]) -> tuple[int, float, float]:
         """Index, parameter and radius of the sharpest place; the pole first, then the highest."""
         places = sharpest_edges(curves)
-        best = max(places, key=lambda p: (p.point[0] == 0.0, float(p.point[1])))
+        best = max(places, key=lambda p: (abs(p.point[0]) < 1e-9 * self.height, float(p.point[1])))
         return best.index, best.t, best.radius
 
     def _holder(self, chain: list[Curve]) -> Holder:
@@ -178,7 +176,7 @@ class ProfileAccelerator(Accelerator):
 
     kind: Literal["profile"]
     points: str = described("CSV file with the points of the outline", "accelerator.csv")
-    gap: Offset | None = None
+    gap: Distance | None = None
     corners: bool = False
     mirrored: bool = False
     tip_inside: bool = False

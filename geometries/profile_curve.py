@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -103,7 +104,7 @@ class Profile:
         """
         if self.corners:
             p = [(float(x), float(z)) for x, z in self.points]
-            return [Line(a, b) for a, b in zip(p[:-1], p[1:], strict=True)]
+            return [Line(a, b) for a, b in itertools.pairwise(p)]
         middle = self.form in ("from the middle", "between the poles")
         return [
             Spline.through(
@@ -186,6 +187,11 @@ def sharpest_edges(curves: Sequence[Curve]) -> list[Sharpest]:
         after = np.concatenate([bend[1:], [-np.inf]])
         for i in np.flatnonzero((bend > 0.0) & (bend >= before) & (bend >= after)):
             found.append(_refined(curve, index, t, int(i)))
+        # A pole counts even where rounding hides that its curvature is the largest.
+        for end in (0, len(t) - 1):
+            on_axis = abs(float(curve.point(t[[end]])[0, 0])) < 1e-9 * curve.length
+            if on_axis and not closed and bend[end] > 0.0:
+                found.append(_refined(curve, index, t, end))
     if not found:
         raise GeometryError(
             "the emitter's outline is nowhere convex, so it has no emitting edge; is the order of "
@@ -236,4 +242,3 @@ def _corners(curves: Sequence[Curve]) -> list[Sharpest]:
         for turn, i, n in found
         if turn <= sharpest * (1.0 - _ALIKE)
     ]
-

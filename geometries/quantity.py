@@ -67,9 +67,7 @@ class PhysicalKind:
     printed: tuple[tuple[float, str], ...]
 
 
-LENGTH = PhysicalKind(
-    "length", "m", ("um", "mm", "nm"), ((1e-9, "nm"), (1e-6, "um"), (1e-3, "mm"))
-)
+LENGTH = PhysicalKind("length", "m", ("um", "mm", "nm"), ((1e-9, "nm"), (1e-6, "um"), (1e-3, "mm")))
 ANGLE = PhysicalKind("angle", "rad", ("deg", "rad"), ((math.pi / 180.0, "deg"),))
 VOLTAGE = PhysicalKind("voltage", "V", ("kV", "V"), ((1.0, "V"), (1e3, "kV")))
 CURRENT = PhysicalKind(
@@ -209,9 +207,7 @@ def _conversion(
         return _factor(unit, kind.si, difference=difference)
     except pint.DimensionalityError as problem:
         hint = " (for degrees Celsius write degC)" if unit == "C" and kind is TEMPERATURE else ""
-        raise QuantityError(
-            f"'{unit}' is not a unit of {kind.name}{hint}; {wanted}"
-        ) from problem
+        raise QuantityError(f"'{unit}' is not a unit of {kind.name}{hint}; {wanted}") from problem
     except Exception as problem:  # pint raises many kinds for a text it cannot read
         raise QuantityError(f"the unit '{unit}' is unknown; {wanted}") from problem
 

@@ -22,7 +22,10 @@ def _holder_width(given: Mapping[str, float]) -> float:
     tall = given.get("protrusion", 0.0)
     lean = math.tan(min(given.get("blade_included_angle", 0.0), 3.0) / 2.0)
     return 2.0 * tall * (1.0 + 1.5 * lean) + 4.0 * (
-        given.get("lip_radius", 0.0) + given.get("land", 0.0) + given.get("channel_height", 0.0)
+        given.get("lip_radius", 0.0)
+        + given.get("land", 0.0)
+        + given.get("channel_height", 0.0)
+        + given.get("holder_edge_radius", 0.0)
     )
 
 
@@ -81,6 +84,13 @@ class Slit(Emitter):
             )
             return
         skew = abs(self.misalignment_half)
+        if skew > self.protrusion / 4.0:
+            yield Problem(
+                "emitter.misalignment_half",
+                f"the lips are out of line by more than a quarter of their height, "
+                f'{length_text(self.protrusion)}; did you mean "{length_text(skew / 1000.0)}"?',
+            )
+            return
         lowest = self.lip_radius + skew
         if self.protrusion <= lowest:
             tip = length_text(self.lip_radius / 1000.0)
@@ -136,7 +146,7 @@ class Slit(Emitter):
         if setting.half:
             boundaries = [Boundary("liquid", Line((0.0, level), (inner, level)))]
             boundaries += [Boundary("emitter", c) for c in right]
-            edges = (self._edge("lip", 1 + right_edge),)
+            edges: tuple[EmittingEdge, ...] = (self._edge("lip", 1 + right_edge),)
             channel = self._channel(0.0, level)
         else:
             left_right, left_edge = self._bank(skew, level)
@@ -188,7 +198,9 @@ class Slit(Emitter):
             first = math.pi / 2.0 if self.land > 0.0 else math.pi
             curves.append(Arc((outer, crest - r), r, first, self.lean))
         x, z = curves[-1].end
-        curves.append(Line((float(x), float(z)), (float(x + (z - foot) * math.tan(self.lean)), foot)))
+        curves.append(
+            Line((float(x), float(z)), (float(x + (z - foot) * math.tan(self.lean)), foot))
+        )
         return curves
 
     def _bank(self, crest: float, level: float) -> tuple[list[Curve], int]:

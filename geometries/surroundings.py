@@ -241,13 +241,13 @@ def _bodies(
         parts.insert(0, (polyline([b.curve for b in left]) * _FLIP)[::-1])
     bodies = [Body("electrode", "emitter", np.vstack(parts))]
     bodies += [Body("liquid", "liquid", liquid) for liquid in emitter.liquids]
-    wide, left = room.half_width, 0.0 if half else -room.half_width
+    wide, west = room.half_width, 0.0 if half else -room.half_width
     depth = 0.05 * (accelerator.top - floor)
-    slab = [[left, floor], [wide, floor], [wide, floor - depth], [left, floor - depth]]
+    slab = [[west, floor], [wide, floor], [wide, floor - depth], [west, floor - depth]]
     bodies.append(Body("insulator", "insulating floor", np.array(slab)))
     if accelerator.plane:
         z = accelerator.gap
-        plate = [[left, z], [wide, z], [wide, z + depth], [left, z + depth]]
+        plate = [[west, z], [wide, z], [wide, z + depth], [west, z + depth]]
         bodies.append(Body("electrode", "accelerator", np.array(plate)))
     bodies += [Body("electrode", "accelerator", polyline(i)) for i in accelerator.islands]
     if accelerator.axis_body:

@@ -219,6 +219,29 @@ class FieldSolution:
             at_border=at_border,
         )
 
+    def edge_field_at(self, name: str, voltages: Voltages, place: EdgeField) -> float:
+        """Normal field at other voltages at the very place of an edge field, [V/m].
+
+        Parameters
+        ----------
+        name : str
+            Name of the edge.
+        voltages : mapping
+            [V].
+        place : EdgeField
+            From `edge`, at the voltages that chose the place.
+        """
+        weights = self.weights(voltages)
+        values = []
+        for level, nodes in zip(self.levels, self._edge_chains(self.section.edge(name)), strict=True):
+            points = level.mesh.points[nodes] * self.scale
+            s = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+            nearest = int(np.argmin(np.hypot(*(points - np.array(place.position)).T)))
+            field = self._node_field(level, nodes, weights)
+            low = max(0, min(nearest - 1, len(nodes) - 3))
+            values.append(float(np.interp(s[nearest], s[low : low + 3], field[low : low + 3])))
+        return estimate(self.level_sizes, tuple(values)).value
+
     def charge(self, boundary_name: str, voltages: Voltages) -> Estimate:
         """Charge on all boundaries of one name, [C] (axisymmetric) or [C/m] (planar).
 
@@ -266,13 +289,14 @@ class FieldSolution:
                 f"{', '.join(self.levels[0].measure)}"
             )
         weights = self.weights(voltages)
-        nodes = [self._boundary_nodes(level, boundary_name) for level in self.levels[-2:]]
-        middle = self._node_field(self.levels[-2], nodes[0], weights)
-        fine = self._node_field(self.levels[-1], nodes[1], weights)[::2]
+        coarse_nodes = self._boundary_nodes(self.levels[-2], boundary_name, 1)
+        fine_nodes = self._boundary_nodes(self.levels[-1], boundary_name, 2)
+        middle = self._node_field(self.levels[-2], coarse_nodes, weights)
+        fine = self._node_field(self.levels[-1], fine_nodes, weights)
         value = fine + (fine - middle) / 3.0
         size = np.maximum(np.abs(value), 1e-3 * np.abs(value).max() + 1e-300)
         error = np.abs(fine - middle) / 3.0 / size
-        points = self.levels[-2].mesh.points[nodes[0]] * self.scale
+        points = self.levels[-2].mesh.points[coarse_nodes] * self.scale
         step = np.hypot(*np.diff(points, axis=0).T)
         return SurfaceField(points, np.concatenate([[0.0], np.cumsum(step)]), value, error)
 
@@ -287,15 +311,17 @@ class FieldSolution:
         flux = weights @ level.charges[:, nodes]
         return np.asarray(flux / level.total_measure[nodes] / self.scale)
 
-    def _boundary_nodes(self, level: Level, name: str) -> IntArray:
-        """Points of all boundaries of a name, in order."""
-        wanted = [
-            (loop, index)
-            for loop, row in enumerate(self.section.loops)
-            for index, boundary in enumerate(row)
-            if boundary.name == name
-        ]
-        return np.concatenate([_boundary_chain(level.mesh, item) for item in wanted])
+    def _boundary_nodes(self, level: Level, name: str, every: int) -> IntArray:
+        """Points of all boundaries of a name in order, each joint once, every n-th of a curve."""
+        parts: list[IntArray] = []
+        for loop, row in enumerate(self.section.loops):
+            for index, boundary in enumerate(row):
+                if boundary.name != name:
+                    continue
+                nodes = _boundary_chain(level.mesh, (loop, index))[::every]
+                joined = bool(parts) and parts[-1][-1] == nodes[0]
+                parts.append(nodes[1:] if joined else nodes)
+        return np.concatenate(parts)
 
     def _edge_chains(self, edge: EmittingEdge) -> list[IntArray]:
         """Points of the edge's patch (or of its whole boundary curve) on every mesh."""

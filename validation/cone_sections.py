@@ -8,7 +8,7 @@ import numpy as np
 from scipy.special import lpmv
 
 from conegap.geometries.curves import Arc, FloatArray, Line
-from conegap.geometries.section import Boundary, EmittingEdge, Section
+from conegap.geometries.section import Boundary, Section
 from conegap.validation.exact_case import ExactCase, Potential
 
 __all__ = ["ball_on_cone", "cone_with_arcs", "taylor_potential"]
@@ -35,7 +35,7 @@ def _loop(half_angle: float, inner: float, outer: float, ball: bool) -> tuple[Bo
     apex = (0.0, shift)
     return (
         Boundary("axis", Line((0.0, outer + shift), (0.0, inner + shift))),
-        Boundary("emitter" if ball else "outer", Arc(apex, inner, up, low)),
+        Boundary("liquid" if ball else "outer", Arc(apex, inner, up, low)),
         Boundary("emitter", Line(at(inner), at(outer))),
         Boundary("outer", Arc(apex, outer, low, up)),
     )
@@ -95,7 +95,7 @@ def ball_on_cone(
     section = Section(
         "axisymmetric",
         (_loop(half_angle, ball, outer, ball=True),),
-        (EmittingEdge("ball", 0, 1, 0.0, ball),),
+        (),
         outer - ball,
     )
 

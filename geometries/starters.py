@@ -1,0 +1,60 @@
+"""Commented design files to start from, taken from the shipped examples."""
+
+from __future__ import annotations
+
+import difflib
+
+from conegap.geometries.errors import DesignError
+from conegap.geometries.files import examples_folder
+from conegap.geometries.kinds import EMITTERS
+
+__all__ = ["starter", "starter_kinds", "starter_tables"]
+
+
+def starter_kinds() -> tuple[str, ...]:
+    """Kinds of emitter for which a design file can be started."""
+    return tuple(EMITTERS)
+
+
+def starter(kind: str) -> str:
+    """A complete, commented design file for a kind of emitter.
+
+    Parameters
+    ----------
+    kind : str
+        One of `starter_kinds`.
+
+    Raises
+    ------
+    DesignError
+        The kind is unknown; the message lists the kinds.
+    """
+    if kind not in EMITTERS:
+        close = difflib.get_close_matches(kind.lower(), EMITTERS, n=1, cutoff=0.5)
+        hint = f", did you mean '{close[0]}'?" if close else ""
+        raise DesignError(
+            f"there is no emitter of kind '{kind}'{hint}; the kinds are {', '.join(EMITTERS)}"
+        )
+    return examples_folder().joinpath(f"{kind}.toml").read_text(encoding="utf-8")
+
+
+def starter_tables(kind: str) -> tuple[tuple[str, str], ...]:
+    """Name and text of each CSV file that the starter names, to be written beside it.
+
+    Parameters
+    ----------
+    kind : str
+        One of `starter_kinds`.
+
+    Raises
+    ------
+    DesignError
+        The kind is unknown.
+    """
+    text = starter(kind)
+    items = sorted(examples_folder().iterdir(), key=lambda item: item.name)
+    return tuple(
+        (item.name, item.read_text(encoding="utf-8"))
+        for item in items
+        if item.name.endswith(".csv") and f'"{item.name}"' in text
+    )

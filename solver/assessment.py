@@ -1,0 +1,317 @@
+"""The whole answer to a design: field, onset with its budget, operation and review."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib.metadata import version
+from typing import Any
+
+import numpy as np
+
+from conegap.geometries.capillary import Capillary
+from conegap.geometries.design import Design
+from conegap.geometries.needle import Needle
+from conegap.geometries.slit import Slit
+from conegap.solver.budget import Budget, error_budget
+from conegap.solver.classic import ClassicEstimate, classic_estimate
+from conegap.solver.field import FieldSolution, solve_field
+from conegap.solver.onset import RigidOnset, electrode_voltages, rigid_onset_of_solution
+from conegap.solver.operation import IonExhaust, ion_exhaust
+from conegap.solver.review import (
+    AcceleratorField,
+    ReviewRow,
+    accelerator_field,
+    gap_review,
+)
+from conegap.solver.scan import Progress, Scan, scan
+from conegap.solver.surface_balance import surface_wave_field, surface_wave_spacing
+
+__all__ = ["Assessment", "SurfaceWave", "assess", "edge_radius_key"]
+
+CRITERION = "rigid surface"
+
+
+@dataclass(frozen=True)
+class SurfaceWave:
+    """Waves along a slit.
+
+    Parameters
+    ----------
+    spacing : float
+        Expected spacing of emission sites at onset, 3 pi gamma / (eps0 E^2), [m].
+    sites : float
+        Slit length over spacing, [-].
+    crest_width : float
+        Width of liquid and lips, [m].
+    onset_voltage : float
+        Where the fastest wave is as long as the crest is wide, an order of magnitude, [V].
+    """
+
+    spacing: float
+    sites: float
+    crest_width: float
+    onset_voltage: float
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """Everything computed for a design; build with `assess`.
+
+    Parameters
+    ----------
+    design : Design
+    solution : FieldSolution
+    onset : RigidOnset
+    budget : Budget
+    classic : ClassicEstimate or None
+    surface_wave : SurfaceWave or None
+        For a slit.
+    accelerator : AcceleratorField
+    exhaust : IonExhaust or None
+        None where the emitter is not positive against ground.
+    review : tuple of ReviewRow
+    scans : tuple of Scan
+        Onset over gap and over edge radius, empty when not asked for.
+    warnings : tuple of str
+    """
+
+    design: Design
+    solution: FieldSolution
+    onset: RigidOnset
+    budget: Budget
+    classic: ClassicEstimate | None
+    surface_wave: SurfaceWave | None
+    accelerator: AcceleratorField
+    exhaust: IonExhaust | None
+    review: tuple[ReviewRow, ...]
+    scans: tuple[Scan, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def criterion(self) -> str:
+        """Name of the onset criterion."""
+        return CRITERION
+
+    @property
+    def lowest_onset(self) -> float:
+        """Lower end of the onset band, [V]."""
+        return self.onset.voltage * (1.0 - min(self.budget.down, 1.0))
+
+    @property
+    def highest_onset(self) -> float:
+        """Upper end of the onset band, [V]."""
+        return self.onset.voltage * (1.0 + self.budget.up)
+
+    @property
+    def enhancement(self) -> float:
+        """Edge field times gap over voltage, [-]."""
+        return self.onset.edge_per_volt * self.design.gap
+
+    @property
+    def passed(self) -> bool:
+        """Whether every row of the review passes."""
+        return all(row.passed for row in self.review)
+
+    def as_dict(self) -> dict[str, Any]:
+        """The results contract: SI numbers, one unit suffix per key, ready for JSON."""
+        onset, solution = self.onset, self.solution
+        operation: dict[str, Any] = {}
+        if self.surface_wave is not None:
+            operation["sites"] = self.surface_wave.sites
+            operation["site_spacing_m"] = self.surface_wave.spacing
+        if self.exhaust is not None:
+            operation["exhaust_speed_m_per_s"] = self.exhaust.speed
+            operation["specific_impulse_s"] = self.exhaust.specific_impulse
+            operation["thrust_per_current_N_per_A"] = self.exhaust.thrust_per_current
+            operation["power_per_thrust_W_per_N"] = self.exhaust.power_per_thrust
+            operation["mass_per_charge_kg_per_C"] = self.exhaust.mass_per_charge
+        result: dict[str, Any] = {
+            "conegap_version": version("conegap"),
+            "design_sha256": self.design.sha256,
+            "title": self.design.title,
+            "warnings": list(self.warnings),
+            "field": {
+                "edge_per_volt_1_per_m": onset.edge_per_volt,
+                "edge_numerical_error": onset.numerical.error,
+                "observed_order": _number(onset.numerical.order),
+                "extrapolated": onset.numerical.extrapolated,
+                "enhancement": self.enhancement,
+                "cells": solution.cells,
+                "seconds": solution.seconds,
+            },
+            "onset": {
+                "voltage_V": onset.voltage,
+                "voltage_low_V": self.lowest_onset,
+                "voltage_high_V": self.highest_onset,
+                "criterion": self.criterion,
+                "edge": onset.edge_name,
+                "edge_field_V_per_m": onset.edge_field,
+                "surface_tension_N_per_m": onset.surface_tension,
+                "budget": {
+                    line.name: {"down": line.down, "up": line.up}
+                    for line in self.budget.contributions
+                },
+            },
+            "accelerator": {
+                "edge_field_V_per_m": self.accelerator.at_design,
+                "edge_field_at_onset_V_per_m": self.accelerator.at_onset,
+            },
+            "operation": operation,
+            "review": [
+                {
+                    "name": row.name,
+                    "value": row.value,
+                    "limit": row.limit,
+                    "unit": row.unit,
+                    "passed": row.passed,
+                    "basis": row.basis,
+                }
+                for row in self.review
+            ],
+        }
+        if self.classic is not None:
+            result["onset"]["classic_estimate"] = {
+                "voltage_V": self.classic.voltage,
+                "formula": self.classic.name,
+                "source": self.classic.source,
+                "within_validity": self.classic.within,
+            }
+        if self.surface_wave is not None:
+            result["onset"]["surface_wave_voltage_V"] = self.surface_wave.onset_voltage
+        return result
+
+
+def edge_radius_key(design: Design) -> str | None:
+    """Design file key of the dimension that sets the emitting radius, or None."""
+    emitter = design.emitter
+    if isinstance(emitter, Needle):
+        return "emitter.tip_radius"
+    if isinstance(emitter, Slit):
+        return "emitter.lip_radius"
+    if isinstance(emitter, Capillary):
+        return "emitter.bore" if emitter.contact_line == "bore" else "emitter.outer_diameter"
+    return None
+
+
+def assess(
+    design: Design,
+    *,
+    accuracy: float = 1e-3,
+    scans: bool = True,
+    progress: Progress | None = None,
+) -> Assessment:
+    """The main job: field, onset with error budget, and review of a design.
+
+    Parameters
+    ----------
+    design : Design
+    accuracy : float
+        Relative numerical error wanted in the edge field, > 0, [-].
+    scans : bool
+        Whether to scan the onset over gap and edge radius.
+    progress : callable or None
+        Called with (what, steps done, steps in all).
+
+    Raises
+    ------
+    DesignError
+        The design has no onset, or cannot be built at one end of a tolerance.
+    MeshError, ConvergenceError
+        The field could not be computed; no number is reported.
+    """
+    if progress is not None:
+        progress("field", 0, 1)
+    solution = solve_field(design.section(), accuracy=accuracy)
+    onset = rigid_onset_of_solution(design, solution)
+    if progress is not None:
+        progress("field", 1, 1)
+    budget = error_budget(design, solution, onset, accuracy=accuracy, progress=progress)
+    accelerator = accelerator_field(design, solution, onset)
+    highest = onset.voltage * (1.0 + budget.up)
+    edge = solution.section.edge(onset.edge_name)
+    ground = design.voltages.emitter
+    return Assessment(
+        design=design,
+        solution=solution,
+        onset=onset,
+        budget=budget,
+        classic=classic_estimate(design, radius=edge.radius),
+        surface_wave=_surface_wave(design, onset),
+        accelerator=accelerator,
+        exhaust=ion_exhaust(ion_mass=design.metal.ion_mass, voltage=ground) if ground > 0 else None,
+        review=gap_review(design, onset, highest, accelerator),
+        scans=_scans(design, accuracy, progress) if scans else (),
+        warnings=_warnings(design, solution, onset, accuracy),
+    )
+
+
+def _surface_wave(design: Design, onset: RigidOnset) -> SurfaceWave | None:
+    emitter = design.emitter
+    if not isinstance(emitter, Slit):
+        return None
+    gamma = onset.surface_tension
+    spacing = surface_wave_spacing(surface_tension=gamma, field=onset.edge_field)
+    width = emitter.channel_height + 2.0 * (emitter.lip_radius + emitter.land)
+    field = surface_wave_field(surface_tension=gamma, wavelength=width)
+    return SurfaceWave(
+        spacing=spacing,
+        sites=emitter.length / spacing,
+        crest_width=width,
+        onset_voltage=onset.voltage * field / onset.edge_field,
+    )
+
+
+def _scans(design: Design, accuracy: float, progress: Progress | None) -> tuple[Scan, ...]:
+    """Onset over gap and edge radius, from half to twice the drawn value."""
+    found = []
+    known = {d.key for d in design.dimensions()}
+    for key in ("accelerator.gap", edge_radius_key(design)):
+        if key is None or key not in known:
+            continue
+        drawn = design.dimension(key).value
+        if drawn <= 0.0:
+            continue
+        values = drawn * np.geomspace(0.5, 2.0, 7)
+        found.append(scan(design, key, values, accuracy=accuracy, progress=progress))
+    return tuple(found)
+
+
+def _warnings(
+    design: Design, solution: FieldSolution, onset: RigidOnset, accuracy: float
+) -> tuple[str, ...]:
+    """Everything the reader must know before trusting the number."""
+    found = list(design.warnings)
+    found.extend(design.metal.range_notes(design.liquid.temperature))
+    if onset.numerical.error > accuracy:
+        found.append(
+            f"the numerical error of the edge field, {onset.numerical.error:.1e}, is larger than "
+            f"the accuracy asked for, {accuracy:.1e}"
+        )
+    if onset.numerical.at_border:
+        found.append(
+            f"the field still rises at the end of the edge '{onset.edge_name}': another place is "
+            "stronger, see the field along the surface"
+        )
+    voltages = electrode_voltages(design, solution.electrodes)
+    for name in solution.section.boundary_names:
+        if name in ("emitter", "liquid"):
+            along = solution.surface(name, voltages)
+            k = int(along.field.argmax())
+            if along.field[k] > 1.02 * onset.numerical.value:
+                x, z = along.points[k] * 1e3
+                found.append(
+                    f"the field on the {name} is greatest at ({x:.4g}, {z:.4g}) mm, "
+                    f"{along.field[k] / onset.numerical.value:.2f} times that at "
+                    f"'{onset.edge_name}'"
+                )
+    if design.voltages.emitter <= 0.0:
+        found.append(
+            "the emitter is not positive against ground, so the beam has no energy left behind "
+            "the accelerator: no exhaust speed is given"
+        )
+    return tuple(found)
+
+
+def _number(value: float) -> float | None:
+    """None in place of nan, which JSON does not know."""
+    return None if np.isnan(value) else float(value)

@@ -1,0 +1,152 @@
+"""Onset voltage of a design on its rigid surface."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from conegap.geometries.design import Design
+from conegap.geometries.errors import DesignError
+from conegap.solver.field import EdgeField, FieldSolution, solve_field
+from conegap.solver.surface_balance import balance_field
+
+__all__ = ["RigidOnset", "electrode_voltages", "rigid_onset", "rigid_onset_of_solution"]
+
+
+@dataclass(frozen=True)
+class RigidOnset:
+    """Where a rigid liquid surface loses its balance.
+
+    Parameters
+    ----------
+    voltage : float
+        Emitter minus accelerator, [V].
+    edge_name : str
+        The edge that fires first.
+    edge_field : float
+        Field there at onset, [V/m].
+    edge_per_volt : float
+        Field there per volt of (emitter - accelerator), the chamber at its own voltage,
+        [1/m].
+    curvature : float
+        Sum of the principal curvatures there, [1/m].
+    position : tuple of float
+        Place of the greatest field, (x, z), [m].
+    surface_tension : float
+        [N/m].
+    numerical : EdgeField
+        The field at the design's voltages with its numerical error.
+    """
+
+    voltage: float
+    edge_name: str
+    edge_field: float
+    edge_per_volt: float
+    curvature: float
+    position: tuple[float, float]
+    surface_tension: float
+    numerical: EdgeField
+
+
+def electrode_voltages(
+    design: Design, electrodes: tuple[str, ...], share: float = 1.0
+) -> dict[str, float]:
+    """Voltages of the electrodes with emitter and accelerator at a share of their design values.
+
+    Parameters
+    ----------
+    design : Design
+    electrodes : tuple of str
+        Electrodes of the section.
+    share : float
+        1 for the design's voltages; the chamber keeps its own, [-].
+
+    Returns
+    -------
+    dict of str to float
+        [V].
+    """
+    wanted = {
+        "emitter": share * design.voltages.emitter,
+        "accelerator": share * design.voltages.accelerator,
+        "chamber": design.voltages.chamber,
+    }
+    return {name: wanted[name] for name in electrodes}
+
+
+def rigid_onset(design: Design, *, accuracy: float = 1e-3) -> RigidOnset:
+    """Solve the field of a design and find its rigid onset.
+
+    Parameters
+    ----------
+    design : Design
+    accuracy : float
+        Relative numerical error wanted in the edge field, [-].
+
+    Raises
+    ------
+    DesignError
+        No onset exists (flooding, hollow edge, sharp edge, the chamber holds the field down).
+    MeshError, ConvergenceError
+        The field could not be computed.
+    """
+    solution = solve_field(design.section(), accuracy=accuracy)
+    return rigid_onset_of_solution(design, solution)
+
+
+def rigid_onset_of_solution(design: Design, solution: FieldSolution) -> RigidOnset:
+    """Rigid onset from unit solutions that are already there.
+
+    Emitter and accelerator rise together in the proportion of the design's voltages while the
+    chamber stays at its own, so that the field at the edge is a straight line in their share.
+
+    Parameters
+    ----------
+    design : Design
+    solution : FieldSolution
+        Of ``design.section()``.
+
+    Raises
+    ------
+    DesignError
+        No onset exists.
+    """
+    gamma = float(design.metal.surface_tension(design.liquid.temperature))
+    found = [_edge_onset(design, solution, edge.name, gamma) for edge in solution.section.edges]
+    return min(found, key=lambda onset: onset.voltage)
+
+
+def _edge_onset(
+    design: Design, solution: FieldSolution, name: str, gamma: float
+) -> RigidOnset:
+    working = electrode_voltages(design, solution.electrodes)
+    edge = solution.edge(name, working)
+    idle = electrode_voltages(design, solution.electrodes, share=0.0)
+    # The chamber's own contribution; zero for a grounded chamber or none.
+    at_rest = solution.edge_field_at(name, idle, edge) if any(idle.values()) else 0.0
+    wanted = balance_field(
+        surface_tension=gamma, curvature=edge.curvature, pressure=design.liquid.feed_pressure
+    )
+    slope = edge.value - at_rest
+    if slope <= 0.0:
+        raise DesignError(
+            f"voltages: with emitter at {design.voltages.emitter:g} V and accelerator at "
+            f"{design.voltages.accelerator:g} V the field at '{name}' does not point outward; "
+            "check the chamber's voltage"
+        )
+    share = (wanted - at_rest) / slope
+    voltage = share * design.voltage
+    if voltage <= 0.0:
+        raise DesignError(
+            f"voltages.chamber = {design.voltages.chamber:g} V alone already exceeds the onset "
+            f"field at '{name}'; check the chamber's voltage"
+        )
+    return RigidOnset(
+        voltage=voltage,
+        edge_name=name,
+        edge_field=wanted,
+        edge_per_volt=slope / design.voltage,
+        curvature=edge.curvature,
+        position=edge.position,
+        surface_tension=gamma,
+        numerical=edge,
+    )

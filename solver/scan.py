@@ -1,0 +1,177 @@
+"""Onset over a range of a quantity, every point by its own field solve."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from dataclasses import dataclass
+from multiprocessing import get_context
+
+import numpy as np
+
+from conegap.geometries.curves import FloatArray
+from conegap.geometries.design import Design
+from conegap.geometries.errors import ConegapError
+from conegap.solver.onset import RigidOnset, rigid_onset
+
+__all__ = ["Progress", "Scan", "ScanPoint", "onset_of_variants", "scan"]
+
+Progress = Callable[[str, int, int], None]
+"""Called with (what is being done, steps done, steps in all)."""
+
+_WORKERS = 2
+
+
+@dataclass(frozen=True)
+class ScanPoint:
+    """One point of a scan.
+
+    Parameters
+    ----------
+    value : float
+        Value of the quantity, SI.
+    onset : RigidOnset or None
+        None where the changed design is refused or does not converge.
+    refusal : str
+        Why, or "".
+    """
+
+    value: float
+    onset: RigidOnset | None
+    refusal: str
+
+
+@dataclass(frozen=True)
+class Scan:
+    """Onset over a range of one quantity.
+
+    Parameters
+    ----------
+    key : str
+        Design file key.
+    label : str
+        Words for the axis.
+    unit : str
+        Unit to print the values in.
+    points : tuple of ScanPoint
+        In rising order of value.
+    """
+
+    key: str
+    label: str
+    unit: str
+    points: tuple[ScanPoint, ...]
+
+    @property
+    def values(self) -> FloatArray:
+        """Values of the points that have an onset, SI, (n,) array."""
+        return np.array([p.value for p in self.points if p.onset is not None])
+
+    @property
+    def voltages(self) -> FloatArray:
+        """Onset voltages, [V], (n,) array."""
+        return np.array([p.onset.voltage for p in self.points if p.onset is not None])
+
+
+def _one(task: tuple[Design, tuple[tuple[str, float], ...], float]) -> RigidOnset | str:
+    """Onset of a design with some values changed, or the refusal's text (runs in a worker)."""
+    design, changes, accuracy = task
+    try:
+        for key, value in changes:
+            design = design.with_value(key, value)
+        return rigid_onset(design, accuracy=accuracy)
+    except ConegapError as error:
+        return str(error)
+
+
+def onset_of_variants(
+    design: Design,
+    variants: Iterable[tuple[tuple[str, float], ...]],
+    *,
+    accuracy: float = 1e-3,
+    progress: Progress | None = None,
+    what: str = "solving variants",
+) -> list[RigidOnset | str]:
+    """Onset of every variant of a design, two at a time.
+
+    Parameters
+    ----------
+    design : Design
+    variants : iterable of ((key, SI value), ...)
+        Changes that make each variant.
+    accuracy : float
+        Relative numerical error wanted, [-].
+    progress : callable or None
+        Called after every variant.
+    what : str
+        What the progress is called.
+
+    Returns
+    -------
+    list of RigidOnset or str
+        In the order of the variants; a text says why a variant has no onset.
+    """
+    tasks = [(design, variant, accuracy) for variant in variants]
+    results: list[RigidOnset | str] = [""] * len(tasks)
+    workers = min(_WORKERS, os.cpu_count() or 1, len(tasks))
+    if workers <= 1:
+        for k, task in enumerate(tasks):
+            results[k] = _one(task)
+            if progress is not None:
+                progress(what, k + 1, len(tasks))
+        return results
+    # Fresh processes, not forked ones: the numerical libraries keep threads of their own.
+    pool = ProcessPoolExecutor(max_workers=workers, mp_context=get_context("spawn"))
+    try:
+        waiting = {pool.submit(_one, task): k for k, task in enumerate(tasks)}
+        for done, future in enumerate(as_completed(waiting), start=1):
+            results[waiting[future]] = future.result()
+            if progress is not None:
+                progress(what, done, len(tasks))
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)
+    return results
+
+
+def scan(
+    design: Design,
+    key: str,
+    values: FloatArray,
+    *,
+    accuracy: float = 1e-3,
+    progress: Progress | None = None,
+) -> Scan:
+    """Onset over values of one quantity.
+
+    Parameters
+    ----------
+    design : Design
+    key : str
+        Design file key, such as "accelerator.gap".
+    values : (n,) array
+        SI values in rising order.
+    accuracy : float
+        Relative numerical error wanted, [-].
+    progress : callable or None
+
+    Raises
+    ------
+    DesignError
+        The design has no such quantity.
+    """
+    dimension = design.dimension(key)
+    results = onset_of_variants(
+        design,
+        [((key, float(value)),) for value in values],
+        accuracy=accuracy,
+        progress=progress,
+        what=f"onset over {dimension.label}",
+    )
+    points = tuple(
+        ScanPoint(float(value), None, result)
+        if isinstance(result, str)
+        else ScanPoint(float(value), result, "")
+        for value, result in zip(values, results, strict=True)
+    )
+    return Scan(key, dimension.label, dimension.unit, points)
