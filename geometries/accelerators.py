@@ -11,6 +11,8 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any, Literal
 
+from pydantic import StrictBool
+
 from conegap.geometries.curves import Arc, Curve, FloatArray
 from conegap.geometries.emitter import Setting, described, length_text
 from conegap.geometries.outline import mirror_image, moved, rounded_polygon
@@ -104,7 +106,7 @@ class OpenAccelerator(Accelerator):
     """An accelerator with an opening, into which a tip may reach when the file says so."""
 
     gap: Distance = gap_field()
-    tip_inside: bool = False
+    tip_inside: StrictBool = False
 
     def distance(self, emitter_crest: float, tables: Mapping[str, FloatArray]) -> float:
         return self.gap
@@ -191,7 +193,7 @@ class _Plate(OpenAccelerator):
 
 def _smaller(value: float, limit: float, remedy: str) -> str:
     """The remedy for a length above its limit, or a guess at a slip of a factor 1000."""
-    return f'did you mean "{length_text(value / 1000.0)}"?' if value > 50.0 * limit else remedy
+    return f'did you mean "{length_text(value / 1000.0)}"?' if value > 10.0 * limit else remedy
 
 
 class SlottedPlate(_Plate):

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from conegap.geometries.curves import Arc, Curve, polyline
-from conegap.geometries.emitter import Emitter, Setting, described, length_text
+from conegap.geometries.emitter import Emitter, Setting, described, holder_width, length_text
 from conegap.geometries.outline import rounded_polygon
 from conegap.geometries.part import Length, Problem, Radius, derived
 from conegap.geometries.section import Boundary, DimensionMark, EmittingEdge
@@ -32,12 +32,7 @@ class Capillary(Emitter):
     rim_radius: Radius = described("radius of the outer rim of the end face", "5 um")
     length: Length = described("height of the end face above the holder's face", "5 mm")
     contact_line: Literal["bore", "rim"] = "bore"
-    holder_diameter: Length = derived(
-        lambda given: (
-            4.0 * (given.get("outer_diameter", 0.0) + given.get("holder_edge_radius", 0.0))
-            + given.get("length", 0.0)
-        )
-    )
+    holder_diameter: Length = derived(lambda given: holder_width(given, "outer_diameter", "length"))
 
     @property
     def base_half_width(self) -> float:
@@ -58,7 +53,7 @@ class Capillary(Emitter):
             return
         if self.rim_radius > wall * (1.0 + 1e-9):
             slip = f'did you mean "{length_text(self.rim_radius / 1000.0)}"?'
-            remedy = slip if self.rim_radius > 50.0 * wall else "make it smaller"
+            remedy = slip if self.rim_radius > 10.0 * wall else "make it smaller"
             yield Problem(
                 "emitter.rim_radius",
                 f"the rim's radius is larger than the tube's wall, {length_text(wall)}; {remedy}",
@@ -80,7 +75,7 @@ class Capillary(Emitter):
     def _no_wall(self) -> str:
         outer = length_text(self.outer_diameter)
         text = f"the bore is not smaller than the outer diameter, {outer}, so there is no wall"
-        if self.bore > 50.0 * self.outer_diameter:
+        if self.bore > 10.0 * self.outer_diameter:
             return f'{text}: did you mean "{length_text(self.bore / 1000.0)}"?'
         if self.bore < 2.0 * self.outer_diameter:
             return (
@@ -105,7 +100,7 @@ class Capillary(Emitter):
         meniscus: Curve = Arc((0.0, base), radius, math.pi / 2.0, 0.0)
         boundaries = (Boundary("liquid", meniscus), *(Boundary("emitter", c) for c in metal))
         tube = polyline(rounded_polygon([(inner, 0.0), (outer, 0.0), foot], [0.0, rim, 0.0]))
-        bore_wall = np.array([[inner, -self.length], [inner, 0.0]])
+        bore_wall = np.array([[0.0, -self.length], [inner, -self.length], [inner, 0.0]])
         cap = polyline([meniscus])
         if self.contact_line == "rim":
             over = tube[:-1][::-1]

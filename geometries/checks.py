@@ -47,7 +47,8 @@ def _scale(parts: Parts) -> Iterator[Problem]:
     for section, part in sections.items():
         for name in sorted(part.model_fields_set & set(part.physical_fields())):
             size = abs(getattr(part, name) or 0.0)
-            if part.physical_fields()[name].kind is not LENGTH or size == 0.0:
+            physical = part.physical_fields()[name]
+            if physical.kind is not LENGTH or size == 0.0:
                 continue
             if size > _LARGEST:
                 yield Problem(
@@ -55,7 +56,7 @@ def _scale(parts: Parts) -> Iterator[Problem]:
                     f"this is longer than {length_text(_LARGEST)}, the largest size that is "
                     f'accepted; did you mean "{length_text(size / 1000.0)}"?',
                 )
-            elif size < _SMALLEST:
+            elif size < _SMALLEST and physical.sign != "any":
                 yield Problem(
                     f"{section}.{name}",
                     f"this is smaller than an atom ({length_text(_SMALLEST)}); "

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from conegap.geometries.curves import Curve, FloatArray, Line
+from conegap.geometries.curves import Arc, Curve, FloatArray, Line
 from conegap.geometries.errors import GeometryError
 from conegap.geometries.quantity import LENGTH, as_text
 from conegap.geometries.section import Boundary, Section, electrode_of
@@ -17,7 +18,7 @@ __all__ = ["Closest", "check_clearance", "closest_places", "inside", "ray_distan
 
 BoolArray = NDArray[np.bool_]
 
-_SAMPLES = 257
+_SAMPLES = 128
 _TOUCH = 1e-4
 
 
@@ -41,13 +42,16 @@ class Closest:
     segment: int
 
 
-def _sampled(curves: Sequence[Curve]) -> FloatArray:
-    """A fine polyline, lines divided too, so that a depth can be measured."""
-    parts = []
-    for curve in curves:
-        t = np.linspace(0.0, 1.0, 33 if isinstance(curve, Line) else _SAMPLES)
-        parts.append(curve.point(t))
-    return np.vstack(parts)
+def _sampled(curve: Curve, lines: int) -> FloatArray:
+    """Points of a curve, dense in proportion to the angle it turns."""
+    if isinstance(curve, Line):
+        count = lines
+    elif isinstance(curve, Arc):
+        count = 3 + math.ceil(abs(curve.last_angle - curve.first_angle) / math.pi * _SAMPLES)
+        count += 1 - count % 2
+    else:
+        count = 2 * _SAMPLES + 1
+    return curve.point(np.linspace(0.0, 1.0, count))
 
 
 def closest_places(points: FloatArray, outline: FloatArray) -> Closest:
@@ -68,12 +72,27 @@ def closest_places(points: FloatArray, outline: FloatArray) -> Closest:
 
 def _to_segments(points: FloatArray, outline: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Distance of each point from each segment and where on it, (n, m - 1) arrays."""
-    a, d = outline[:-1], np.diff(outline, axis=0)
-    length = np.maximum(np.sum(d * d, axis=1), 1e-300)
-    away = points[:, None, :] - a[None, :, :]
-    share = np.clip(np.sum(away * d, axis=2) / length, 0.0, 1.0)
-    rest = away - share[:, :, None] * d
-    return np.hypot(rest[..., 0], rest[..., 1]), share
+    ax, az = outline[:-1, 0], outline[:-1, 1]
+    dx, dz = np.diff(outline[:, 0]), np.diff(outline[:, 1])
+    length = np.maximum(dx * dx + dz * dz, 1e-300)
+    x, z = points[:, :1] - ax, points[:, 1:] - az
+    share = np.clip((x * dx + z * dz) / length, 0.0, 1.0)
+    x -= share * dx
+    z -= share * dz
+    return np.sqrt(x * x + z * z), share
+
+
+def _cross(one: FloatArray, other: FloatArray) -> bool:
+    """Whether two polylines cross."""
+
+    def side(p: FloatArray, q: FloatArray, r: FloatArray) -> FloatArray:
+        u, v = (q - p)[:, None, :], r[None, :, :] - p[:, None, :]
+        return np.asarray(np.sign(u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0]))
+
+    from_one = side(one[:-1], one[1:], other)
+    from_other = side(other[:-1], other[1:], one).T
+    apart = from_one[:, :-1] * from_one[:, 1:]
+    return bool(np.any((apart < 0.0) & (from_other[:-1] * from_other[1:] < 0.0)))
 
 
 def inside(points: FloatArray, outline: FloatArray) -> BoolArray:
@@ -119,12 +138,10 @@ def check_clearance(section: Section) -> float:
     GeometryError
         Two electrodes overlap or touch; the message says where and by how much.
     """
-    loops = [_Loop.of(loop) for loop in section.loops]
-    frame = loops[0]
-    for island in loops[1:]:
+    frame, *islands = section.loops
+    for i, island in enumerate(islands):
         _check_pair(island, frame)
-    for i, island in enumerate(loops[1:], start=1):
-        for other in loops[i + 1 :]:
+        for other in islands[i + 1 :]:
             _check_pair(island, other, beside=True)
     return _emitter_clearance(section)
 
@@ -137,10 +154,14 @@ class _Loop:
     names: tuple[str, ...]
 
     @classmethod
-    def of(cls, loop: Sequence[Boundary]) -> _Loop:
-        parts = [_sampled([b.curve]) for b in loop]
+    def of(cls, loop: Sequence[Boundary], lines: int) -> _Loop:
+        parts = [_sampled(b.curve, lines) for b in loop]
         names = [b.name for b, part in zip(loop, parts, strict=True) for _ in part]
         return cls(np.vstack(parts), tuple(names))
+
+    def name_at(self, place: FloatArray) -> str:
+        """Boundary name of the point nearest to a place."""
+        return self.names[int(np.argmin(np.hypot(*(self.points - place).T)))]
 
     @property
     def closed(self) -> FloatArray:
@@ -157,62 +178,61 @@ def _called(name: str) -> str:
     }.get(name, name)
 
 
-def _check_pair(island: _Loop, other: _Loop, *, beside: bool = False) -> None:
+def _check_pair(
+    first: Sequence[Boundary], second: Sequence[Boundary], *, beside: bool = False
+) -> None:
     """An island must lie inside the frame, or outside a neighbouring island."""
-    within = inside(island.points, other.points)
-    lost = within if beside else ~within
-    pierced = inside(other.points, island.points)
-    wrong = np.vstack([island.points[lost], other.points[pierced]])
-    nearest = closest_places(island.points, other.closed)
-    if len(wrong):
-        depth = 0.0
-        where, name = wrong[0], "emitter"
-        for points, outline, names in (
-            (island.points[lost], other, other.names),
-            (other.points[pierced], island, None),
-        ):
-            if not len(points):
-                continue
-            distances, _ = _to_segments(points, outline.closed)
-            own = distances.min(axis=1)
-            i = int(np.argmax(own))
-            if own[i] >= depth:
-                depth, where = float(own[i]), points[i]
-                if names is None:
-                    k = int(np.argmin(np.hypot(*(other.points - where).T)))
-                    name = other.names[k]
-                else:
-                    name = names[min(int(np.argmin(distances[i])), len(names) - 1)]
-        size = float(np.ptp(island.points, axis=0).min())
+    island, other = _Loop.of(first, 2), _Loop.of(second, 2)
+    size = float(np.ptp(island.points, axis=0).min())
+    lost = inside(island.points, other.points) != beside
+    if not np.all(lost) or _cross(island.closed, other.closed):
+        depth, where, name = _deepest(_Loop.of(first, 129), _Loop.of(second, 129), beside)
         if depth > _TOUCH * size:
             raise GeometryError(
                 f"the accelerator overlaps the {_called(name)} by {as_text(depth, LENGTH)} at "
-                f"x = {as_text(where[0], LENGTH)}, z = {as_text(where[1], LENGTH)} (z counts from "
-                f"the emitter's crest); {_remedy(name)}"
+                f"{_at(where)}; {_remedy(name)}"
             )
+    nearest = closest_places(island.points, other.closed)
     reverse = closest_places(other.points, island.closed)
+    name, place = other.names[min(nearest.segment, len(other.names) - 1)], nearest.last
     if reverse.distance < nearest.distance:
-        k = int(np.argmin(np.hypot(*(other.points - reverse.first).T)))
-        name, place = other.names[k], reverse.first
-    else:
-        name, place = other.names[min(nearest.segment, len(other.names) - 1)], nearest.last
+        name, place = other.name_at(reverse.first), reverse.first
     distance = min(nearest.distance, reverse.distance)
-    if name in ("axis", "symmetry"):
-        return
-    if distance <= _TOUCH * float(np.ptp(island.points, axis=0).min()):
+    if name not in ("axis", "symmetry") and distance <= _TOUCH * size:
         raise GeometryError(
-            f"the accelerator touches the {_called(name)} at x = {as_text(place[0], LENGTH)}, "
-            f"z = {as_text(place[1], LENGTH)} (clearance {as_text(distance, LENGTH)}); "
-            f"{_remedy(name)}"
+            f"the accelerator touches the {_called(name)} at {_at(place)} "
+            f"(clearance {as_text(distance, LENGTH)}); {_remedy(name)}"
         )
+
+
+def _deepest(island: _Loop, other: _Loop, beside: bool) -> tuple[float, FloatArray, str]:
+    """How far two outlines overlap, where, and the name of the boundary that is overlapped."""
+    found = [(0.0, island.points[0], other.names[0])]
+    within = inside(island.points, other.points)
+    lost = island.points[within if beside else ~within]
+    pierced = other.points[inside(other.points, island.points)]
+    if len(lost):
+        distances, _ = _to_segments(lost, other.closed)
+        i = int(np.argmax(distances.min(axis=1)))
+        segment = min(int(np.argmin(distances[i])), len(other.names) - 1)
+        found.append((float(distances[i].min()), lost[i], other.names[segment]))
+    if len(pierced):
+        distances, _ = _to_segments(pierced, island.closed)
+        i = int(np.argmax(distances.min(axis=1)))
+        found.append((float(distances[i].min()), pierced[i], other.name_at(pierced[i])))
+    return max(found, key=lambda item: item[0])
+
+
+def _at(place: FloatArray) -> str:
+    x, z = as_text(float(place[0]), LENGTH), as_text(float(place[1]), LENGTH)
+    return f"x = {x}, z = {z} (z counts from the emitter's crest)"
 
 
 def _remedy(name: str) -> str:
     return {
         "emitter": "increase accelerator.gap or the opening, or make the emitter slimmer",
         "liquid": "increase accelerator.gap or the opening",
-        "chamber": "make the chamber larger (its radius or half_width, its length) or the accelerator "
-        "smaller",
+        "chamber": "enlarge the chamber (radius, half_width or length) or shrink the accelerator",
         "outer": "increase accelerator.gap or the emitter's height above its holder",
         "accelerator": "move the two outlines apart",
     }.get(name, "keep the accelerator's outline away from the middle")
@@ -222,14 +242,19 @@ def _emitter_clearance(section: Section) -> float:
     """Smallest distance between emitter and accelerator, [m]."""
     sides: dict[str, list[FloatArray]] = {"emitter": [], "accelerator": []}
     for loop in section.loops:
+        previous = None
         for boundary in loop:
             electrode = electrode_of(boundary.name)
             if electrode in sides:
-                sides[electrode].append(_sampled([boundary.curve]))
+                points = _sampled(boundary.curve, 2)
+                if electrode == previous:
+                    sides[electrode][-1] = np.vstack([sides[electrode][-1], points])
+                else:
+                    sides[electrode].append(points)
+            previous = electrode
     best = float("inf")
     for one in sides["emitter"]:
         for other in sides["accelerator"]:
-            best = min(
-                best, closest_places(one, other).distance, closest_places(other, one).distance
-            )
+            for points, outline in ((one, other), (other, one)):
+                best = min(best, closest_places(points, outline).distance)
     return best

@@ -14,7 +14,7 @@ from conegap.geometries.quantity import LENGTH, as_text
 from conegap.geometries.section import Symmetry
 from conegap.geometries.surroundings import EmitterOutline, Holder
 
-__all__ = ["Emitter", "Setting", "described", "length_text"]
+__all__ = ["Emitter", "Setting", "described", "holder_width", "length_text"]
 
 
 @dataclass(frozen=True)
@@ -138,3 +138,17 @@ def described(text: str, example: str, **more: Any) -> Any:
         Passed on to the field.
     """
     return Field(description=text, examples=[example], **more)
+
+
+def holder_width(given: Mapping[str, float], foot: str, height: str) -> float:
+    """A holder that is wide against the emitter's foot and grows with its height, [m].
+
+    Parameters
+    ----------
+    given : mapping
+        Dimensions read so far, [m].
+    foot, height : str
+        Keys of the foot's diameter and of the emitter's height.
+    """
+    rim = given.get("holder_edge_radius", 0.0)
+    return 4.0 * (given.get(foot, 0.0) + rim) + given.get(height, 0.0)

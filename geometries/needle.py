@@ -9,7 +9,7 @@ from typing import ClassVar, Literal
 import numpy as np
 
 from conegap.geometries.curves import Arc, Curve, FloatArray, Line, polyline
-from conegap.geometries.emitter import Emitter, Setting, described, length_text
+from conegap.geometries.emitter import Emitter, Setting, described, holder_width, length_text
 from conegap.geometries.outline import rounded_polygon
 from conegap.geometries.part import Angle, Length, Problem, Radius, derived
 from conegap.geometries.section import Boundary, DimensionMark, EmittingEdge
@@ -47,10 +47,7 @@ class Needle(Emitter):
     protrusion: Length = described("height of the tip above the holder's face", "3 mm")
     shoulder_radius: Length = derived(_shoulder)
     holder_diameter: Length = derived(
-        lambda given: (
-            4.0 * (given.get("shank_diameter", 0.0) + given.get("holder_edge_radius", 0.0))
-            + given.get("protrusion", 0.0)
-        )
+        lambda given: holder_width(given, "shank_diameter", "protrusion")
     )
 
     wetted: ClassVar[bool] = True
@@ -123,7 +120,7 @@ class Needle(Emitter):
         tip = length_text(self.tip_radius)
         whole = length_text(self.shank_diameter)
         text = f"the tip radius {tip} is larger than half the shank's diameter, {whole}"
-        if self.tip_radius > 50.0 * shank:
+        if self.tip_radius > 10.0 * shank:
             return f'{text}: did you mean "{length_text(self.tip_radius / 1000.0)}"?'
         if self.tip_radius <= self.shank_diameter * (1.0 + 1e-9):
             return (

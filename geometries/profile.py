@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from typing import Literal
 
+import numpy as np
+from pydantic import StrictBool
+
 from conegap.geometries.accelerators import Accelerator
-from conegap.geometries.curves import Curve, FloatArray, Line
+from conegap.geometries.curves import Curve, FloatArray, Line, Spline
 from conegap.geometries.emitter import Emitter, Setting, described, length_text
 from conegap.geometries.errors import GeometryError
 from conegap.geometries.outline import mirror_image, moved
@@ -33,8 +37,8 @@ class ProfileEmitter(Emitter):
 
     kind: Literal["profile"]
     points: str = described("CSV file with the points of the outline", "edge.csv")
-    revolved: bool = True
-    corners: bool = False
+    revolved: StrictBool = True
+    corners: StrictBool = False
     protrusion: Length | None = None
     holder_diameter: Length | None = None
     holder_width: Length | None = None
@@ -85,9 +89,12 @@ class ProfileEmitter(Emitter):
             profile = profile.whole()
         curves = profile.raised(-profile.crest()).curves()
         lead: list[Curve] = []
+        flip = np.array([-1.0, 1.0])
         if profile.form == "across":
-            lead = mirror_image([self._flank(mirror_image(curves))])
-        flank = self._flank(curves)
+            lead = mirror_image(
+                [self._flank(mirror_image(curves), *(profile.points[1::-1] * flip))]
+            )
+        flank = self._flank(curves, *profile.points[-2:])
         chain = [*lead, *curves, flank]
         edge = self._edge(curves)
         name = "emitter"
@@ -104,10 +111,19 @@ class ProfileEmitter(Emitter):
             ),
         )
 
-    def _flank(self, curves: list[Curve]) -> Line:
+    def _flank(self, curves: list[Curve], before: FloatArray, last: FloatArray) -> Line:
         """The straight continuation of the outline down to the holder's face."""
         end, along = curves[-1].end, curves[-1].tangent([1.0])[0]
         foot = -self.height
+        if isinstance(curves[-1], Spline):
+            chord = last - before
+            turn = math.atan2(chord[0] * along[1] - chord[1] * along[0], float(chord @ along))
+            if abs(turn) > math.radians(30.0):
+                raise GeometryError(
+                    f"{self.points}: the smooth curve swings away from the last two points by "
+                    f"{abs(math.degrees(turn)):.0f} deg, so they are too few or too uneven; add "
+                    "points along the flank, or set corners = true"
+                )
         if along[1] >= 0.0:
             raise GeometryError(
                 f"{self.points}: the outline must end going down its flank, but its last piece "
@@ -177,9 +193,9 @@ class ProfileAccelerator(Accelerator):
     kind: Literal["profile"]
     points: str = described("CSV file with the points of the outline", "accelerator.csv")
     gap: Distance | None = None
-    corners: bool = False
-    mirrored: bool = False
-    tip_inside: bool = False
+    corners: StrictBool = False
+    mirrored: StrictBool = False
+    tip_inside: StrictBool = False
 
     def symmetric(self, tables: Mapping[str, FloatArray]) -> bool:
         return self.mirrored

@@ -231,7 +231,7 @@ def _bodies(
     holder, half = emitter.holder, emitter.half
     floor = holder.face - holder.thickness
     curves = [b.curve for b in emitter.boundaries]
-    surface = polyline(curves) if emitter.metal is None else emitter.metal
+    surface = polyline(curves, 513) if emitter.metal is None else emitter.metal
     right = polyline([b.curve for b in _below_emitter(holder, curves[-1].end, room)[:-1]])
     parts = [surface, right]
     if half:

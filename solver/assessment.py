@@ -225,7 +225,7 @@ def assess(
     onset = rigid_onset_of_solution(design, solution)
     if progress is not None:
         progress("field", 1, 1)
-    budget = error_budget(design, solution, onset, accuracy=accuracy, progress=progress)
+    budget = error_budget(design, solution, onset, progress=progress)
     accelerator = accelerator_field(design, solution, onset)
     highest = onset.voltage * (1.0 + budget.up)
     edge = solution.section.edge(onset.edge_name)
@@ -240,12 +240,13 @@ def assess(
         accelerator=accelerator,
         exhaust=ion_exhaust(ion_mass=design.metal.ion_mass, voltage=ground) if ground > 0 else None,
         review=gap_review(design, onset, highest, accelerator),
-        scans=_scans(design, accuracy, progress) if scans else (),
+        scans=_scans(design, progress) if scans else (),
         warnings=_warnings(design, solution, onset, accuracy),
     )
 
 
 def _surface_wave(design: Design, onset: RigidOnset) -> SurfaceWave | None:
+    """Waves along the crest of a slit, None for other emitters."""
     emitter = design.emitter
     if not isinstance(emitter, Slit):
         return None
@@ -261,7 +262,7 @@ def _surface_wave(design: Design, onset: RigidOnset) -> SurfaceWave | None:
     )
 
 
-def _scans(design: Design, accuracy: float, progress: Progress | None) -> tuple[Scan, ...]:
+def _scans(design: Design, progress: Progress | None) -> tuple[Scan, ...]:
     """Onset over gap and edge radius, from half to twice the drawn value."""
     found = []
     known = {d.key for d in design.dimensions()}
@@ -272,7 +273,7 @@ def _scans(design: Design, accuracy: float, progress: Progress | None) -> tuple[
         if drawn <= 0.0:
             continue
         values = drawn * np.geomspace(0.5, 2.0, 7)
-        found.append(scan(design, key, values, accuracy=accuracy, progress=progress))
+        found.append(scan(design, key, values, progress=progress))
     return tuple(found)
 
 

@@ -80,7 +80,6 @@ def error_budget(
     solution: FieldSolution,
     onset: RigidOnset,
     *,
-    accuracy: float = 1e-3,
     progress: Progress | None = None,
 ) -> Budget:
     """Budget of a rigid onset.
@@ -92,8 +91,6 @@ def error_budget(
         Of the design as drawn.
     onset : RigidOnset
         Its onset.
-    accuracy : float
-        Relative numerical error wanted in every solve, [-].
     progress : callable or None
 
     Raises
@@ -122,31 +119,30 @@ def error_budget(
     solved = [d for d in dimensions if _moves_the_field(d.key)]
     variants = [((d.key, d.value + sign * _tolerance(d)),) for d in solved for sign in (-1, 1)]
     room = _doubled_room(design)
+    # Shifts compare like with like: two meshes for the changed designs and for the drawn one.
+    drawn = rigid_onset_of_solution(design, solution.first_meshes(2))
     results = onset_of_variants(
         design,
         [*variants, *([room] if room else [])],
-        accuracy=accuracy,
         progress=progress,
         what="tolerances and surroundings",
     )
     for k, dimension in enumerate(solved):
-        ends = (results[2 * k], results[2 * k + 1])
-        lines.append(_tolerance_line(dimension, ends, onset))
+        lines.append(_tolerance_line(dimension, (results[2 * k], results[2 * k + 1]), drawn))
     for dimension in dimensions:
         if dimension not in solved:
-            ends = tuple(
-                rigid_onset_of_solution(
-                    design.with_value(dimension.key, dimension.value + sign * _tolerance(dimension)),
-                    solution,
-                )
-                for sign in (-1, 1)
+            shift = _tolerance(dimension)
+            low, high = (
+                design.with_value(dimension.key, value)
+                for value in (dimension.value - shift, dimension.value + shift)
             )
-            lines.append(_tolerance_line(dimension, (ends[0], ends[1]), onset))
+            ends = (rigid_onset_of_solution(low, solution), rigid_onset_of_solution(high, solution))
+            lines.append(_tolerance_line(dimension, ends, onset))
     if room:
         wide = results[-1]
         if isinstance(wide, str):
             raise DesignError(f"chamber: the check with a chamber twice as large failed: {wide}")
-        shift = abs(wide.voltage / onset.voltage - 1.0) / _ROOT_THREE
+        shift = abs(wide.voltage / drawn.voltage - 1.0) / _ROOT_THREE
         lines.append(
             Contribution(
                 "surroundings",
@@ -160,6 +156,7 @@ def error_budget(
 
 
 def _tolerance(dimension: Dimension) -> float:
+    """Half width of the tolerance, SI."""
     return float(dimension.tolerance or 0.0)
 
 
@@ -183,6 +180,7 @@ def _doubled_room(design: Design) -> tuple[tuple[str, float], ...]:
 def _tolerance_line(
     dimension: Dimension, ends: tuple[RigidOnset | str, RigidOnset | str], onset: RigidOnset
 ) -> Contribution:
+    """Line of the budget from the onsets at both ends of a tolerance."""
     shifts = []
     for sign, end in zip(("-", "+"), ends, strict=True):
         if isinstance(end, str):

@@ -9,9 +9,11 @@ and its error has an expansion in powers of the spacing.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.errors import MeshError
@@ -136,26 +138,34 @@ def _length_unit(section: Section) -> float:
     return min(radii) if radii else min(section.gap if section.gap > 0 else size, size) / 100.0
 
 
+_FillEdge = tuple[int, int, Span, float, float]
+"""Both points, the span the edge lies on and its positions u there."""
+
+
 @dataclass(frozen=True)
 class _Fill:
+    """Triangles between spans, and the edges along the spans."""
+
     points: FloatArray
     triangles: IntArray
-    edges: list[tuple[int, int, Span, float, float]]
+    edges: list[_FillEdge]
 
 
-def _fill(loops: list[list[Span]], divisions: list[list[FloatArray]], grading: float):  # type: ignore[no-untyped-def]
+def _fill(
+    loops: list[list[Span]], divisions: list[list[FloatArray]], grading: float
+) -> _Fill | str:
     """Mesh the region between spans; a string with the reason when it fails."""
     from netgen.geom2d import SplineGeometry
 
     geometry = SplineGeometry()
     points: list[FloatArray] = []
-    pieces: list[tuple[int, int, Span, float, float]] = []
+    pieces: list[_FillEdge] = []
     for row, division in zip(loops, divisions, strict=True):
         start = len(points)
         ring: list[tuple[Span, float, float]] = []
         for span, u in zip(row, division, strict=True):
             points.extend(span.point(u[:-1]))
-            ring.extend((span, a, b) for a, b in zip(u[:-1], u[1:], strict=True))
+            ring.extend((span, a, b) for a, b in pairwise(u))
         count = len(ring)
         for k, (span, a, b) in enumerate(ring):
             pieces.append((start + k, start + (k + 1) % count, span, a, b))
@@ -164,9 +174,7 @@ def _fill(loops: list[list[Span]], divisions: list[list[FloatArray]], grading: f
         return f"the outline crosses itself near ({crossing[0]:.4g}, {crossing[1]:.4g})"
     numbers = [geometry.AppendPoint(float(p[0]), float(p[1])) for p in points]
     for k, (i, j, *_rest) in enumerate(pieces):
-        geometry.Append(
-            ["line", numbers[i], numbers[j]], leftdomain=1, rightdomain=0, bc=k + 1
-        )
+        geometry.Append(["line", numbers[i], numbers[j]], leftdomain=1, rightdomain=0, bc=k + 1)
     try:
         mesh = geometry.GenerateMesh(maxh=1e12, grading=grading, segmentsperedge=0.3)
     except Exception as error:
@@ -195,7 +203,7 @@ def _fill(loops: list[list[Span]], divisions: list[list[FloatArray]], grading: f
     return _Fill(array, triangles.astype(np.int64), edges)
 
 
-def _crossing(points: FloatArray, pieces) -> FloatArray | None:  # type: ignore[no-untyped-def]
+def _crossing(points: FloatArray, pieces: list[_FillEdge]) -> FloatArray | None:
     """A point where two pieces of outline cross, or None."""
     first = np.array([piece[0] for piece in pieces])
     last = np.array([piece[1] for piece in pieces])
@@ -203,6 +211,7 @@ def _crossing(points: FloatArray, pieces) -> FloatArray | None:  # type: ignore[
     along = q - p
 
     def side(of: FloatArray) -> FloatArray:
+        """Side of every piece's line on which each place lies, -1, 0 or 1."""
         offset = of[None, :, :] - p[:, None, :]
         return np.sign(_cross(along[:, None, :], offset))
 
@@ -213,13 +222,12 @@ def _crossing(points: FloatArray, pieces) -> FloatArray | None:  # type: ignore[
 
 
 def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Cross product of plane vectors."""
     return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])
 
 
 def _assemble(section: Section, scale: float, fill: _Fill, patches: list[Patch]) -> CoarseMesh:
     """Join the fill and the patches into one coarse mesh."""
-    from scipy.spatial import cKDTree
-
     points = [fill.points]
     count = len(fill.points)
     tree = cKDTree(fill.points)
@@ -233,7 +241,7 @@ def _assemble(section: Section, scale: float, fill: _Fill, patches: list[Patch])
             ta, tb = span.parameter(np.array([ua, ub]))
             surface.append(SurfaceEdge(a, b, span.boundary, float(ta), float(tb), None))
     for number, patch in enumerate(patches):
-        ids, new, count = _patch_numbers(patch, tree, fill.points, count)
+        ids, new, count = _patch_numbers(patch, tree, count)
         points.append(new)
         for block_number, block in enumerate(patch.blocks):
             grid = ids[block_number]
@@ -275,7 +283,9 @@ def _assemble(section: Section, scale: float, fill: _Fill, patches: list[Patch])
     )
 
 
-def _patch_numbers(patch: Patch, tree, fill_points: FloatArray, count: int):  # type: ignore[no-untyped-def]
+def _patch_numbers(
+    patch: Patch, tree: cKDTree, count: int
+) -> tuple[list[IntArray], FloatArray, int]:
     """Point numbers of every block's (sigma, tau) grid; border points are those of the fill."""
     grids: list[IntArray] = []
     new: list[FloatArray] = []

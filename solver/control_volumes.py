@@ -72,7 +72,7 @@ def control_volumes(mesh: FineMesh, symmetry: Symmetry) -> ControlVolumes:
         area.append(piece)
     pairs = np.sort(np.stack([np.concatenate(first), np.concatenate(last)], axis=1), axis=1)
     key, inverse = np.unique(pairs[:, 0] * len(mesh.points) + pairs[:, 1], return_inverse=True)
-    total = np.bincount(inverse, np.concatenate(area), len(key))
+    total = np.bincount(inverse, np.concatenate(area), len(key)).astype(np.float64)
     one, two = key // len(mesh.points), key % len(mesh.points)
     separation = mesh.points[two] - mesh.points[one]
     return ControlVolumes(one, two, total, np.hypot(separation[:, 0], separation[:, 1]))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 __all__ = ["Estimate", "estimate"]
 
@@ -51,19 +52,25 @@ def estimate(sizes: tuple[int, ...], values: tuple[float, ...]) -> Estimate:
     Parameters
     ----------
     sizes : tuple of int
-        Subdivisions of the meshes, each twice the one before, at least three, [-].
+        Subdivisions of the meshes, each twice the one before, at least two, [-].  Two meshes
+        cannot observe an order: second order is taken for granted and the error is wide.
     values : tuple of float
         The quantity on each mesh.
 
     Raises
     ------
     ValueError
-        Fewer than three meshes or a ratio other than two.
+        Fewer than two meshes or a ratio other than two.
     """
-    if len(sizes) < 3 or len(sizes) != len(values):
-        raise ValueError("a mesh sequence needs at least three meshes, one value each")
-    if any(2 * a != b for a, b in zip(sizes, sizes[1:], strict=False)):
+    if len(sizes) < 2 or len(sizes) != len(values):
+        raise ValueError("a mesh sequence needs at least two meshes, one value each")
+    if any(2 * a != b for a, b in pairwise(sizes)):
         raise ValueError(f"each mesh must have twice the subdivisions of the last, got {sizes}")
+    if len(sizes) == 2:
+        correction = (values[1] - values[0]) / 3.0
+        value = values[1] + correction
+        error = max(abs(correction) / max(abs(value), 1e-300), 1e-11)
+        return Estimate(value, error, math.nan, True, tuple(sizes), tuple(values))
     coarse, middle, fine = values[-3:]
     before, after = middle - coarse, fine - middle
     size = max(abs(fine), 1e-300)
@@ -75,9 +82,7 @@ def estimate(sizes: tuple[int, ...], values: tuple[float, ...]) -> Estimate:
     if earned:
         # The next term, of fourth order, goes too; half of what the first step still moved is
         # kept as the error, ten times the share that a clean fourth order would leave.
-        spread = max(
-            abs(extrapolated - previous) / 2.0, _LEADING_SHARE * abs(extrapolated - fine)
-        )
+        spread = max(abs(extrapolated - previous) / 2.0, _LEADING_SHARE * abs(extrapolated - fine))
         value = extrapolated + (extrapolated - previous) / 15.0
     else:
         spread = _SAFETY * max(abs(after), abs(before) / 2.0, abs(extrapolated - previous))

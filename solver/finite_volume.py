@@ -12,6 +12,7 @@ import os
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.sparse.linalg import SuperLU, splu
 
 from conegap.geometries.curves import FloatArray
@@ -27,7 +28,9 @@ from fipy import CellVariable, DiffusionTermNoCorrection, FaceVariable  # noqa: 
 from fipy.meshes.mesh2D import Mesh2D  # noqa: E402
 from fipy.solvers.scipy.scipySolver import ScipySolver  # noqa: E402
 
-__all__ = ["VoronoiMesh", "solve_laplace"]
+__all__ = ["BoolArray", "LaplaceOperator", "VoronoiMesh"]
+
+BoolArray = NDArray[np.bool_]
 
 _RESIDUAL_TOLERANCE = 1e-9
 
@@ -63,33 +66,37 @@ class VoronoiMesh(Mesh2D):  # type: ignore[misc]
         cell_faces = _faces_of_cells(cell_low, cell_high, centres.shape[1])
         # Two formal vertices per face; FiPy's geometry from vertices is overridden below.
         face_vertices = np.stack([np.arange(len(area)), np.arange(len(area))])
-        super().__init__(
-            vertexCoords=beyond, faceVertexIDs=face_vertices, cellFaceIDs=cell_faces
-        )
+        super().__init__(vertexCoords=beyond, faceVertexIDs=face_vertices, cellFaceIDs=cell_faces)
 
     def _calcFaceCellIDs(self) -> Any:
+        """Cells on both sides of each face, the missing one masked."""
         return np.ma.masked_values(np.stack([self._given_low, self._given_high]), -1)
 
     def _calcFaceCenters(self) -> FloatArray:
+        """Middle between two generating points; the electrode point on exterior faces."""
         low = self._given_centres[:, self._given_low]
         middle = 0.5 * (low + self._given_beyond)
         return np.where(self._given_high < 0, self._given_beyond, middle)
 
     def _calcFaceAreas(self) -> FloatArray:
+        """Areas as given."""
         return self._given_area
 
     def _calcCellCenters(self) -> FloatArray:
+        """Generating points as given."""
         return self._given_centres
 
     def _calcFaceNormals(self) -> FloatArray:
+        """Unit vectors from the low cell outward."""
         along = self._given_beyond - self._given_centres[:, self._given_low]
         return np.asarray(along / self._given_distance)
 
     def _calcCellVolumes(self) -> FloatArray:
-        # Laplace's equation has no volume terms; FiPy multiplies divergences by this.
+        """Ones: Laplace's equation has no volume terms; FiPy multiplies divergences by this."""
         return np.ones(self._given_centres.shape[1])
 
     def _calcFaceTangents(self) -> tuple[FloatArray, FloatArray]:
+        """Normals turned by a right angle; there is no third direction."""
         normal = self.faceNormals
         return np.stack([-normal[1], normal[0]]), np.zeros_like(normal)
 
@@ -136,36 +143,87 @@ class _DirectSolver(ScipySolver):  # type: ignore[misc]
         return unknown
 
 
-def solve_laplace(
-    points: FloatArray, volumes: ControlVolumes, fixed: list[tuple[IntArray, FloatArray]]
-) -> FloatArray:
-    """Potentials with each electrode in turn at its own potential and the others at zero.
+class LaplaceOperator:
+    """Laplace's equation for given potentials on a fixed set of points.
+
+    FiPy assembles the equation once; the factorised matrix serves every further set of
+    potentials, whose right-hand side is the same sum over faces.
 
     Parameters
     ----------
     points : (n, 2) array
+        Scaled lengths.
     volumes : ControlVolumes
-    fixed : list of (node numbers, potentials)
-        One entry per electrode; together they hold every fixed point once.
-
-    Returns
-    -------
-    (electrodes, n) array
-        Potential at every point, [V] per unit.
+    held : (n,) array of bool
+        Points with given potential.
 
     Raises
     ------
     ConvergenceError
-        The residual of the linear system is too large.
+        The factorisation does not solve the assembled system.
     """
-    count = len(points)
-    number = np.full(count, -1, dtype=np.int64)
-    held = np.zeros(count, dtype=bool)
-    for nodes, _ in fixed:
-        held[nodes] = True
-    free = ~held
-    number[free] = np.arange(np.count_nonzero(free))
 
+    def __init__(self, points: FloatArray, volumes: ControlVolumes, held: BoolArray) -> None:
+        self.count = len(points)
+        self._held = held
+        self._free = np.nonzero(~held)[0]
+        self._volumes = volumes
+        self._conductance = volumes.area / volumes.distance
+        self._factor = _assembled_factor(points, volumes, held)
+
+    def potentials(self, values: FloatArray) -> FloatArray:
+        """Potentials at every point.
+
+        Parameters
+        ----------
+        values : (k, n) array
+            Potentials of the held points; other entries are ignored, [V].
+
+        Returns
+        -------
+        (k, n) array
+            [V].
+
+        Raises
+        ------
+        ConvergenceError
+            The residual of the linear system is too large.
+        """
+        result = np.where(self._held, values, 0.0)
+        # FiPy's matrix is that of the divergence of the gradient: minus the outflow.
+        source = self._outflow(result)[:, self._free]
+        result[:, self._free] = self._factor.solve(np.ascontiguousarray(source.T)).T
+        left = np.linalg.norm(self._outflow(result)[:, self._free], axis=1)
+        size = np.maximum(np.linalg.norm(source, axis=1), 1e-300)
+        worst = float(np.max(left / size)) if len(values) else 0.0
+        if not worst <= _RESIDUAL_TOLERANCE:
+            raise ConvergenceError(
+                "the linear solve of the potential failed",
+                residual=worst,
+                tolerance=_RESIDUAL_TOLERANCE,
+            )
+        return np.asarray(result)
+
+    def charges(self, potentials: FloatArray) -> FloatArray:
+        """Outgoing flux of the held points for potentials at every point, (k, n) array."""
+        flux = self._outflow(potentials)
+        flux[:, self._free] = 0.0
+        return flux
+
+    def _outflow(self, potentials: FloatArray) -> FloatArray:
+        """Net flux out of every control volume, (k, n) array."""
+        first, last = self._volumes.first, self._volumes.last
+        flux = self._conductance * (potentials[:, first] - potentials[:, last])
+        return np.stack(
+            [np.bincount(first, row, self.count) - np.bincount(last, row, self.count) for row in flux]
+        )
+
+
+def _assembled_factor(points: FloatArray, volumes: ControlVolumes, held: BoolArray) -> SuperLU:
+    """Factor of the matrix that FiPy assembles, checked by solving with held points at 1 V."""
+    free = ~held
+    number = np.full(len(points), -1, dtype=np.int64)
+    number[free] = np.arange(np.count_nonzero(free))
     wanted = free[volumes.first] | free[volumes.last]
     one, two = volumes.first[wanted], volumes.last[wanted]
     swap = ~free[one]
@@ -179,16 +237,13 @@ def solve_laplace(
         distance=volumes.distance[wanted],
     )
     exterior = number[two] < 0
-    face_value = FaceVariable(mesh=mesh, value=0.0)
+    potential = CellVariable(mesh=mesh, value=0.0)
+    # A potential that varies from point to point, so that a wrong face would show.
+    potential.constrain(
+        FaceVariable(mesh=mesh, value=np.where(exterior, 1.0 + two / len(points), 0.0)),
+        where=exterior,
+    )
     solver = _DirectSolver()
-    result = np.zeros((len(fixed), count))
-    for electrode, (nodes, values) in enumerate(fixed):
-        given = np.zeros(count)
-        given[nodes] = values
-        potential = CellVariable(mesh=mesh, value=0.0)
-        face_value.setValue(np.where(exterior, given[two], 0.0))
-        potential.constrain(face_value, where=exterior)
-        DiffusionTermNoCorrection(coeff=1.0).solve(var=potential, solver=solver)
-        result[electrode, free] = potential.value
-        result[electrode, nodes] = values
-    return result
+    DiffusionTermNoCorrection(coeff=1.0).solve(var=potential, solver=solver)
+    assert solver.factor is not None
+    return solver.factor

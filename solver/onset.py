@@ -73,7 +73,7 @@ def electrode_voltages(
     return {name: wanted[name] for name in electrodes}
 
 
-def rigid_onset(design: Design, *, accuracy: float = 1e-3) -> RigidOnset:
+def rigid_onset(design: Design, *, accuracy: float = 1e-3, meshes: int = 3) -> RigidOnset:
     """Solve the field of a design and find its rigid onset.
 
     Parameters
@@ -81,6 +81,8 @@ def rigid_onset(design: Design, *, accuracy: float = 1e-3) -> RigidOnset:
     design : Design
     accuracy : float
         Relative numerical error wanted in the edge field, [-].
+    meshes : int
+        Meshes of the sequence, see `solve_field`, [-].
 
     Raises
     ------
@@ -89,7 +91,7 @@ def rigid_onset(design: Design, *, accuracy: float = 1e-3) -> RigidOnset:
     MeshError, ConvergenceError
         The field could not be computed.
     """
-    solution = solve_field(design.section(), accuracy=accuracy)
+    solution = solve_field(design.section(), accuracy=accuracy, meshes=meshes)
     return rigid_onset_of_solution(design, solution)
 
 
@@ -115,9 +117,8 @@ def rigid_onset_of_solution(design: Design, solution: FieldSolution) -> RigidOns
     return min(found, key=lambda onset: onset.voltage)
 
 
-def _edge_onset(
-    design: Design, solution: FieldSolution, name: str, gamma: float
-) -> RigidOnset:
+def _edge_onset(design: Design, solution: FieldSolution, name: str, gamma: float) -> RigidOnset:
+    """Rigid onset of one edge."""
     working = electrode_voltages(design, solution.electrodes)
     edge = solution.edge(name, working)
     idle = electrode_voltages(design, solution.electrodes, share=0.0)

@@ -16,13 +16,13 @@ from scipy.spatial import cKDTree
 
 from conegap.geometries.curves import Arc, Curve, FloatArray
 from conegap.geometries.section import EmittingEdge, Section, electrode_of
+from conegap.solver.boundary_walk import Piece, arc_lengths, joined, trimmed, walk
 from conegap.solver.span import BoundaryIndex, Span, WholePath
 
 __all__ = ["Block", "Patch", "edge_patch", "insert_patch"]
 
 _REACHES = (4.0, 3.0, 2.2, 1.6, 1.1, 0.75, 0.5, 0.3)
 _TRIMS = (0.0, 0.25, 0.5, 0.8)
-_TANGENT_TOLERANCE = 1e-3
 
 
 @dataclass(frozen=True)
@@ -90,91 +90,20 @@ class Patch:
         return np.asarray(points.reshape((*np.shape(sigma), 2)))
 
 
-@dataclass(frozen=True)
-class _Reach:
-    """How far a chain may run along one boundary curve, from t_first to t_last."""
-
-    boundary: BoundaryIndex
-    curve: Curve
-    t_first: float
-    t_last: float
-
-
-def _arc_table(curve: Curve, scale: float) -> tuple[FloatArray, FloatArray]:
-    """Parameter and arc length tables of a curve, scaled, refined where the curve bends."""
-    t = np.linspace(0.0, 1.0, 1025)
-    mid = (t[1:] + t[:-1]) / 2.0
-    d = curve.derivative(np.concatenate([t, mid]), 1)
-    speed = np.hypot(d[:, 0], d[:, 1]) / scale
-    ends, middle = speed[: len(t)], speed[len(t) :]
-    step = np.diff(t) * (ends[:-1] + 4.0 * middle + ends[1:]) / 6.0
-    return t, np.concatenate([[0.0], np.cumsum(step)])
-
-
-def _walk(section: Section, edge: EmittingEdge, scale: float, distance: float, forward: bool):  # type: ignore[no-untyped-def]
-    """Boundary pieces met when walking ``distance`` from the edge, and how the walk ended.
-
-    Returns a list of (boundary, t_from, t_to) and one of "reach", "corner", "line" (a line of
-    symmetry or another boundary without flux).
-    """
-    loop = section.loops[edge.loop]
-    index, t_from = edge.index, edge.t
-    pieces = []
-    left = distance
-    for _ in range(len(loop)):
-        curve = loop[index].curve
-        t, s = _arc_table(curve, scale)
-        here = np.interp(t_from, t, s)
-        available = s[-1] - here if forward else here
-        if available > left * 1.15:
-            target = here + left if forward else here - left
-            pieces.append(((edge.loop, index), t_from, float(np.interp(target, s, t))))
-            return pieces, "reach"
-        end = 1.0 if forward else 0.0
-        if available > 1e-9 * s[-1]:
-            pieces.append(((edge.loop, index), t_from, end))
-        left = max(left - available, 0.0)
-        following = (index + 1) % len(loop) if forward else (index - 1) % len(loop)
-        if electrode_of(loop[following].name) is None:
-            return pieces, "line"
-        one = curve.tangent(np.array([end]))[0]
-        other = loop[following].curve.tangent(np.array([1.0 - end]))[0]
-        if np.hypot(*(one - other)) > _TANGENT_TOLERANCE or left <= 0.15 * distance:
-            smooth = np.hypot(*(one - other)) <= _TANGENT_TOLERANCE
-            return pieces, "reach" if smooth else "corner"
-        index, t_from = following, 1.0 - end
-    return pieces, "corner"
-
-
-def _trimmed(pieces, section, scale, amount):  # type: ignore[no-untyped-def]
-    """The walk without its last ``amount`` of length; None when nothing is left."""
-    pieces = list(pieces)
-    while pieces:
-        boundary, t_from, t_to = pieces[-1]
-        t, s = _arc_table(section.loops[boundary[0]][boundary[1]].curve, scale)
-        length = abs(np.interp(t_to, t, s) - np.interp(t_from, t, s))
-        if length > amount * 1.2:
-            target = np.interp(t_to, t, s) - np.sign(t_to - t_from) * amount
-            pieces[-1] = (boundary, t_from, float(np.interp(target, s, t)))
-            return pieces
-        amount = max(amount - length, 0.0)
-        pieces.pop()
-    return None
-
-
-def _blocks(chain, section, edge, radius, angle, scale):  # type: ignore[no-untyped-def]
-    """Blocks for a chain of (boundary, t_first, t_last) in the direction of the boundary."""
+def _blocks(
+    chain: list[Piece],
+    section: Section,
+    edge: EmittingEdge,
+    radius: float,
+    angle: float,
+    scale: float,
+) -> tuple[Block, ...]:
+    """Blocks for a chain of pieces in the direction of the boundary."""
     lengths, tables = [], []
     for boundary, t_first, t_last in chain:
         curve = section.loops[boundary[0]][boundary[1]].curve
         t = np.linspace(t_first, t_last, 801)
-        mid = (t[1:] + t[:-1]) / 2.0
-        d = curve.derivative(np.concatenate([t, mid]), 1)
-        speed = np.hypot(d[:, 0], d[:, 1]) / scale
-        ends, middle = speed[: len(t)], speed[len(t) :]
-        s = np.concatenate(
-            [[0.0], np.cumsum(np.diff(t) * (ends[:-1] + 4.0 * middle + ends[1:]) / 6.0)]
-        )
+        s = arc_lengths(curve, scale, t)
         tables.append((curve, boundary, t, s))
         lengths.append(s[-1])
     home = next(i for i, (boundary, _, _) in enumerate(chain) if boundary[1] == edge.index)
@@ -200,7 +129,9 @@ def _blocks(chain, section, edge, radius, angle, scale):  # type: ignore[no-unty
     return tuple(blocks)
 
 
-def _surroundings(section: Section, chain, edge, scale):  # type: ignore[no-untyped-def]
+def _surroundings(
+    section: Section, chain: list[Piece], edge: EmittingEdge, scale: float
+) -> tuple[FloatArray, FloatArray]:
     """Sampled points of every boundary outside the chain, and those of other emitting edges."""
     inside = {boundary: sorted((a, b)) for boundary, a, b in chain}
     points, other_edges = [], []
@@ -248,19 +179,20 @@ def edge_patch(section: Section, edge: EmittingEdge, scale: float, angle: float)
             separation = min(separation, float(np.hypot(*(here - there))) / scale)
     for reach in _REACHES:
         distance = min(max(reach, 1.2) * radius, 0.35 * separation)
-        backward, end_back = _walk(section, edge, scale, distance, forward=False)
-        forward, end_forth = _walk(section, edge, scale, distance, forward=True)
+        backward, end_back = walk(section, edge, scale, distance, forward=False)
+        forward, end_forth = walk(section, edge, scale, distance, forward=True)
         for trim in _TRIMS:
             if trim > 0.0 and "corner" not in (end_back, end_forth):
                 break
-            back, forth = backward, forward
+            back: list[Piece] | None = backward
+            forth: list[Piece] | None = forward
             if trim > 0.0 and end_back == "corner":
-                back = _trimmed(back, section, scale, trim * radius)
+                back = trimmed(backward, section, scale, trim * radius)
             if trim > 0.0 and end_forth == "corner":
-                forth = _trimmed(forth, section, scale, trim * radius)
+                forth = trimmed(forward, section, scale, trim * radius)
             if back is None or forth is None:
                 continue
-            chain = _join(back, forth)
+            chain = joined(back, forth)
             if not chain:
                 continue
             layers = max(2, round(np.log1p(reach) / angle))
@@ -278,17 +210,6 @@ def edge_patch(section: Section, edge: EmittingEdge, scale: float, angle: float)
     return None
 
 
-def _join(back, forth):  # type: ignore[no-untyped-def]
-    """One chain in the boundary's direction from the two walks."""
-    chain = [(boundary, t_to, t_from) for boundary, t_from, t_to in reversed(back)]
-    for boundary, t_from, t_to in forth:
-        if chain and chain[-1][0] == boundary and chain[-1][2] == t_from:
-            chain[-1] = (boundary, chain[-1][1], t_to)
-        else:
-            chain.append((boundary, t_from, t_to))
-    return chain
-
-
 def _interior(patch: Patch) -> tuple[FloatArray, FloatArray]:
     """Sampled points of a patch from its first layer outward and the clearance wanted at each."""
     tau = np.arange(1.0, patch.layers + 0.25, 0.5)
@@ -300,7 +221,7 @@ def _interior(patch: Patch) -> tuple[FloatArray, FloatArray]:
     return np.vstack(points), np.concatenate(wanted)
 
 
-def _fits(patch: Patch, section: Section, chain, edge) -> bool:  # type: ignore[no-untyped-def]
+def _fits(patch: Patch, section: Section, chain: list[Piece], edge: EmittingEdge) -> bool:
     """Whether the patch keeps clear of every other boundary and does not fold."""
     around, other_edges = _surroundings(section, chain, edge, patch.scale)
     points, wanted = _interior(patch)
@@ -317,7 +238,7 @@ def _fits(patch: Patch, section: Section, chain, edge) -> bool:  # type: ignore[
     if half and points[:, 0].min() < -1e-9 * patch.radius:
         return False
     for number, block in enumerate(patch.blocks):
-        sigma, tau = np.meshgrid(np.arange(block.cells + 1), np.arange(patch.layers + 1))
+        sigma, tau = np.meshgrid(np.arange(block.cells + 1.0), np.arange(patch.layers + 1.0))
         grid = patch.points(number, sigma, tau)
         along, out = np.diff(grid, axis=1)[:-1], np.diff(grid, axis=0)[:, :-1]
         if np.any(along[..., 0] * out[..., 1] - along[..., 1] * out[..., 0] <= 0.0):
@@ -349,8 +270,7 @@ def insert_patch(loops: list[list[Span]], patch: Patch) -> list[list[Span]]:
     rotated = row[stop + 1 :] + row[:start] if stop >= start else row[stop + 1 : start]
     t_first = float(first.parameter(0.0))
     t_last = float(last.parameter(float(last.cells)))
-    layers = np.arange(patch.layers + 1)
-    heights = patch.height(layers)
+    heights = patch.height(np.arange(patch.layers + 1.0))
 
     new: list[Span] = []
     head, tail = row[start], row[stop]
@@ -375,7 +295,9 @@ def insert_patch(loops: list[list[Span]], patch: Patch) -> list[list[Span]]:
     return result
 
 
-def _side(patch, block, sigma, heights, inward=False):  # type: ignore[no-untyped-def]
+def _side(
+    patch: Patch, block: int, sigma: float, heights: FloatArray, inward: bool = False
+) -> Span:
     """Straight side of a patch as an interior line with fixed divisions."""
     low = patch.points(block, np.array([sigma]), np.array([0.0]))[0]
     high = patch.points(block, np.array([sigma]), np.array([float(patch.layers)]))[0]
@@ -383,7 +305,8 @@ def _side(patch, block, sigma, heights, inward=False):  # type: ignore[no-untype
     if inward:
         low, high, u = high, low, (1.0 - u)[::-1]
 
-    def path(t: FloatArray, low=low, high=high) -> FloatArray:  # type: ignore[no-untyped-def]
+    def path(t: FloatArray) -> FloatArray:
+        """Points from the surface to the rim, or the other way."""
         return np.asarray(low + np.asarray(t)[:, None] * (high - low))
 
     return Span(WholePath(path), 0.0, 1.0, None, straight=True, divisions=u)
@@ -393,6 +316,7 @@ def _rim(patch: Patch, number: int, block: Block) -> Span:
     """Outer curve of one block as an interior line with fixed divisions."""
 
     def path(u: FloatArray) -> FloatArray:
+        """Points along the outermost layer."""
         sigma = np.asarray(u) * block.cells
         return patch.points(number, sigma, np.full_like(sigma, patch.layers))
 

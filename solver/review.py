@@ -155,5 +155,6 @@ def gap_review(
 
 
 def _row(name: str, value: float, limit: float, unit: str, basis: str, advice: str) -> ReviewRow:
+    """A row that passes when the value is at most the limit."""
     passed = value <= limit
     return ReviewRow(name, value, limit, unit, passed, basis, "" if passed else advice)

@@ -74,13 +74,13 @@ class Scan:
         return np.array([p.onset.voltage for p in self.points if p.onset is not None])
 
 
-def _one(task: tuple[Design, tuple[tuple[str, float], ...], float]) -> RigidOnset | str:
+def _one(task: tuple[Design, tuple[tuple[str, float], ...], int]) -> RigidOnset | str:
     """Onset of a design with some values changed, or the refusal's text (runs in a worker)."""
-    design, changes, accuracy = task
+    design, changes, meshes = task
     try:
         for key, value in changes:
             design = design.with_value(key, value)
-        return rigid_onset(design, accuracy=accuracy)
+        return rigid_onset(design, meshes=meshes)
     except ConegapError as error:
         return str(error)
 
@@ -89,7 +89,7 @@ def onset_of_variants(
     design: Design,
     variants: Iterable[tuple[tuple[str, float], ...]],
     *,
-    accuracy: float = 1e-3,
+    meshes: int = 2,
     progress: Progress | None = None,
     what: str = "solving variants",
 ) -> list[RigidOnset | str]:
@@ -100,8 +100,9 @@ def onset_of_variants(
     design : Design
     variants : iterable of ((key, SI value), ...)
         Changes that make each variant.
-    accuracy : float
-        Relative numerical error wanted, [-].
+    meshes : int
+        Meshes of every solve: 2 for shifts and curves, 3 where each value must carry an
+        observed order, [-].
     progress : callable or None
         Called after every variant.
     what : str
@@ -112,7 +113,7 @@ def onset_of_variants(
     list of RigidOnset or str
         In the order of the variants; a text says why a variant has no onset.
     """
-    tasks = [(design, variant, accuracy) for variant in variants]
+    tasks = [(design, variant, meshes) for variant in variants]
     results: list[RigidOnset | str] = [""] * len(tasks)
     workers = min(_WORKERS, os.cpu_count() or 1, len(tasks))
     if workers <= 1:
@@ -139,7 +140,7 @@ def scan(
     key: str,
     values: FloatArray,
     *,
-    accuracy: float = 1e-3,
+    meshes: int = 2,
     progress: Progress | None = None,
 ) -> Scan:
     """Onset over values of one quantity.
@@ -151,8 +152,9 @@ def scan(
         Design file key, such as "accelerator.gap".
     values : (n,) array
         SI values in rising order.
-    accuracy : float
-        Relative numerical error wanted, [-].
+    meshes : int
+        Meshes of every solve: 2 for shifts and curves, 3 where each value must carry an
+        observed order, [-].
     progress : callable or None
 
     Raises
@@ -164,7 +166,7 @@ def scan(
     results = onset_of_variants(
         design,
         [((key, float(value)),) for value in values],
-        accuracy=accuracy,
+        meshes=meshes,
         progress=progress,
         what=f"onset over {dimension.label}",
     )

@@ -108,8 +108,8 @@ def _graded(at: FloatArray, points: FloatArray, wanted: FloatArray, growth: floa
     return np.asarray((wanted[None, :] + growth * distance).min(axis=1))
 
 
-def _requests(  # type: ignore[no-untyped-def]
-    spans, division, symmetry, rule
+def _requests(
+    spans: list[Span], division: list[FloatArray], symmetry: Symmetry, rule: SpacingRule
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Places, wanted spacings and owning span numbers."""
     places, spacings, owners = [], [], []
@@ -135,7 +135,7 @@ def _requests(  # type: ignore[no-untyped-def]
     return np.vstack(places), np.concatenate(spacings), np.concatenate(owners)
 
 
-def _axis_limit(span, where, point, rule):  # type: ignore[no-untyped-def]
+def _axis_limit(span: Span, where: FloatArray, point: FloatArray, rule: SpacingRule) -> FloatArray:
     """Limit from the azimuthal curvature |n_r| / r; none on faces normal to the axis."""
     step = 1e-5
     low, high = np.clip(where - step, 0.0, 1.0), np.clip(where + step, 0.0, 1.0)
@@ -158,7 +158,13 @@ def _neighbours(spans: list[Span]) -> list[set[int]]:
     return result
 
 
-def _with_clearance(points, wanted, owner, neighbours, rule):  # type: ignore[no-untyped-def]
+def _with_clearance(
+    points: FloatArray,
+    wanted: FloatArray,
+    owner: FloatArray,
+    neighbours: list[set[int]],
+    rule: SpacingRule,
+) -> FloatArray:
     """Spacing limited by the distance to boundaries that are not neighbours."""
     result = wanted.copy()
     for number, near in enumerate(neighbours):

@@ -12,7 +12,7 @@ from typing import Protocol
 
 import numpy as np
 
-from conegap.geometries.curves import FloatArray, Line
+from conegap.geometries.curves import Curve, FloatArray, Line
 from conegap.geometries.section import Section
 
 __all__ = ["BoundaryIndex", "Path", "Span", "WholePath", "section_spans"]
@@ -83,11 +83,16 @@ class Span:
 class _Scaled:
     """A curve in units of ``scale``."""
 
-    curve_point: Callable[[FloatArray], FloatArray]
+    curve: Curve
     scale: float
 
     def point(self, t: FloatArray) -> FloatArray:
-        return self.curve_point(t) / self.scale
+        """Points at the parameters t, (n, 2) array, scaled lengths."""
+        return self.curve.point(t) / self.scale
+
+    def curvature(self, t: FloatArray) -> FloatArray:
+        """Absolute curvature at the parameters t, inverse scaled lengths."""
+        return np.asarray(np.abs(self.curve.curvature(t)) * self.scale)
 
 
 def section_spans(section: Section, scale: float) -> list[list[Span]]:
@@ -107,20 +112,16 @@ def section_spans(section: Section, scale: float) -> list[list[Span]]:
     for loop_number, loop in enumerate(section.loops):
         row = []
         for index, boundary in enumerate(loop):
-            curve = boundary.curve
-            straight = isinstance(curve, Line)
-
-            def curvature(t: FloatArray, curve=curve) -> FloatArray:  # type: ignore[no-untyped-def]
-                return np.asarray(np.abs(curve.curvature(t)) * scale)
-
+            scaled = _Scaled(boundary.curve, scale)
+            straight = isinstance(boundary.curve, Line)
             row.append(
                 Span(
-                    path=_Scaled(curve.point, scale),
+                    path=scaled,
                     first=0.0,
                     last=1.0,
                     boundary=(loop_number, index),
                     straight=straight,
-                    curvature=None if straight else curvature,
+                    curvature=None if straight else scaled.curvature,
                     name=boundary.name,
                 )
             )

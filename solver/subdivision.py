@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from conegap.geometries.curves import FloatArray
 from conegap.solver.coarse_mesh import CoarseMesh, IntArray
@@ -79,13 +80,9 @@ def subdivide(coarse: CoarseMesh, subdivisions: int) -> FineMesh:
             side, from_corner, step = (0, 0, i) if j == 0 else (1, 1, j) if h == 0 else (2, 2, h)
             edge = inverse[side]
             forward = triangles[:, from_corner] == edge_low[edge]
-            nodes[:, k] = (
-                coarse_count + edge * (n - 1) + np.where(forward, step - 1, n - step - 1)
-            )
+            nodes[:, k] = coarse_count + edge * (n - 1) + np.where(forward, step - 1, n - step - 1)
         else:
-            nodes[:, k] = (
-                coarse_count + len(edges) * (n - 1) + np.arange(count) * interior + inner
-            )
+            nodes[:, k] = coarse_count + len(edges) * (n - 1) + np.arange(count) * interior + inner
             inner += 1
     barycentric = np.array([((n - i - j) / n, i / n, j / n) for i, j in lattice])
     place = _mapped(coarse, barycentric, inverse, edges, coarse_count)
@@ -106,9 +103,15 @@ def subdivide(coarse: CoarseMesh, subdivisions: int) -> FineMesh:
     return FineMesh(n, points, fine, _chains(coarse, edges, coarse_count, n))
 
 
-def _mapped(coarse, barycentric, inverse, edges, coarse_count):  # type: ignore[no-untyped-def]
+def _mapped(
+    coarse: CoarseMesh,
+    barycentric: FloatArray,
+    inverse: IntArray,
+    edges: IntArray,
+    coarse_count: int,
+) -> FloatArray:
     """Lattice points of every coarse triangle under its map, (m, k, 2) array."""
-    place = np.einsum("kl,mld->mkd", barycentric, coarse.points[coarse.triangles])
+    place: FloatArray = np.einsum("kl,mld->mkd", barycentric, coarse.points[coarse.triangles])
     _bend(place, coarse, barycentric, inverse, edges, coarse_count)
     fill = coarse.fill_count
     coordinates = np.einsum("kl,mld->mkd", barycentric, coarse.coordinates)
@@ -120,7 +123,14 @@ def _mapped(coarse, barycentric, inverse, edges, coarse_count):  # type: ignore[
     return place
 
 
-def _bend(place, coarse, barycentric, inverse, edges, coarse_count):  # type: ignore[no-untyped-def]
+def _bend(
+    place: FloatArray,
+    coarse: CoarseMesh,
+    barycentric: FloatArray,
+    inverse: IntArray,
+    edges: IntArray,
+    coarse_count: int,
+) -> None:
     """Bend fill triangles along curved edges: a smooth blend that vanishes on the other sides.
 
     With barycentric coordinates a and b of the edge's ends, the departure of the curve from its
@@ -136,34 +146,36 @@ def _bend(place, coarse, barycentric, inverse, edges, coarse_count):  # type: ig
                 owner.setdefault(int(inverse[side][triangle]), []).append((int(triangle), side))
     for curve in coarse.curved_edges:
         low, high = sorted((curve.first, curve.last))
-        for triangle, side in owner.get(order[low * coarse_count + high], []):
+        for number, side in owner.get(order[low * coarse_count + high], []):
             corner_a, corner_b = side, (side + 1) % 3
             a, b = barycentric[:, corner_a], barycentric[:, corner_b]
             s = (1.0 + b - a) / 2.0
             inside = a * b > 1e-12
             ends = (curve.u_first, curve.u_last)
-            if coarse.triangles[triangle, corner_a] != curve.first:
+            if coarse.triangles[number, corner_a] != curve.first:
                 ends = ends[::-1]
             s = s[inside]
-            start = coarse.points[coarse.triangles[triangle, corner_a]]
-            stop = coarse.points[coarse.triangles[triangle, corner_b]]
+            start = coarse.points[coarse.triangles[number, corner_a]]
+            stop = coarse.points[coarse.triangles[number, corner_b]]
             chord = start + s[:, None] * (stop - start)
             departure = curve.span.point(ends[0] + (ends[1] - ends[0]) * s) - chord
             weight = (a * b)[inside] / (s * (1.0 - s))
-            place[triangle, inside] += weight[:, None] * departure
+            place[number, inside] += weight[:, None] * departure
 
 
-def _is_curved(coarse, edge_numbers, edges, coarse_count):  # type: ignore[no-untyped-def]
+def _is_curved(
+    coarse: CoarseMesh, edge_numbers: IntArray, edges: IntArray, coarse_count: int
+) -> NDArray[np.bool_]:
+    """Whether coarse edges follow a curved span."""
     keys = np.array(
-        [
-            min(c.first, c.last) * coarse_count + max(c.first, c.last)
-            for c in coarse.curved_edges
-        ]
+        [min(c.first, c.last) * coarse_count + max(c.first, c.last) for c in coarse.curved_edges]
     )
     return np.isin(edges[edge_numbers], keys)
 
 
-def _chains(coarse, edges, coarse_count, n):  # type: ignore[no-untyped-def]
+def _chains(
+    coarse: CoarseMesh, edges: IntArray, coarse_count: int, n: int
+) -> tuple[SurfaceChain, ...]:
     """Points along every coarse edge on a boundary."""
     chains = []
     for edge in coarse.surface_edges:

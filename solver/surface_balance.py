@@ -29,7 +29,7 @@ def field_stress(field: float) -> float:
     float
         Stress, [Pa].  J. C. Maxwell's stress; any textbook of electrodynamics.
     """
-    return 0.5 * epsilon_0 * field**2
+    return float(0.5 * epsilon_0 * field**2)
 
 
 def balance_field(*, surface_tension: float, curvature: float, pressure: float = 0.0) -> float:
@@ -89,7 +89,7 @@ def surface_wave_spacing(*, surface_tension: float, field: float) -> float:
     float
         Wavelength, [m].
     """
-    return 3.0 * math.pi * surface_tension / (epsilon_0 * field**2)
+    return float(3.0 * math.pi * surface_tension / (epsilon_0 * field**2))
 
 
 def surface_wave_field(*, surface_tension: float, wavelength: float) -> float:

@@ -69,9 +69,7 @@ def hyperbola(*, radius: float, gap: float, extent: float) -> Analytic:
     extent : float
         Last elliptic parameter u, [-].
     """
-    focal = np.sqrt(gap * (gap + radius))
-    wide = np.sqrt(gap * radius)  # c sin v0; c cos v0 is the gap
-    assert np.isclose(np.hypot(wide, gap), focal)
+    wide = np.sqrt(gap * radius)  # c sin v0, and c cos v0 = gap, with c^2 = d (d + R)
 
     def position(t: FloatArray) -> FloatArray:
         u = extent * t

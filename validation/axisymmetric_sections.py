@@ -176,7 +176,7 @@ def concentric_spheres(*, inner: float, outer: float) -> ExactCase:
     )
     capacitance = exact.concentric_spheres_capacitance(inner=inner, outer=outer)
     return ExactCase(
-        "concentric spheres",
+        f"concentric spheres, b/a = {outer / inner:g}",
         "textbook",
         section,
         potential,

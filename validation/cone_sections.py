@@ -9,9 +9,10 @@ from scipy.special import lpmv
 
 from conegap.geometries.curves import Arc, FloatArray, Line
 from conegap.geometries.section import Boundary, Section
+from conegap.validation.exact import wedge_exponent
 from conegap.validation.exact_case import ExactCase, Potential
 
-__all__ = ["ball_on_cone", "cone_with_arcs", "taylor_potential"]
+__all__ = ["ball_on_cone", "cone_with_arcs", "taylor_potential", "wedge_with_arcs"]
 
 
 def taylor_potential(points: FloatArray) -> FloatArray:
@@ -23,7 +24,9 @@ def taylor_potential(points: FloatArray) -> FloatArray:
     return np.asarray(-np.sqrt(rho) * lpmv(0, 0.5, points[:, 1] / rho))
 
 
-def _loop(half_angle: float, inner: float, outer: float, ball: bool) -> tuple[Boundary, ...]:
+def _loop(
+    half_angle: float, inner: float, outer: float, ball: bool, middle: str = "axis"
+) -> tuple[Boundary, ...]:
     """Vacuum around a cone between two arcs about its apex, which lies at z = 0 or -inner."""
     shift = -inner if ball else 0.0
     up, low = math.pi / 2.0, half_angle - math.pi / 2.0
@@ -34,8 +37,8 @@ def _loop(half_angle: float, inner: float, outer: float, ball: bool) -> tuple[Bo
 
     apex = (0.0, shift)
     return (
-        Boundary("axis", Line((0.0, outer + shift), (0.0, inner + shift))),
-        Boundary("liquid" if ball else "outer", Arc(apex, inner, up, low)),
+        Boundary(middle, Line((0.0, outer + shift), (0.0, inner + shift))),
+        Boundary("emitter" if ball else "outer", Arc(apex, inner, up, low)),
         Boundary("emitter", Line(at(inner), at(outer))),
         Boundary("outer", Arc(apex, outer, low, up)),
     )
@@ -62,6 +65,38 @@ def cone_with_arcs(*, half_angle: float, inner: float, outer: float) -> ExactCas
         "Taylor, Proc. R. Soc. A 280, 383 (1964)",
         section,
         taylor_potential,
+        {"emitter": 0.0, "outer": 1.0},
+        {},
+        {},
+        True,
+    )
+
+
+def wedge_with_arcs(*, metal_angle: float, inner: float, outer: float) -> ExactCase:
+    """Right half of a metal wedge (planar) between two arcs, its own potential on both arcs.
+
+    phi = -rho^m cos(m theta), m = pi / (2 pi - angle), theta from +z; field m rho^(m - 1).
+
+    Parameters
+    ----------
+    metal_angle : float
+        Full angle inside the metal, [rad].
+    inner, outer : float
+        Radii of the arcs, [m].
+    """
+    power = wedge_exponent(metal_angle=metal_angle) + 1.0
+
+    def potential(points: FloatArray) -> FloatArray:
+        rho = np.hypot(points[:, 0], points[:, 1])
+        theta = np.arctan2(points[:, 0], points[:, 1])
+        return np.asarray(-(rho**power) * np.cos(power * theta))
+
+    loop = _loop(metal_angle / 2.0, inner, outer, ball=False, middle="symmetry")
+    return ExactCase(
+        f"metal wedge of {math.degrees(metal_angle):.0f} deg",
+        "textbook, conformal map",
+        Section("planar", (loop,), (), outer - inner, mirrored=True),
+        potential,
         {"emitter": 0.0, "outer": 1.0},
         {},
         {},

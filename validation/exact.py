@@ -11,7 +11,18 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from scipy.constants import epsilon_0
+from conegap.validation.exact_capacitors import (
+    coaxial_cylinders_capacitance,
+    coaxial_cylinders_field,
+    concentric_spheres_capacitance,
+    concentric_spheres_field,
+    confocal_ellipses_capacitance,
+    confocal_ellipses_field,
+    confocal_spheroids_capacitance,
+    confocal_spheroids_field,
+    nested,
+    positive,
+)
 
 __all__ = [
     "BladeBeforeSlit",
@@ -34,18 +45,6 @@ __all__ = [
     "slit_to_plane_ratio",
     "wedge_exponent",
 ]
-
-
-def _positive(**lengths: float) -> None:
-    for name, value in lengths.items():
-        if not (math.isfinite(value) and value > 0.0):
-            raise ValueError(f"{name} = {value:g} must be a finite number above zero")
-
-
-def _nested(inner_name: str, inner: float, outer_name: str, outer: float) -> None:
-    _positive(**{inner_name: inner, outer_name: outer})
-    if outer <= inner:
-        raise ValueError(f"{outer_name} = {outer:g} must be above {inner_name} = {inner:g}")
 
 
 def hyperboloid_field(*, voltage: float, radius: float, gap: float) -> float:
@@ -71,7 +70,7 @@ def hyperboloid_field(*, voltage: float, radius: float, gap: float) -> float:
     ValueError
         A length is not above zero.
     """
-    _positive(radius=radius, gap=gap)
+    positive(radius=radius, gap=gap)
     eta = math.sqrt(gap / (gap + radius))
     # artanh without the cancellation of 1 - eta: 1 - eta^2 = R / (d + R).
     artanh = math.log1p(eta) + 0.5 * math.log((gap + radius) / radius)
@@ -88,7 +87,7 @@ def hyperboloid_logarithmic_field(*, voltage: float, radius: float, gap: float) 
     ValueError
         A length is not above zero, or 4 d <= R.
     """
-    _positive(radius=radius, gap=gap)
+    positive(radius=radius, gap=gap)
     if 4.0 * gap <= radius:
         raise ValueError(f"gap = {gap:g} must be above radius / 4 = {radius / 4.0:g}")
     return 2.0 * voltage / (radius * math.log(4.0 * gap / radius))
@@ -107,7 +106,7 @@ def paraboloid_field(*, voltage: float, radius: float, gap: float) -> float:
     ValueError
         A length is not above zero.
     """
-    _positive(radius=radius, gap=gap)
+    positive(radius=radius, gap=gap)
     return 2.0 * voltage / (radius * math.log1p(2.0 * gap / radius))
 
 
@@ -124,158 +123,8 @@ def planar_hyperbola_field(*, voltage: float, radius: float, gap: float) -> floa
     ValueError
         A length is not above zero.
     """
-    _positive(radius=radius, gap=gap)
+    positive(radius=radius, gap=gap)
     return voltage / (math.sqrt(gap * radius) * math.atan(math.sqrt(gap / radius)))
-
-
-def _spheroid_acoth_difference(focal: float, inner: float, outer: float) -> float:
-    """Arcoth(inner/focal) - arcoth(outer/focal), [-]."""
-    return math.atanh(focal / inner) - math.atanh(focal / outer)
-
-
-def confocal_spheroids_capacitance(*, focal: float, inner: float, outer: float) -> float:
-    """Capacitance between confocal prolate spheroids, [F].
-
-    C = 4 pi eps0 c / (arcoth(a1/c) - arcoth(a2/c)).
-
-    Source: textbook (e.g. Landau and Lifshitz, Electrodynamics of Continuous Media, section 4;
-    from memory).
-
-    Parameters
-    ----------
-    focal : float
-        Half distance of the foci c, > 0, [m].
-    inner, outer : float
-        Long half axes a1 < a2, both > c, [m].
-
-    Raises
-    ------
-    ValueError
-        The lengths are not in the order focal < inner < outer.
-    """
-    _nested("focal", focal, "inner", inner)
-    _nested("inner", inner, "outer", outer)
-    gap = _spheroid_acoth_difference(focal, inner, outer)
-    return 4.0 * math.pi * epsilon_0 * focal / gap
-
-
-def confocal_spheroids_field(*, voltage: float, focal: float, inner: float, outer: float) -> float:
-    """Field at the pole of the inner of two confocal prolate spheroids, [V/m].
-
-    E = V c / (b1^2 (arcoth(a1/c) - arcoth(a2/c))), b1^2 = a1^2 - c^2.  Parameters as for
-    `confocal_spheroids_capacitance`, with ``voltage`` inner minus outer, [V].
-
-    Raises
-    ------
-    ValueError
-        The lengths are not in the order focal < inner < outer.
-    """
-    _nested("focal", focal, "inner", inner)
-    _nested("inner", inner, "outer", outer)
-    gap = _spheroid_acoth_difference(focal, inner, outer)
-    return voltage * focal / ((inner - focal) * (inner + focal) * gap)
-
-
-def confocal_ellipses_capacitance(*, focal: float, inner: float, outer: float) -> float:
-    """Capacitance per length between confocal elliptic cylinders, [F/m].
-
-    C = 2 pi eps0 / (arcosh(a2/c) - arcosh(a1/c)).
-
-    Source: textbook (conformal map z = c cosh w).
-
-    Parameters
-    ----------
-    focal : float
-        Half distance of the foci c, > 0, [m].
-    inner, outer : float
-        Long half axes a1 < a2, both > c, [m].
-
-    Raises
-    ------
-    ValueError
-        The lengths are not in the order focal < inner < outer.
-    """
-    _nested("focal", focal, "inner", inner)
-    _nested("inner", inner, "outer", outer)
-    return 2.0 * math.pi * epsilon_0 / (math.acosh(outer / focal) - math.acosh(inner / focal))
-
-
-def confocal_ellipses_field(*, voltage: float, focal: float, inner: float, outer: float) -> float:
-    """Field at the end of the long axis of the inner of two confocal ellipses, [V/m].
-
-    E = V / (b1 (arcosh(a2/c) - arcosh(a1/c))), b1^2 = a1^2 - c^2.  Parameters as for
-    `confocal_ellipses_capacitance`, with ``voltage`` inner minus outer, [V].
-
-    Raises
-    ------
-    ValueError
-        The lengths are not in the order focal < inner < outer.
-    """
-    capacitance = confocal_ellipses_capacitance(focal=focal, inner=inner, outer=outer)
-    short = math.sqrt((inner - focal) * (inner + focal))
-    return voltage * capacitance / (2.0 * math.pi * epsilon_0 * short)
-
-
-def coaxial_cylinders_capacitance(*, inner: float, outer: float) -> float:
-    """Capacitance per length of coaxial cylinders, C = 2 pi eps0 / ln(b/a), [F/m]; textbook.
-
-    Parameters
-    ----------
-    inner, outer : float
-        Radii a < b, [m].
-
-    Raises
-    ------
-    ValueError
-        Not 0 < inner < outer.
-    """
-    _nested("inner", inner, "outer", outer)
-    return 2.0 * math.pi * epsilon_0 / math.log(outer / inner)
-
-
-def coaxial_cylinders_field(*, voltage: float, inner: float, outer: float) -> float:
-    """Field at the inner of two coaxial cylinders, E = V / (a ln(b/a)), [V/m]; textbook.
-
-    Parameters as for `coaxial_cylinders_capacitance`, ``voltage`` inner minus outer, [V].
-
-    Raises
-    ------
-    ValueError
-        Not 0 < inner < outer.
-    """
-    _nested("inner", inner, "outer", outer)
-    return voltage / (inner * math.log(outer / inner))
-
-
-def concentric_spheres_capacitance(*, inner: float, outer: float) -> float:
-    """Capacitance of concentric spheres, C = 4 pi eps0 a b / (b - a), [F]; textbook.
-
-    Parameters
-    ----------
-    inner, outer : float
-        Radii a < b, [m].
-
-    Raises
-    ------
-    ValueError
-        Not 0 < inner < outer.
-    """
-    _nested("inner", inner, "outer", outer)
-    return 4.0 * math.pi * epsilon_0 * inner * outer / (outer - inner)
-
-
-def concentric_spheres_field(*, voltage: float, inner: float, outer: float) -> float:
-    """Field at the inner of two concentric spheres, E = V b / (a (b - a)), [V/m]; textbook.
-
-    Parameters as for `concentric_spheres_capacitance`, ``voltage`` inner minus outer, [V].
-
-    Raises
-    ------
-    ValueError
-        Not 0 < inner < outer.
-    """
-    _nested("inner", inner, "outer", outer)
-    return voltage * outer / (inner * (outer - inner))
 
 
 def hemisphere_boss_field(*, uniform_field: float) -> float:
@@ -342,8 +191,8 @@ def blade_before_slit(
     ValueError
         A parameter is outside its range.
     """
-    _positive(half_width=half_width, mapped_radius=mapped_radius)
-    _nested("1", 1.0, "height", height)
+    positive(half_width=half_width, mapped_radius=mapped_radius)
+    nested("1", 1.0, "height", height)
     blade_angle = math.atan(math.sqrt(mapped_radius / height))
     if not blade_angle < accelerator_angle <= math.pi / 2.0:
         raise ValueError(
@@ -375,7 +224,7 @@ def slit_to_plane_ratio(*, gap: float, half_width: float) -> float:
     ValueError
         A length is not above zero.
     """
-    _positive(gap=gap, half_width=half_width)
+    positive(gap=gap, half_width=half_width)
     ratio = gap / half_width
     height = ratio + math.hypot(1.0, ratio)
     return math.sqrt(2.0 * ratio / (height * (1.0 + height**-2)))
@@ -416,7 +265,7 @@ def coplanar_half_planes_field(*, voltage: float, half_gap: float, x: float) -> 
     ValueError
         The point is not inside the gap.
     """
-    _positive(half_gap=half_gap)
+    positive(half_gap=half_gap)
     if abs(x) >= half_gap:
         raise ValueError(f"x = {x:g} must be inside the gap, half_gap = {half_gap:g}")
     return voltage / (math.pi * math.sqrt(half_gap**2 - x**2))

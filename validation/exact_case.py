@@ -47,6 +47,11 @@ class ExactCase:
     prescribed: bool = False
 
     @property
+    def title(self) -> str:
+        """Name, with the condition on the cut where it is not zero flux."""
+        return self.name + (", potential prescribed on the cut" if self.prescribed else "")
+
+    @property
     def prescribed_data(self) -> dict[str, Potential] | None:
         """Argument ``prescribed`` of the field solvers."""
         return {"outer": self.potential} if self.prescribed else None

@@ -31,6 +31,8 @@ __all__ = [
     "taylor_voltage",
 ]
 
+_EPSILON_0 = float(epsilon_0)
+
 
 def _positive(**values: float) -> None:
     for name, value in values.items():
@@ -116,7 +118,7 @@ def taylor_cone_field(*, surface_tension: float, distance: float) -> float:
     """
     _positive(surface_tension=surface_tension, distance=distance)
     cot = 1.0 / math.tan(taylor_half_angle())
-    return math.sqrt(2.0 * surface_tension * cot / (epsilon_0 * distance))
+    return math.sqrt(2.0 * surface_tension * cot / (_EPSILON_0 * distance))
 
 
 def taylor_amplitude() -> float:
@@ -147,7 +149,7 @@ def taylor_voltage(*, surface_tension: float, size: float) -> float:
         A value is not above zero.
     """
     _positive(surface_tension=surface_tension, size=size)
-    return taylor_amplitude() * math.sqrt(surface_tension * size / epsilon_0)
+    return taylor_amplitude() * math.sqrt(surface_tension * size / _EPSILON_0)
 
 
 def rayleigh_field(*, surface_tension: float, radius: float) -> float:
@@ -170,7 +172,7 @@ def rayleigh_field(*, surface_tension: float, radius: float) -> float:
         A value is not above zero.
     """
     _positive(surface_tension=surface_tension, radius=radius)
-    return 2.0 * math.sqrt(surface_tension / (epsilon_0 * radius))
+    return 2.0 * math.sqrt(surface_tension / (_EPSILON_0 * radius))
 
 
 def rayleigh_voltage(*, surface_tension: float, radius: float) -> float:
@@ -181,7 +183,7 @@ def rayleigh_voltage(*, surface_tension: float, radius: float) -> float:
 def rayleigh_charge(*, surface_tension: float, radius: float) -> float:
     """Charge at the Rayleigh limit, 8 pi sqrt(eps0 gamma R^3), [C]; see `rayleigh_field`."""
     _positive(surface_tension=surface_tension, radius=radius)
-    return 8.0 * math.pi * math.sqrt(epsilon_0 * surface_tension * radius**3)
+    return 8.0 * math.pi * math.sqrt(_EPSILON_0 * surface_tension * radius**3)
 
 
 def growth_rate_squared(
@@ -212,7 +214,7 @@ def growth_rate_squared(
         The density is not above zero.
     """
     _positive(density=density)
-    push = epsilon_0 * field**2 * wave_number**2
+    push = _EPSILON_0 * field**2 * wave_number**2
     return (push - surface_tension * wave_number**3) / density - gravity * wave_number
 
 
@@ -240,7 +242,7 @@ def critical_wave(*, surface_tension: float, density: float, gravity: float) -> 
     _positive(surface_tension=surface_tension, density=density, gravity=gravity)
     weight = density * gravity
     return CriticalWave(
-        (4.0 * weight * surface_tension) ** 0.25 / math.sqrt(epsilon_0),
+        (4.0 * weight * surface_tension) ** 0.25 / math.sqrt(_EPSILON_0),
         2.0 * math.pi * math.sqrt(surface_tension / weight),
     )
 
@@ -256,7 +258,7 @@ def site_spacing(*, surface_tension: float, field: float) -> float:
         A value is not above zero.
     """
     _positive(surface_tension=surface_tension, field=field)
-    return 3.0 * math.pi * surface_tension / (epsilon_0 * field**2)
+    return 3.0 * math.pi * surface_tension / (_EPSILON_0 * field**2)
 
 
 def site_growth_rate(*, surface_tension: float, density: float, field: float) -> float:
@@ -270,5 +272,5 @@ def site_growth_rate(*, surface_tension: float, density: float, field: float) ->
         A value is not above zero.
     """
     _positive(surface_tension=surface_tension, density=density, field=field)
-    stress = epsilon_0 * field**2
+    stress = _EPSILON_0 * field**2
     return math.sqrt(4.0 * stress**3 / (27.0 * density * surface_tension**2))

@@ -11,7 +11,13 @@ from scipy.optimize import minimize_scalar
 from conegap.geometries.curves import FloatArray
 from conegap.validation import exact, exact_liquid
 from conegap.validation.row import Case, Row
-from conegap.validation.sections import ball_on_cone, cone_with_arcs, hyperboloid_needle
+from conegap.validation.sections import (
+    ExactCase,
+    ball_on_cone,
+    cone_with_arcs,
+    hyperboloid_needle,
+    wedge_with_arcs,
+)
 
 __all__ = ["liquid_cases"]
 
@@ -34,17 +40,37 @@ def _angle_rows() -> list[Row]:
     ]  # fmt: skip
 
 
-def _cone_field(half_angle: float) -> tuple[FloatArray, FloatArray]:
-    """Slant distance [m] and field [V/m] along a cone in Taylor's potential, ends left out."""
+def _field_along(case: ExactCase, inner: float, outer: float) -> tuple[FloatArray, FloatArray]:
+    """Distance from the apex [m] and field [V/m] along a face, ends left out."""
     from conegap.solver.field import solve_field
 
-    inner, outer = 1e-5, 1e-3
-    case = cone_with_arcs(half_angle=half_angle, inner=inner, outer=outer)
     solution = solve_field(case.section, prescribed=case.prescribed_data)
     surface = solution.surface("emitter", case.voltages)
     distance = np.hypot(surface.points[:, 0], surface.points[:, 1])
     middle = (distance > 2.5 * inner) & (distance < outer / 2.5)
     return distance[middle], surface.field[middle]
+
+
+def _cone_field(half_angle: float) -> tuple[FloatArray, FloatArray]:
+    """Slant distance [m] and field [V/m] along a cone in Taylor's potential."""
+    inner, outer = 1e-5, 1e-3
+    case = cone_with_arcs(half_angle=half_angle, inner=inner, outer=outer)
+    return _field_along(case, inner, outer)
+
+
+def _wedge_rows() -> list[Row]:
+    rows = []
+    for degrees in (30.0, 90.0):
+        angle = math.radians(degrees)
+        case = wedge_with_arcs(metal_angle=angle, inner=1e-5, outer=1e-3)
+        distance, field = _field_along(case, 1e-5, 1e-3)
+        slope = np.polyfit(np.log(distance), np.log(field), 1)[0]
+        rows.append(
+            Row(case.name, case.source, "exponent of field against distance [-]",
+                exact.wedge_exponent(metal_angle=angle), float(slope), 2e-3, "absolute",
+                note="the faces have no edge patch, so single points scatter by some 1e-3")
+        )  # fmt: skip
+    return rows
 
 
 def _stress_ratio(
@@ -60,7 +86,7 @@ def _cone_rows() -> list[Row]:
     scale = exact_liquid.taylor_amplitude() * math.sqrt(_GALLIUM / epsilon_0)
     rows = []
     distance, field = _cone_field(angle)
-    slope, constant = np.polyfit(np.log(distance), np.log(field), 1)
+    slope = np.polyfit(np.log(distance), np.log(field), 1)[0]
     law = exact_liquid.cone_polar_slope(half_angle=angle) / np.sqrt(distance)
     ratio = _stress_ratio(distance, field, angle, scale)
     name = "Taylor cone on a mesh"
@@ -190,6 +216,7 @@ def liquid_cases() -> list[Case]:
         Case("Taylor cone, half angle", _angle_rows),
         Case("Taylor cone on a mesh", _cone_rows),
         Case("Taylor cone, half angle on a mesh", _angle_from_mesh_rows, slow=True),
+        Case("metal wedge", _wedge_rows),
         Case("balances", _balance_rows),
         Case("rigid onset of a hyperboloid", _onset_rows),
         Case("surface waves", _wave_rows),

@@ -23,7 +23,7 @@ def _has_skfem() -> bool:
 
 def _exact_rows(build: Callable[[], ExactCase]) -> list[Row]:
     case = build()
-    name = f"finite elements alone: {case.name}"
+    name = f"finite elements alone: {case.title}"
     if not _has_skfem():
         return [not_run(name, case.source, "field at the edge [V/m]", _MISSING)]
     from conegap.validation.finite_element import solve_finite_element
@@ -54,7 +54,7 @@ def _design_rows(design_name: str) -> list[Row]:
     section = Design.read(design_name).section()
     voltages = {"emitter": 1.0, "accelerator": 0.0}
     solution = solve_field(section)
-    result = solve_finite_element(section, voltages)
+    result = solve_finite_element(section, voltages, fineness=0.3)
     rows = []
     for edge in section.edges:
         ours = solution.edge(edge.name, voltages)
@@ -84,7 +84,7 @@ def peer_cases() -> list[Case]:
         partial(sections.planar_hyperbola, radius=5e-6, gap=5e-4, prescribed=False),
         partial(sections.blade_before_slit, half_width=1e-3),
     ]
-    cases = [Case(f"finite elements alone: {b().name}", partial(_exact_rows, b)) for b in alone]
+    cases = [Case(f"finite elements alone: {b().title}", partial(_exact_rows, b)) for b in alone]
     cases += [
         Case(f"shipped design '{name}'", partial(_design_rows, name), slow=True)
         for name in ("needle", "slit")

@@ -9,15 +9,15 @@ from conegap.validation.axisymmetric_sections import (
     hemisphere_boss,
     hyperboloid_needle,
 )
-from conegap.validation.cone_sections import ball_on_cone, cone_with_arcs
+from conegap.validation.cone_sections import ball_on_cone, cone_with_arcs, wedge_with_arcs
 from conegap.validation.exact_case import ExactCase
 from conegap.validation.planar_sections import (
-    blade_before_slit,
     coaxial_cylinders,
     confocal_ellipses,
     half_cylinder_boss,
     planar_hyperbola,
 )
+from conegap.validation.slit_section import blade_before_slit
 
 __all__ = [
     "ExactCase",
@@ -33,4 +33,5 @@ __all__ = [
     "hemisphere_boss",
     "hyperboloid_needle",
     "planar_hyperbola",
+    "wedge_with_arcs",
 ]

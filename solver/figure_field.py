@@ -1,0 +1,215 @@
+"""Equipotentials and meshes over a section."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from conegap.geometries.curves import FloatArray
+from conegap.geometries.quantity import LENGTH, VOLTAGE
+from conegap.solver.field import FieldSolution
+from conegap.solver.figure_dimensions import Placer
+from conegap.solver.figure_section import draw_bodies, set_window
+from conegap.solver.figure_style import ACCENT, INK, SOFT
+from conegap.solver.figure_units import AxisUnit, axis_unit
+from conegap.solver.figure_window import Window, is_half
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["draw_equipotentials", "draw_mesh", "label_lengths", "round_levels"]
+
+
+def draw_equipotentials(
+    axes: Axes,
+    solution: FieldSolution,
+    voltages: Mapping[str, float],
+    window: Window,
+    *,
+    lines: int = 11,
+) -> Axes:
+    """Lines of equal potential at round voltages, with the electrodes.
+
+    Parameters
+    ----------
+    axes : Axes
+    solution : FieldSolution
+    voltages : mapping
+        Of each electrode, [V].
+    window : Window
+    lines : int
+        About how many, [-].
+    """
+    section = solution.section
+    unit = axis_unit(LENGTH, window.width)
+    window = _whole_axes(set_window(axes, window, unit.size, lanes=False), unit)
+    mesh = solution.levels[-1].mesh
+    points = np.asarray(mesh.points) * solution.scale
+    potential = solution.potential(voltages)
+    triangles = _within(points, np.asarray(mesh.triangles), window)
+    used, number = np.unique(triangles, return_inverse=True)
+    points, potential = points[used], potential[used]
+    triangles = number.reshape(-1, 3)
+    shown = _seen(points, window)
+    levels = round_levels(float(potential[shown].min()), float(potential[shown].max()), lines)
+    volts = axis_unit(VOLTAGE, float(np.abs(levels).max()))
+    flips = (1.0, -1.0) if is_half(section) else (1.0,)
+    for flip in flips:
+        axes.tricontour(
+            flip * points[:, 0] / unit.size, points[:, 1] / unit.size, triangles, potential,
+            levels=levels, colors=[ACCENT], linewidths=0.8, linestyles="-", zorder=4,
+        )
+    draw_bodies(axes, section, window, unit.size)
+    _label_axes(axes, section.symmetry == "axisymmetric", unit)
+    _label_levels(axes, points, triangles, potential, levels, volts, window, unit)
+    return axes
+
+
+def draw_mesh(axes: Axes, solution: FieldSolution, window: Window, level: int = 0) -> Axes:
+    """The triangles whose corners are the centres of the control volumes, on the right half.
+
+    Parameters
+    ----------
+    axes : Axes
+    solution : FieldSolution
+    window : Window
+    level : int
+        Which mesh of the sequence, [-].
+    """
+    section = solution.section
+    unit = axis_unit(LENGTH, window.width)
+    window = _whole_axes(set_window(axes, window, unit.size, lanes=False), unit)
+    draw_bodies(axes, section, window, unit.size)
+    mesh = solution.levels[level].mesh
+    points = np.asarray(mesh.points) * solution.scale
+    triangles = _within(points, np.asarray(mesh.triangles), window)
+    axes.triplot(
+        points[:, 0] / unit.size, points[:, 1] / unit.size, triangles, color=ACCENT, lw=0.35,
+        zorder=4,
+    )
+    _label_axes(axes, section.symmetry == "axisymmetric", unit)
+    return axes
+
+
+def round_levels(low: float, high: float, count: int) -> FloatArray:
+    """Round values strictly between two ends, (n,) array.
+
+    Parameters
+    ----------
+    low, high : float
+        Ends.
+    count : int
+        About how many, [-].
+    """
+    span = high - low
+    if not span > 0.0:
+        return np.array([low])
+    step = span / (count + 1)
+    decade = 10.0 ** math.floor(math.log10(step))
+    step = min(m * decade for m in (1.0, 2.0, 2.5, 5.0, 10.0) if m * decade >= 0.999 * step)
+    first = math.ceil(low / step + 1e-6)
+    last = math.floor(high / step - 1e-6)
+    values = np.arange(first, last + 1) * step
+    return np.asarray(values) if len(values) else np.array([(low + high) / 2.0])
+
+
+def label_lengths(axes: Axes, axisymmetric: bool, unit: str) -> Axes:
+    """Name the axes of a section.
+
+    Parameters
+    ----------
+    axes : Axes
+    axisymmetric : bool
+    unit : str
+        "mm".
+    """
+    across = "radius r" if axisymmetric else "x"
+    axes.set_xlabel(f"{across} [{unit}]")
+    axes.set_ylabel(f"height z above the emitting edge [{unit}]")
+    return axes
+
+
+def _whole_axes(axes: Axes, unit: AxisUnit) -> Window:
+    (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
+    return Window(left * unit.size, right * unit.size, low * unit.size, high * unit.size)
+
+
+def _label_axes(axes: Axes, axisymmetric: bool, unit: AxisUnit) -> None:
+    label_lengths(axes, axisymmetric, unit.name)
+    if axisymmetric:
+        axes.xaxis.set_major_formatter(lambda x, _: f"{abs(x):g}")
+
+
+def _within(points: FloatArray, triangles: FloatArray, window: Window) -> FloatArray:
+    """Triangles that touch a window or its mirror image."""
+    x, z = points[:, 0][triangles], points[:, 1][triangles]
+    left = x.min(axis=1) <= max(window.right, -window.left)
+    right = x.max(axis=1) >= min(window.left, -window.right)
+    near = left & right & (z.min(axis=1) <= window.high) & (z.max(axis=1) >= window.low)
+    return np.asarray(triangles[near])
+
+
+def _seen(points: FloatArray, window: Window) -> FloatArray:
+    """Which points lie in a window or its mirror image."""
+    inside = (
+        (points[:, 0] <= max(window.right, -window.left))
+        & (points[:, 0] >= min(window.left, -window.right))
+        & (points[:, 1] <= window.high)
+        & (points[:, 1] >= window.low)
+    )
+    return inside if inside.any() else np.ones(len(points), dtype=bool)
+
+
+def _label_levels(
+    axes: Axes,
+    points: FloatArray,
+    triangles: FloatArray,
+    potential: FloatArray,
+    levels: FloatArray,
+    volts: AxisUnit,
+    window: Window,
+    unit: AxisUnit,
+) -> None:
+    """Write the voltage on each line where it crosses a slanting ray from the edge, if free."""
+    from matplotlib.tri import LinearTriInterpolator, Triangulation
+
+    placer = Placer(axes, unit.size)
+    field = LinearTriInterpolator(
+        Triangulation(points[:, 0], points[:, 1], triangles), potential
+    )
+    decimals = 0
+    while decimals < 4 and np.any(
+        np.abs(np.round(levels / volts.size, decimals) - levels / volts.size) > 1e-6
+    ):
+        decimals += 1
+    ways = list(_ways(window))
+    values = [np.ma.filled(field(x, z), np.nan) for x, z in ways]
+    for level in levels:
+        spots: list[tuple[float, float, str, str]] = []
+        for (x, z), along in zip(ways, values, strict=True):
+            crossing = np.flatnonzero(np.diff(np.sign(along - level)) != 0.0)
+            good = [k for k in crossing if np.isfinite(along[k]) and np.isfinite(along[k + 1])]
+            spots += [
+                (float(x[k]) / unit.size, float(z[k]) / unit.size, "center", "center")
+                for k in good[:1]
+            ]
+        if spots:
+            words = f"{level / volts.size:.{decimals}f}".replace("-", "−")
+            placer.text_if_free(words, spots, size=6.5, colour=INK)
+    axes.set_title(f"potential in {volts.name}", fontsize=7.5, fontweight="normal", color=SOFT)
+
+
+def _ways(window: Window) -> Iterator[tuple[FloatArray, FloatArray]]:
+    """Lines through a window along which the voltages are written: upright ones, then rays."""
+    share = np.linspace(0.0, 1.0, 600)[1:]
+    for across in (0.62, 0.8, 0.45):
+        z = window.high - share * window.height
+        yield np.full_like(z, across * window.right), z
+    for turn in (55.0, 40.0, 70.0, 25.0):
+        reach = 1.5 * share * max(window.width, window.height)
+        x, z = reach * math.sin(math.radians(turn)), reach * math.cos(math.radians(turn))
+        inside = (x < window.right) & (z < window.high)
+        yield x[inside], z[inside]

@@ -1,0 +1,141 @@
+"""The look of conegap's figures: one ink, few tints, hatches instead of colours where it counts.
+
+Every area is told apart by lightness or hatch as well as by hue, so that the figures read in grey
+and for colour-blind readers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = [
+    "ACCENT",
+    "BAND",
+    "COLOURS",
+    "HAIR",
+    "INK",
+    "INSULATOR",
+    "LIMIT",
+    "LIQUID",
+    "METAL",
+    "METAL_HATCH",
+    "PAPER",
+    "SOFT",
+    "pretty",
+    "quiet_axes",
+    "style",
+]
+
+PAPER = "#fdfdfb"
+INK = "#1b2530"
+SOFT = "#566472"
+HAIR = "#c6cdd4"
+METAL = "#dfe3e6"
+METAL_HATCH = "#8d979f"
+LIQUID = "#3d7f95"
+INSULATOR = "#f0e9d9"
+ACCENT = "#0d5f86"
+LIMIT = "#a83a16"
+BAND = "#bcd9e4"
+
+COLOURS = {
+    "paper": PAPER,
+    "ink": INK,
+    "soft": SOFT,
+    "hair": HAIR,
+    "metal": METAL,
+    "hatch": METAL_HATCH,
+    "liquid": LIQUID,
+    "insulator": INSULATOR,
+    "accent": ACCENT,
+    "limit": LIMIT,
+    "band": BAND,
+}
+"""Every colour of the figures by name, so that a page can put its own in their place."""
+
+_SETTINGS: dict[str, object] = {
+    "font.family": ["DejaVu Sans"],
+    "font.size": 8.0,
+    "text.color": INK,
+    "axes.edgecolor": SOFT,
+    "axes.facecolor": "none",
+    "axes.labelcolor": INK,
+    "axes.labelsize": 8.0,
+    "axes.linewidth": 0.7,
+    "axes.titlelocation": "left",
+    "axes.titlesize": 8.5,
+    "axes.titleweight": "bold",
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": False,
+    "axes.axisbelow": True,
+    "axes.unicode_minus": True,
+    "figure.facecolor": PAPER,
+    "figure.dpi": 150,
+    "grid.color": HAIR,
+    "grid.linewidth": 0.5,
+    "hatch.linewidth": 0.5,
+    "legend.fontsize": 7.5,
+    "legend.frameon": False,
+    "lines.linewidth": 1.5,
+    "lines.solid_capstyle": "round",
+    "path.simplify": True,
+    "savefig.facecolor": PAPER,
+    "svg.fonttype": "path",
+    "svg.hashsalt": "conegap",
+    "xtick.color": SOFT,
+    "xtick.labelcolor": INK,
+    "xtick.labelsize": 7.5,
+    "xtick.major.size": 3.0,
+    "xtick.major.width": 0.7,
+    "xtick.minor.size": 1.6,
+    "ytick.color": SOFT,
+    "ytick.labelcolor": INK,
+    "ytick.labelsize": 7.5,
+    "ytick.major.size": 3.0,
+    "ytick.major.width": 0.7,
+    "ytick.minor.size": 1.6,
+}
+
+
+@contextmanager
+def style() -> Iterator[None]:
+    """Draw in the house's style inside this block."""
+    import matplotlib as mpl
+
+    with mpl.rc_context(_SETTINGS):  # type: ignore[arg-type]
+        yield
+
+
+def quiet_axes(axes: Axes) -> Axes:
+    """A faint horizontal and vertical grid behind the data.
+
+    Parameters
+    ----------
+    axes : Axes
+    """
+    axes.grid(True, which="major")
+    axes.tick_params(which="both", direction="out")
+    return axes
+
+
+def pretty(text: str) -> str:
+    """A text with typeset units: "4 um" becomes "4 µm", "15 deg" becomes "15°".
+
+    Parameters
+    ----------
+    text : str
+        As a design file writes it.
+    """
+    import re
+
+    text = re.sub(r"(?<=[\d ])um\b", "µm", text)
+    text = re.sub(r"(?<=\d) deg\b", "°", text)
+    text = re.sub(r"(?<=[\d ])uA\b", "µA", text)
+    text = re.sub(r"(?<=[\d ])([kM]?)ohm\b", r"\1Ω", text)
+    return re.sub(r"(?<![\w-])-(?=\d)", "−", text)

@@ -1,0 +1,320 @@
+"""The figures of a report: which there are, what they are called and what they say in words."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from conegap.geometries.design import Design
+from conegap.geometries.section import EmittingEdge, Section
+from conegap.solver.assessment import Assessment
+from conegap.solver.figure_charts import (
+    chart_budget,
+    chart_edge_field,
+    chart_onset_band,
+    chart_scan,
+)
+from conegap.solver.figure_field import draw_equipotentials, draw_mesh
+from conegap.solver.figure_section import draw_edge, draw_section, section_size
+from conegap.solver.figure_style import pretty, style
+from conegap.solver.figure_units import field_text, length_words, percent, voltage_text
+from conegap.solver.figure_window import Window, edge_window, electrodes_window
+from conegap.solver.onset import electrode_voltages
+from conegap.solver.scan import Scan
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from conegap.solver.field import FieldSolution
+
+__all__ = [
+    "Picture",
+    "charted",
+    "drawing_pictures",
+    "mesh_pictures",
+    "png_of",
+    "report_pictures",
+    "svg_of",
+]
+
+_WIDTH = 4.6
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A figure with its words.
+
+    Parameters
+    ----------
+    name : str
+        File name without its end.
+    caption : str
+        Below the figure.
+    alt : str
+        What it shows, for someone who cannot see it.
+    figure : Figure
+    """
+
+    name: str
+    caption: str
+    alt: str
+    figure: Figure
+
+
+def drawing_pictures(design: Design) -> tuple[Picture, ...]:
+    """The dimensioned section and the magnified edges of a design.
+
+    Parameters
+    ----------
+    design : Design
+    """
+    section = design.section()
+    window = electrodes_window(section)
+    whole = Picture(
+        "section",
+        "The section true to scale. Metal is hatched, liquid is solid; parts that go on are cut "
+        "off at the sides.",
+        f"Dimensioned section of {design.emitter.kind} and accelerator, true to scale. "
+        + _marks_in_words(section, inset=False),
+        _drawn(lambda axes: draw_section(axes, section, window), section_size(window, _WIDTH)),
+    )
+    return whole, *(_edge_picture(section, edge) for edge in _edges_shown(section))
+
+
+def mesh_pictures(solution: FieldSolution) -> tuple[Picture, ...]:
+    """The coarsest mesh over the section and at the first emitting edge.
+
+    Parameters
+    ----------
+    solution : FieldSolution
+    """
+    section = solution.section
+    windows = [("mesh", "over the electrodes", electrodes_window(section))]
+    windows += [("mesh_edge", "at the edge", edge_window(section, e)) for e in section.edges[:1]]
+    found = []
+    for name, where, window in windows:
+        found.append(
+            Picture(
+                name,
+                f"The coarsest mesh of the sequence {where}; finer ones divide each triangle.",
+                f"Triangular mesh {where}, refined towards the emitting edge.",
+                _framed(_mesh_drawer(solution, window), window),
+            )
+        )
+    return tuple(found)
+
+
+def report_pictures(assessment: Assessment) -> dict[str, Picture]:
+    """Every figure of the report by its name.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    pictures = [_band_picture(assessment), *drawing_pictures(assessment.design)]
+    pictures += _field_pictures(assessment)
+    pictures += [_scan_picture(scan, assessment) for scan in assessment.scans if len(scan.values)]
+    pictures.append(_budget_picture(assessment))
+    return {picture.name: picture for picture in pictures}
+
+
+def charted(draw: Callable[[Axes], object], size: tuple[float, float]) -> Figure:
+    """A figure with one chart in the house's style.
+
+    Parameters
+    ----------
+    draw : callable
+        Draws on the axes that it gets.
+    size : tuple of float
+        Width and height, [in].
+    """
+    from matplotlib.figure import Figure
+
+    with style():
+        figure = Figure(figsize=size, layout="constrained")
+        draw(figure.add_subplot())
+    return figure
+
+
+def svg_of(figure: Figure, *, title: str = "") -> str:
+    """A figure as SVG, with its letters as outlines so that it looks alike everywhere.
+
+    Parameters
+    ----------
+    figure : Figure
+    title : str
+        For the file's metadata.
+    """
+    stream = io.StringIO()
+    with style():
+        figure.savefig(
+            stream, format="svg",
+            metadata={"Title": title or "conegap", "Creator": "conegap", "Date": None},
+        )
+    text = stream.getvalue()
+    return re.sub(r"<!DOCTYPE.*?>\s*", "", text, flags=re.DOTALL)
+
+
+def png_of(figure: Figure) -> bytes:
+    """A figure as PNG at 200 dots per inch.
+
+    Parameters
+    ----------
+    figure : Figure
+    """
+    stream = io.BytesIO()
+    with style():
+        figure.savefig(stream, format="png", dpi=200, metadata={"Software": "conegap"})
+    return stream.getvalue()
+
+
+def _drawn(draw: Callable[[Axes], object], size: tuple[float, float]) -> Figure:
+    """A figure that a drawing fills."""
+    from matplotlib.figure import Figure
+
+    with style():
+        figure = Figure(figsize=size)
+        draw(figure.add_axes((0.01, 0.01, 0.98, 0.98)))
+    return figure
+
+
+def _framed(draw: Callable[[Axes], object], window: Window) -> Figure:
+    """A figure with a drawing in axes with numbers."""
+    from matplotlib.figure import Figure
+
+    left, right, low, high = 0.58, 0.08, 0.45, 0.28
+    inner = _WIDTH - left - right
+    tall = min(max(inner * window.height / window.width, 1.6), 1.4 * inner)
+    height = tall + low + high
+    with style():
+        figure = Figure(figsize=(_WIDTH, height))
+        box = (left / _WIDTH, low / height, inner / _WIDTH, tall / height)
+        draw(figure.add_axes(box))
+    return figure
+
+
+def _edges_shown(section: Section) -> tuple[EmittingEdge, ...]:
+    """One view where the edges lie together, as the two lips of a slit do."""
+    return section.edges[:1]
+
+
+def _edge_picture(section: Section, edge: EmittingEdge) -> Picture:
+    window = edge_window(section, edge)
+    radius = f"radius {length_words(edge.radius)}" if edge.radius > 0.0 else "sharp"
+    return Picture(
+        "edge",
+        f"The emitting edge magnified, true to scale; the {edge.name} has a surface of {radius}.",
+        f"Magnified section of the emitting edge, {edge.name}, {radius}. "
+        + _marks_in_words(section, inset=True),
+        _drawn(lambda axes: draw_edge(axes, section, edge), section_size(window, _WIDTH)),
+    )
+
+
+def _marks_in_words(section: Section, *, inset: bool) -> str:
+    words = [
+        f"{mark.key.rpartition('.')[2].replace('_', ' ')} {pretty(mark.label)}"
+        for mark in section.marks
+        if mark.inset == inset
+    ]
+    return f"Dimensions: {'; '.join(words)}." if words else "No dimensions are marked."
+
+
+def _mesh_drawer(solution: FieldSolution, window: Window) -> Callable[[Axes], object]:
+    return lambda axes: draw_mesh(axes, solution, window)
+
+
+def _band_picture(assessment: Assessment) -> Picture:
+    limit = assessment.design.supply.voltage_limit
+    supply = f", supply limit {voltage_text(limit)}" if limit is not None else ""
+    words = (
+        f"onset {voltage_text(assessment.onset.voltage)}, between "
+        f"{voltage_text(assessment.lowest_onset)} and {voltage_text(assessment.highest_onset)}; "
+        f"design voltage {voltage_text(assessment.design.voltage)}{supply}"
+    )
+    return Picture(
+        "onset_band",
+        "The onset with its band (k = 2, about 95 %) beside the voltage of the design and the "
+        "limit of the supply.",
+        f"Voltage axis: {words}.",
+        charted(lambda axes: chart_onset_band(axes, assessment), (_WIDTH, 1.5)),
+    )
+
+
+def _field_pictures(assessment: Assessment) -> list[Picture]:
+    design, solution, onset = assessment.design, assessment.solution, assessment.onset
+    voltages = electrode_voltages(design, solution.electrodes)
+    at = ", ".join(f"{name} {voltage_text(v)}".replace("-", "−") for name, v in voltages.items())
+    edge = solution.section.edge(onset.edge_name)
+
+    def over(window: Window) -> Callable[[Axes], object]:
+        return lambda axes: draw_equipotentials(axes, solution, voltages, window)
+
+    whole, near = electrodes_window(solution.section), edge_window(solution.section, edge)
+    return [
+        Picture(
+            "equipotentials",
+            f"Lines of equal potential at the design's voltages: {at}.",
+            f"Equipotential lines between the electrodes with {at}; they crowd at the edge.",
+            _framed(over(whole), whole),
+        ),
+        Picture(
+            "equipotentials_edge",
+            "The same near the emitting edge: where the lines crowd, the field is high.",
+            "Equipotential lines within a few radii of the emitting edge.",
+            _framed(over(near), near),
+        ),
+        Picture(
+            "edge_field",
+            "Field along the surface, from the crest outwards. The liquid starts to emit where "
+            "the field reaches the balance with surface tension.",
+            f"Field along the surface from the crest: at onset it starts at "
+            f"{field_text(onset.edge_field)}, the balance with surface tension, and falls with "
+            f"distance; at the design's voltages it starts at "
+            f"{field_text(onset.numerical.value)}.",
+            charted(lambda axes: chart_edge_field(axes, assessment), (_WIDTH, 3.6)),
+        ),
+    ]
+
+
+def _scan_picture(scan: Scan, assessment: Assessment) -> Picture:
+    name = "onset_over_gap" if scan.key == "accelerator.gap" else "onset_over_edge_size"
+    low, high = int(np.argmin(scan.values)), int(np.argmax(scan.values))
+    from conegap.geometries.quantity import as_text
+
+    kind = assessment.design.dimension(scan.key).kind
+    ends = [
+        f"{voltage_text(float(scan.voltages[k]))} at "
+        f"{pretty(as_text(float(scan.values[k]), kind, scan.unit))}"
+        for k in (low, high)
+    ]
+    refused = sum(point.onset is None for point in scan.points)
+    gone = f" {refused} of {len(scan.points)} points have no onset." if refused else ""
+    return Picture(
+        name,
+        f"Onset over {scan.label}, every point by its own solve; all else as drawn.{gone}",
+        f"Onset voltage over {scan.label}: {ends[0]}, {ends[1]}.{gone}",
+        charted(lambda axes: chart_scan(axes, scan, assessment), (_WIDTH, 3.5)),
+    )
+
+
+def _budget_picture(assessment: Assessment) -> Picture:
+    budget = assessment.budget
+    first = budget.contributions[0]
+    rows = min(10, sum(line.size >= 5e-6 for line in budget.contributions))
+    return Picture(
+        "budget",
+        "What makes the onset uncertain: one standard uncertainty each, downward (hatched) and "
+        "upward, and all together at k = 2.",
+        f"Bars of the error budget; the largest is {pretty(first.label)} with "
+        f"{percent(first.size)}; all together −{percent(budget.down)} and +{percent(budget.up)}.",
+        charted(
+            lambda axes: chart_budget(axes, budget, assessment.onset.voltage),
+            (_WIDTH, 0.95 + 0.27 * (rows + 1)),
+        ),
+    )

@@ -1,0 +1,218 @@
+"""Equilibria of a liquid surface under the field it shapes.
+
+On the surface  p + lambda e^2 / 2 = 2H  with lengths in contact radii a, pressures in gamma / a,
+e the field per volt times a, and lambda = eps0 V^2 / (gamma a).  The balance is weighted with even
+Chebyshev polynomials over the surface (Galerkin).  Its Jacobian is exact for the continuous
+problem: moving the surface outward by d changes the potential there by e d, and Laplace's equation
+with these boundary data on the unmoved region gives the change of the field (J. Hadamard, Mem
+Acad Sci Paris 33 (1908), from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.polynomial import chebyshev
+
+from conegap.geometries.curves import FloatArray
+from conegap.solver.meniscus_shape import MeniscusShape
+from conegap.solver.moving_field import MovingField, SurfaceState
+
+__all__ = ["Equilibrium", "Held", "MeniscusProblem"]
+
+Held = Literal["pressure", "volume", "volume with contact angle"]
+_STEP = 1e-5
+
+
+@dataclass(frozen=True)
+class Equilibrium:
+    """One shape in balance (or an iterate of one).
+
+    Parameters
+    ----------
+    shape : MeniscusShape
+    pressure : float
+        Gauge pressure in gamma / a, [-].
+    strength : float
+        lambda = eps0 V^2 / (gamma a), [-].
+    fraction : (n,) array
+        Arc-length fractions of the surface points.
+    field : (n,) array
+        Field per volt times a at the surface points, [-].
+    """
+
+    shape: MeniscusShape
+    pressure: float
+    strength: float
+    fraction: FloatArray
+    field: FloatArray
+
+    @property
+    def imbalance(self) -> FloatArray:
+        """Residual pressure at the surface points, in gamma / a, (n,) array."""
+        stress = 0.5 * self.strength * self.field**2
+        return np.asarray(self.pressure + stress - self.shape.curvature(self.fraction))
+
+
+class MeniscusProblem:
+    """The discrete balance of a pinned surface.
+
+    Unknowns are the shape's coefficients, the pressure when the volume is held, and the scaled
+    strength lambda e0^2, where e0 is the apex field of the reference shape.
+
+    With "volume with contact angle" the contact line is free and the slope there is given.  The
+    unit of length is still the contact radius, which then varies while the volume stays: the last
+    unknown is the strength of the reference shape's contact radius.  This needs surroundings
+    without a length of their own (a drop on a plate in a uniform field).
+
+    Parameters
+    ----------
+    field : MovingField
+    radius : float
+        Contact radius or half width a, [m].
+    contact : tuple of float
+        Contact line (r or x, z), [m].
+    held : "pressure", "volume" or "volume with contact angle"
+    amount : float
+        The held pressure in gamma / a, the volume in a^3 (area in a^2), or the contact angle in
+        radians.
+    reference : MeniscusShape
+        Shape of the reference mesh.
+    like : MeniscusProblem or None
+        Problem whose scales of the unknowns are taken over, so that a branch goes on.
+    """
+
+    def __init__(
+        self,
+        field: MovingField,
+        *,
+        radius: float,
+        contact: tuple[float, float],
+        held: Held,
+        amount: float,
+        reference: MeniscusShape,
+        like: MeniscusProblem | None = None,
+    ) -> None:
+        self.field, self.radius, self.contact = field, radius, contact
+        self.held, self.amount = held, amount
+        self.modes = len(reference.coefficients)
+        self.symmetry = reference.symmetry
+        self._ratio = radius / field.scale
+        self._reference_volume = reference.volume if like is None else like._reference_volume
+        if like is None:
+            self.reference_field = float(np.abs(self._state(reference).field[0])) * self._ratio
+        else:
+            self.reference_field = like.reference_field
+
+    @property
+    def size(self) -> int:
+        """Number of unknowns without the strength."""
+        return self.modes + (0 if self.held == "pressure" else 1)
+
+    def unknowns(self, shape: MeniscusShape, pressure: float, strength: float) -> FloatArray:
+        """Vector of unknowns, scaled strength last."""
+        scaled = strength * self.reference_field**2 / self._growth(shape)
+        middle = [] if self.held == "pressure" else [pressure]
+        return np.concatenate([shape.coefficients, middle, [scaled]])
+
+    def shape(self, x: FloatArray) -> MeniscusShape:
+        """The shape of a vector of unknowns."""
+        return MeniscusShape(x[: self.modes], self.symmetry)
+
+    def parts(self, x: FloatArray) -> tuple[MeniscusShape, float, float]:
+        """Shape, pressure and strength lambda of a vector of unknowns."""
+        shape = MeniscusShape(x[: self.modes], self.symmetry)
+        pressure = self.amount if self.held == "pressure" else float(x[self.modes])
+        return shape, pressure, float(x[-1]) * self._growth(shape) / self.reference_field**2
+
+    def _growth(self, shape: MeniscusShape) -> float:
+        """Contact radius over that of the reference shape of the same volume."""
+        if self.held != "volume with contact angle":
+            return 1.0
+        power = 1.0 / 3.0 if self.symmetry == "axisymmetric" else 0.5
+        return float((self._reference_volume / shape.volume) ** power)
+
+    def _state(self, shape: MeniscusShape) -> SurfaceState:
+        place = shape.points(self.field.fraction) * self.radius
+        place[:, 1] += self.contact[1]
+        place[0, 0] = 0.0
+        place[-1] = self.contact
+        return self.field.state(place)
+
+    def equilibrium(self, x: FloatArray) -> Equilibrium:
+        """The shape and its field for a vector of unknowns."""
+        shape, pressure, strength = self.parts(x)
+        state = self._state(shape)
+        return Equilibrium(
+            shape, pressure, strength, state.fraction, state.field * self._ratio
+        )
+
+    def residual(self, x: FloatArray) -> FloatArray:
+        """Weighted imbalance, (size,) array."""
+        return self._assemble(x, jacobian=False)[0]
+
+    def residual_and_jacobian(self, x: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Weighted imbalance, (size,), and its derivative, (size, size + 1)."""
+        residual, jacobian = self._assemble(x, jacobian=True)
+        assert jacobian is not None
+        return residual, jacobian
+
+    def _assemble(self, x: FloatArray, *, jacobian: bool) -> tuple[FloatArray, FloatArray | None]:
+        shape, pressure, strength = self.parts(x)
+        state = self._state(shape)
+        s = state.fraction
+        field = state.field * self._ratio
+        weights = self._weights(s) * (state.measure / state.measure.sum())
+        balance = pressure + 0.5 * strength * field**2 - shape.curvature(s)
+        residual = weights @ balance
+        if self.held == "volume":
+            residual = np.append(residual, shape.volume - self.amount)
+        elif self.held == "volume with contact angle":
+            residual = np.append(residual, shape.contact_angle - self.amount)
+        if not jacobian:
+            return residual, None
+        columns = np.zeros((len(s), len(x)))
+        constraint_row, growth_row = np.zeros(len(x)), np.zeros(len(x))
+        growth = self._growth(shape)
+        normal, tangent = shape.normals(s), shape.tangents(s)
+        along = np.gradient(field, s * shape.length)
+        bend = shape.curvature(s)
+        shifts, bends = [], []
+        for k in range(self.modes):
+            step = np.zeros(self.modes)
+            step[k] = _STEP
+            up = shape.changed(shape.coefficients + step)
+            down = shape.changed(shape.coefficients - step)
+            shifts.append((up.points(s) - down.points(s)) / (2.0 * _STEP))
+            bends.append((up.curvature(s) - down.curvature(s)) / (2.0 * _STEP))
+            growth_row[k] = (self._growth(up) - self._growth(down)) / (2.0 * _STEP) / growth
+            constraint_row[k] = (
+                (up.volume - down.volume) / (2.0 * _STEP) if self.held == "volume" else 1.0
+            )
+        move = np.array(shifts)
+        outward = (move * normal).sum(axis=2)
+        sideways = (move * tangent).sum(axis=2)
+        response = state.response(field * outward) * self._ratio
+        change = response - bend * field * outward + along * sideways
+        columns[:, : self.modes] = (strength * field * change - np.array(bends)).T
+        columns += np.outer(0.5 * strength * field**2, growth_row)
+        if self.held != "pressure":
+            columns[:, self.modes] = 1.0
+        columns[:, -1] = 0.5 * field**2 * growth / self.reference_field**2
+        matrix = weights @ columns
+        if self.held != "pressure":
+            matrix = np.vstack([matrix, constraint_row])
+        return residual, matrix
+
+    def _weights(self, s: FloatArray) -> FloatArray:
+        """Even Chebyshev polynomials at the points, (modes, n) array."""
+        return chebyshev.chebvander(s, 2 * self.modes - 2)[:, ::2].T
+
+    def voltage(self, strength: float, surface_tension: float) -> float:
+        """Voltage of a strength, [V], for a surface tension in [N/m]."""
+        from scipy.constants import epsilon_0
+
+        return math.sqrt(max(strength, 0.0) * surface_tension * self.radius / epsilon_0)

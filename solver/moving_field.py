@@ -1,0 +1,234 @@
+"""The finite-volume field on a mesh that follows a moving liquid surface.
+
+The coarse mesh is made once, for a reference shape.  When the surface moves, every point of the
+fine mesh moves with it by a harmonic extension of the surface's displacement, so the topology
+stays and the response has no noise from remeshing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import coo_matrix, csc_matrix
+from scipy.sparse.linalg import SuperLU, splu
+
+from conegap.geometries.curves import FloatArray
+from conegap.geometries.errors import MeshError
+from conegap.geometries.section import Section, electrode_of
+from conegap.solver.coarse_mesh import CoarseMesh, IntArray, coarse_mesh
+from conegap.solver.control_volumes import ControlVolumes, control_volumes, surface_measure
+from conegap.solver.finite_volume import BoolArray, LaplaceOperator
+from conegap.solver.subdivision import FineMesh, subdivide
+
+__all__ = ["MovingField", "SurfaceState"]
+
+
+@dataclass(frozen=True)
+class SurfaceState:
+    """The field on one position of the liquid surface.
+
+    Parameters
+    ----------
+    fraction : (n,) array
+        Arc-length fraction s of the surface points, from axis to contact line.
+    field : (n,) array
+        Outward normal field per volt, in inverse scaled lengths.
+    measure : (n,) array
+        Surface of each point, scaled (without 2 pi).
+    """
+
+    fraction: FloatArray
+    field: FloatArray
+    measure: FloatArray
+    _operator: LaplaceOperator
+    _nodes: IntArray
+
+    def response(self, surface_potential: FloatArray) -> FloatArray:
+        """Normal field for given potentials on the surface and zero on every electrode.
+
+        Parameters
+        ----------
+        surface_potential : (k, n) array
+
+        Returns
+        -------
+        (k, n) array
+        """
+        count = self._operator.count
+        held = np.zeros((len(surface_potential), count))
+        held[:, self._nodes] = surface_potential
+        potentials = self._operator.potentials(held)
+        flux = self._operator.charges(potentials)[:, self._nodes]
+        return np.asarray(flux / self.measure)
+
+
+class MovingField:
+    """Field of a section whose liquid surface moves.
+
+    Parameters
+    ----------
+    section : Section
+        In the reference shape.
+    surface : (loop, index)
+        The moving boundary; it starts on the axis or line of symmetry.
+    level : int
+        Subdivisions per coarse edge, [-].
+    potentials : dict of electrode to potential per volt
+        Voltage split; the liquid is at the emitter's.
+    sliding : tuple of str
+        Names of straight horizontal boundaries along which points slide with the contact line.
+    prescribed : callable or None
+        Potential on the boundary "outer" at points (n, 2) in metres, per volt; it may depend on
+        nothing but the place.
+    """
+
+    def __init__(
+        self,
+        section: Section,
+        surface: tuple[int, int],
+        level: int,
+        potentials: dict[str, float],
+        *,
+        coarse: CoarseMesh | None = None,
+        sliding: tuple[str, ...] = (),
+        prescribed=None,  # type: ignore[no-untyped-def]
+    ) -> None:
+        self.section = section
+        self.surface = surface
+        self.coarse = coarse_mesh(section) if coarse is None else coarse
+        self.mesh = subdivide(self.coarse, level)
+        self.scale = self.coarse.scale
+        chains = sorted(
+            (c for c in self.mesh.chains if c.boundary == surface),
+            key=lambda c: float(c.parameter[0]),
+        )
+        self.nodes = np.concatenate([chains[0].nodes[:1], *(c.nodes[1:] for c in chains)])
+        self.fraction = np.concatenate(
+            [chains[0].parameter[:1], *(c.parameter[1:] for c in chains)]
+        )
+        self._held, self._values, self._outer = self._boundary_values(potentials, prescribed)
+        self._prescribed = prescribed
+        self._neighbours = [
+            c.nodes
+            for c in self.mesh.chains
+            if c.boundary != surface and electrode_of(self._name(c.boundary)) is not None
+        ]
+        self._extensions = self._extension_factors(sliding)
+
+    def _name(self, boundary: tuple[int, int]) -> str:
+        return self.section.loops[boundary[0]][boundary[1]].name
+
+    def _boundary_values(self, potentials, prescribed):  # type: ignore[no-untyped-def]
+        """Held points, their potentials, and the points of a prescribed outer boundary."""
+        count = len(self.mesh.points)
+        held = np.zeros(count, dtype=bool)
+        values = np.zeros(count)
+        outer = np.zeros(count, dtype=bool)
+        for chain in self.mesh.chains:
+            name = self._name(chain.boundary)
+            if name == "outer" and prescribed is not None:
+                outer[chain.nodes] = True
+        for chain in self.mesh.chains:
+            electrode = electrode_of(self._name(chain.boundary))
+            if electrode is not None:
+                held[chain.nodes] = True
+                outer[chain.nodes] = False
+                values[chain.nodes] = potentials.get(electrode, 0.0)
+        held |= outer
+        return held, values, np.nonzero(outer)[0]
+
+    def _extension_factors(self, sliding: tuple[str, ...]):  # type: ignore[no-untyped-def]
+        """Factorised harmonic extensions of x and z displacements on the reference mesh."""
+        planar = control_volumes(self.mesh, "planar")
+        count = len(self.mesh.points)
+        fixed = np.zeros((2, count), dtype=bool)
+        for chain in self.mesh.chains:
+            if chain.boundary != self.surface and self._name(chain.boundary) not in sliding:
+                fixed[:, chain.nodes] = True
+        for chain in self.mesh.chains:
+            name = self._name(chain.boundary)
+            if chain.boundary != self.surface and name in sliding:
+                fixed[1, chain.nodes] = True
+        for chain in self.mesh.chains:
+            if self._name(chain.boundary) in ("axis", "symmetry"):
+                inner = chain.nodes
+                fixed[0, inner] = True
+                fixed[1, inner] = False
+        # The far ends of the lines of symmetry stay with the electrodes they meet.
+        for chain in self.mesh.chains:
+            name = self._name(chain.boundary)
+            if chain.boundary == self.surface or name in ("axis", "symmetry") or name in sliding:
+                continue
+            fixed[:, chain.nodes] = True
+        fixed[:, self.nodes] = True
+        matrix = _stiffness(planar, count)
+        return [_Extension(matrix, fixed[i], self.nodes) for i in range(2)]
+
+    def state(self, positions: FloatArray) -> SurfaceState:
+        """Field with the surface's points at given places.
+
+        Parameters
+        ----------
+        positions : (n, 2) array
+            Places of the surface points in the order of ``fraction``, [m].
+
+        Raises
+        ------
+        MeshError
+            The displaced mesh folds over.
+        """
+        shift = positions / self.scale - self.mesh.points[self.nodes]
+        points = self.mesh.points + np.stack(
+            [self._extensions[i](shift[:, i]) for i in range(2)], axis=1
+        )
+        mesh = FineMesh(self.mesh.subdivisions, points, self.mesh.triangles, self.mesh.chains)
+        corners = points[mesh.triangles]
+        ab, ac = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+        if np.any(ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0] <= 0.0):
+            raise MeshError("the mesh folded over while following the liquid surface")
+        volumes = control_volumes(mesh, self.section.symmetry)
+        operator = LaplaceOperator(points, volumes, self._held)
+        values = self._values.copy()
+        if self._prescribed is not None:
+            values[self._outer] = self._prescribed(points[self._outer] * self.scale)
+        total = np.zeros(len(points))
+        np.add.at(
+            total, self.nodes, surface_measure(points, self.nodes, self.section.symmetry)
+        )
+        measure = total[self.nodes].copy()
+        # The contact point shares its charge with the solid beside it.
+        for nodes in self._neighbours:
+            np.add.at(total, nodes, surface_measure(points, nodes, self.section.symmetry))
+        charge = operator.charges(operator.potentials(values[None, :]))[0]
+        field = charge[self.nodes] / total[self.nodes]
+        return SurfaceState(self.fraction, field, measure, operator, self.nodes)
+
+
+def _stiffness(volumes: ControlVolumes, count: int) -> csc_matrix:
+    weight = volumes.area / volumes.distance
+    rows = np.concatenate([volumes.first, volumes.last, volumes.first, volumes.last])
+    columns = np.concatenate([volumes.last, volumes.first, volumes.first, volumes.last])
+    entries = np.concatenate([-weight, -weight, weight, weight])
+    return coo_matrix((entries, (rows, columns)), shape=(count, count)).tocsc()
+
+
+class _Extension:
+    """Harmonic extension of displacements given on the surface, zero on other fixed points."""
+
+    def __init__(self, matrix: csc_matrix, fixed: FloatArray, nodes: IntArray) -> None:
+        free = np.nonzero(~fixed)[0]
+        self._free, self._count, self._nodes = free, matrix.shape[0], nodes
+        self._coupling = matrix[free][:, nodes]
+        self._factor: SuperLU = splu(
+            matrix[free][:, free].tocsc(),
+            permc_spec="MMD_AT_PLUS_A",
+            diag_pivot_thresh=0.0,
+            options={"SymmetricMode": True},
+        )
+
+    def __call__(self, shift: FloatArray) -> FloatArray:
+        result = np.zeros(self._count)
+        result[self._nodes] = shift
+        result[self._free] = self._factor.solve(-(self._coupling @ shift))
+        return result

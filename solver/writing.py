@@ -1,0 +1,274 @@
+"""Writing results so that nothing half written is ever left behind.
+
+A folder of results is built beside its place under a hidden name and moved there when it is
+complete; an interrupted or failed run removes it.  Only folders that conegap wrote are replaced.
+"""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import re
+import shutil
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Any
+
+from conegap.geometries.errors import OutputError
+
+__all__ = [
+    "MARKER",
+    "file_system_refusals",
+    "file_text",
+    "is_result_folder",
+    "json_text",
+    "new_files",
+    "new_folder",
+]
+
+MARKER = "results.json"
+"""A folder is conegap's own when it holds this file with a conegap_version in it."""
+
+_OWN_FILES = re.compile(r"(results\.json|report\.html|field\.vtu|vary\.csv|[a-z_]+\.(svg|png))\Z")
+_ROOM = 30_000_000
+
+
+def json_text(results: Mapping[str, Any]) -> str:
+    """Results as JSON, in the order given, with a line end.
+
+    Parameters
+    ----------
+    results : mapping
+        Ready for JSON; numbers in SI.
+    """
+    return json.dumps(results, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def is_result_folder(folder: Path) -> bool:
+    """Whether a folder holds results of conegap, by its marker.
+
+    Parameters
+    ----------
+    folder : Path
+    """
+    try:
+        content = json.loads((folder / MARKER).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return False
+    return isinstance(content, dict) and "conegap_version" in content
+
+
+@contextmanager
+def file_system_refusals(target: Path) -> Iterator[None]:
+    """Turn a failure of the file system inside this block into a refusal in words.
+
+    Parameters
+    ----------
+    target : Path
+        What is being written, for the message.
+
+    Raises
+    ------
+    OutputError
+        The file system refused.
+    """
+    try:
+        yield
+    except OSError as problem:
+        if problem.errno in (errno.ENOSPC, errno.EDQUOT):
+            reason = "there is no room left on the disk"
+        elif problem.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
+            reason = "no permission to write there"
+        else:
+            reason = problem.strerror or str(problem)
+        raise OutputError(
+            f"{target} cannot be written: {reason}; nothing was left behind. Choose another place "
+            "with --to"
+        ) from problem
+
+
+@contextmanager
+def new_folder(place: str | Path) -> Iterator[Path]:
+    """A folder to write into, which takes its place when the block ends without an exception.
+
+    Everything that can be checked is checked before the block runs, so that no computation is
+    lost on a place that cannot be written.
+
+    Parameters
+    ----------
+    place : str or Path
+        Where the folder shall be; an earlier result of conegap there is replaced.
+
+    Yields
+    ------
+    Path
+        A temporary folder beside ``place``.
+
+    Raises
+    ------
+    OutputError
+        The place is taken by something else, cannot be written, or has no room.
+    """
+    target = _resolved(place)
+    _check_replaceable(target)
+    _check_room(target.parent)
+    partial = target.parent / f".{target.name}.partial-{os.getpid()}"
+    with file_system_refusals(target):
+        partial.mkdir()
+    try:
+        yield partial
+        _check_replaceable(target)
+        with file_system_refusals(target):
+            _move(partial, target)
+    finally:
+        shutil.rmtree(partial, ignore_errors=True)
+
+
+@contextmanager
+def new_files(
+    places: Sequence[str | Path], *, may_replace: Callable[[Path], bool]
+) -> Iterator[list[str | bytes]]:
+    """Files that appear together when the block ends without an exception.
+
+    Parameters
+    ----------
+    places : sequence of str or Path
+        Where they shall be.
+    may_replace : callable
+        Whether an existing file may be replaced.
+
+    Yields
+    ------
+    list of str or bytes
+        To be filled with the content, one entry per place.
+
+    Raises
+    ------
+    OutputError
+        A file exists already, or cannot be written.
+    """
+    targets = [_resolved(place) for place in places]
+    for target in targets:
+        if target.is_dir():
+            raise OutputError(f"{target.name} is a folder; give the name of a file")
+        if target.exists() and not may_replace(target):
+            raise OutputError(
+                f"{target.name} exists already and is left as it is; give another name with --to, "
+                "or replace it with --force"
+            )
+        _check_room(target.parent)
+    partial = [t.with_name(f".{t.name}.partial-{os.getpid()}") for t in targets]
+    content: list[str | bytes] = []
+    try:
+        for leftover in partial:
+            with file_system_refusals(leftover.parent):
+                leftover.touch()
+        yield content
+        for leftover, data in zip(partial, content, strict=True):
+            with file_system_refusals(leftover.parent):
+                leftover.write_bytes(data.encode() if isinstance(data, str) else data)
+        for leftover, target in zip(partial, targets, strict=True):
+            with file_system_refusals(target):
+                os.replace(leftover, target)
+    finally:
+        for leftover in partial:
+            with suppress(OSError):
+                leftover.unlink()
+
+
+def file_text(place: Path) -> str:
+    """The start of a file as text, "" where it cannot be read; for recognising our own files.
+
+    Parameters
+    ----------
+    place : Path
+    """
+    try:
+        with place.open("rb") as stream:
+            return stream.read(4000).decode("utf-8", errors="replace")
+    except OSError:
+        return ""
+
+
+def _resolved(place: str | Path) -> Path:
+    """Absolute path without links.
+
+    Raises
+    ------
+    OutputError
+        The path names nothing that can be written, or is too long.
+    """
+    try:
+        target = Path(place).expanduser().resolve()
+    except (OSError, RuntimeError, ValueError) as problem:
+        raise OutputError(f"'{place}' is no place that can be written: {problem}") from problem
+    if not target.name:
+        raise OutputError(f"'{place}' cannot be replaced by results; name a folder of its own")
+    return target
+
+
+def _check_room(parent: Path) -> None:
+    try:
+        present = parent.is_dir()
+        free = shutil.disk_usage(parent).free if present else 0
+    except OSError as problem:
+        raise OutputError(f"{parent} cannot be used: {problem.strerror}") from problem
+    if not present:
+        raise OutputError(
+            f"there is no folder {parent}; make it first, or choose another place with --to"
+        )
+    if free < _ROOM:
+        raise OutputError(
+            f"there is no room left in {parent}: {free / 1e6:.1f} MB free, {_ROOM / 1e6:.0f} MB "
+            "needed; make room, or choose another place with --to"
+        )
+
+
+def _check_replaceable(target: Path) -> None:
+    """Refuse to replace anything that conegap did not write."""
+    if not target.exists():
+        return
+    if not target.is_dir():
+        raise OutputError(
+            f"{target.name} is a file, and is left as it is; give another place with --to"
+        )
+    here = Path.cwd()
+    if target == here or target in here.parents:
+        raise OutputError(
+            f"{target.name} is the current folder or holds it, and cannot be replaced as a whole; "
+            "name a folder of its own with --to"
+        )
+    try:
+        names = sorted(item.name for item in target.iterdir())
+    except OSError as problem:
+        raise OutputError(f"{target.name} cannot be read: {problem.strerror}") from problem
+    if not names:
+        return
+    if not is_result_folder(target):
+        raise OutputError(
+            f"the folder {target.name} was not written by conegap (it has no {MARKER} of conegap) "
+            "and is left as it is; give another place with --to"
+        )
+    foreign = [name for name in names if not _OWN_FILES.match(name)]
+    if foreign:
+        raise OutputError(
+            f"the folder {target.name} also holds {', '.join(foreign[:3])}, which conegap did not "
+            "write; move that away first, or give another place with --to"
+        )
+
+
+def _move(partial: Path, target: Path) -> None:
+    """Put a finished folder in its place, and take the earlier one away."""
+    if not target.exists():
+        os.rename(partial, target)
+        return
+    earlier = target.with_name(f".{target.name}.earlier-{os.getpid()}")
+    os.rename(target, earlier)
+    try:
+        os.rename(partial, target)
+    except BaseException:
+        os.rename(earlier, target)
+        raise
+    shutil.rmtree(earlier, ignore_errors=True)

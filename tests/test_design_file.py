@@ -1,0 +1,598 @@
+"""Design files: units, provenance, and one helpful refusal per wrong input.
+
+Oracle: INVARIANT throughout (the text of a file and the value it must give; the rule a bad value
+breaks), unless a test says otherwise.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from numpy.testing import assert_allclose
+
+from conegap.geometries.design import Design, example_names, quantity_for
+from conegap.geometries.errors import DesignError, GeometryError
+from conegap.geometries.files import examples_folder
+from conegap.geometries.kinds import ACCELERATORS, EMITTERS, SECTIONS
+from conegap.geometries.quantity import (
+    ANGLE,
+    FIELD,
+    LENGTH,
+    TEMPERATURE,
+    VOLTAGE,
+    QuantityError,
+    as_text,
+    read_quantity,
+)
+from conegap.geometries.starters import starter, starter_kinds, starter_tables
+
+NAMES = ("capillary", "needle", "profile", "slit")
+Changed = Callable[..., Design]
+
+
+def text_with(kind: str, /, **changes: str) -> str:
+    """An example's text with keys set to other TOML values; `section__key` adds a key."""
+    text = starter(kind)
+    for key, value in changes.items():
+        section, _, name = key.rpartition("__")
+        if section:
+            text, count = re.subn(
+                rf"(?m)^\[{section}\].*$", rf"\g<0>\n{name} = {value}", text, count=1
+            )
+        else:
+            text, count = re.subn(rf"(?m)^{name} = .*$", f"{name} = {value}", text, count=1)
+        assert count == 1, key
+    return text
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    for name, table in starter_tables("profile"):
+        (tmp_path / name).write_text(table, encoding="utf-8")
+    return tmp_path
+
+
+@pytest.fixture
+def changed(folder: Path) -> Changed:
+    def build(kind: str, /, **changes: str) -> Design:
+        return Design.from_text(text_with(kind, **changes), name=f"{kind}.toml", folder=folder)
+
+    return build
+
+
+# --- quantities --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "value"),
+    [
+        ("4 um", LENGTH, 4e-6),
+        ("4um", LENGTH, 4e-6),
+        ("4 µm", LENGTH, 4e-6),
+        ("-2.5e-1 mm", LENGTH, -2.5e-4),
+        ("15 deg", ANGLE, math.pi / 12.0),
+        ("20 MV/m", FIELD, 2e7),
+        ("4 kV/mm", FIELD, 4e6),
+        ("157 degC", TEMPERATURE, 430.15),
+        ("-1 kV", VOLTAGE, -1e3),
+    ],
+)
+def test_a_text_with_unit_becomes_si(text: str, kind: object, value: float) -> None:
+    assert_allclose(read_quantity(text, kind).value, value, rtol=1e-12, atol=0)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("value", [1e-9, 4e-6, 1e-4, 2.5e-4, 1e-3, 0.03])
+def test_a_printed_length_reads_back(value: float) -> None:
+    assert_allclose(read_quantity(as_text(value, LENGTH), LENGTH).value, value, rtol=1e-12, atol=0)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (4, "unit is missing.*4 um.*mm, nm"),
+        ("4", "unit is missing.*4 um"),
+        ("4 V", "'V' is not a unit of length.*um or mm"),
+        ("4 parsnip", "'parsnip' is unknown"),
+        ("nan um", "finite"),
+        ("inf um", "finite"),
+        (float("nan"), "finite"),
+        ("1e400 m", "finite"),
+        ("0,5 mm", "decimal point"),
+        ("about 4 um", "a number and a unit"),
+        (True, "is a text such as"),
+        ([4], "is a text such as"),
+    ],
+)
+def test_a_length_without_a_right_unit_is_refused(text: object, says: str) -> None:
+    with pytest.raises(QuantityError, match=says):
+        read_quantity(text, LENGTH)
+
+
+def test_a_tolerance_in_degrees_celsius_is_an_interval() -> None:
+    assert_allclose(read_quantity("5 degC", TEMPERATURE, difference=True).value, 5.0, rtol=1e-12)
+
+
+def test_a_command_line_quantity_knows_its_key() -> None:
+    assert_allclose(quantity_for("accelerator.gap", "0.5 mm"), 5e-4, rtol=1e-12)
+    with pytest.raises(DesignError, match=r"accelerator\.gapp.*did you mean 'accelerator\.gap'"):
+        quantity_for("accelerator.gapp", "0.5 mm")
+    with pytest.raises(DesignError, match=r"liquid\.temperature = \"5 mm\".*unit of temperature"):
+        quantity_for("liquid.temperature", "5 mm")
+
+
+# --- the shipped examples ----------------------------------------------------------------------
+
+
+def test_every_kind_has_an_example() -> None:
+    assert example_names() == NAMES
+    assert sorted(starter_kinds()) == list(NAMES)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_an_example_reads_from_any_folder(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    design = Design.read(name)
+    assert design.source == f"{name}.toml"
+    assert design.warnings == ()
+    assert design.voltage < (design.supply.voltage_limit or 0.0)
+    assert design.liquid.temperature > design.metal.melting_point
+    assert design.emitter.kind == name
+    assert len(design.sha256) == 64
+
+
+def test_a_file_wins_over_an_example_of_its_name(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (folder / "needle").write_text(starter("capillary"), encoding="utf-8")
+    monkeypatch.chdir(folder)
+    assert Design.read("needle").emitter.kind == "capillary"
+
+
+def test_a_folder_of_an_examples_name_does_not_hide_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "needle").mkdir()
+    monkeypatch.chdir(tmp_path)
+    assert Design.read("needle").emitter.kind == "needle"
+
+
+def test_the_examples_say_that_they_are_invented() -> None:
+    for item in examples_folder().iterdir():
+        if item.name.endswith((".toml", ".csv")):
+            assert "invented" in item.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_starter_is_a_complete_design(name: str, folder: Path) -> None:
+    (folder / "mine.toml").write_text(starter(name), encoding="utf-8")
+    assert Design.read(folder / "mine.toml").emitter.kind == name
+
+
+def test_an_unknown_starter_names_the_kinds() -> None:
+    with pytest.raises(DesignError, match=r"'needel'.*did you mean 'needle'.*capillary"):
+        starter("needel")
+
+
+# --- dimensions, tolerances, bases -------------------------------------------------------------
+
+
+def test_a_dimension_keeps_value_tolerance_basis_and_unit() -> None:
+    tip = Design.read("needle").dimension("emitter.tip_radius")
+    assert (tip.label, tip.basis, tip.unit) == ("tip radius", "measured", "um")
+    assert_allclose([tip.value, tip.tolerance], [4e-6, 1e-6], rtol=1e-12)
+    assert (tip.text, tip.tolerance_text) == ("4 um", "1 um")
+
+
+def test_a_default_is_assumed_and_a_plain_value_is_drawn() -> None:
+    design = Design.read("needle")
+    assert design.dimension("emitter.holder_thickness").basis == "assumed"
+    assert design.dimension("accelerator.thickness").basis == "drawn"
+    assert design.dimension("accelerator.thickness").tolerance is None
+
+
+def test_keys_are_unique_and_every_tolerance_is_positive() -> None:
+    for name in NAMES:
+        found = Design.read(name).dimensions()
+        assert len({d.key for d in found}) == len(found)
+        assert sum(d.tolerance is not None for d in found) >= 4
+        assert all(d.tolerance > 0.0 for d in found if d.tolerance is not None)
+
+
+def test_every_physical_field_is_described_or_has_a_default() -> None:
+    for part in (*EMITTERS.values(), *ACCELERATORS.values(), *SECTIONS.values()):
+        for key, field in part.model_fields.items():
+            if field.is_required() and key != "kind":
+                assert field.description, f"{part.__name__}.{key}"
+                assert field.examples, f"{part.__name__}.{key}"
+
+
+@pytest.mark.parametrize(
+    ("name", "key", "value"),
+    [
+        ("needle", "emitter.tip_radius", 0.5e-6),
+        ("needle", "accelerator.gap", 2e-3),
+        ("needle", "liquid.film_thickness", 1e-7),
+        ("capillary", "emitter.bore", 6e-5),
+        ("slit", "liquid.temperature", 330.0),
+        ("slit", "accelerator.lateral_offset", 1e-4),
+        ("profile", "liquid.feed_pressure", -500.0),
+        ("profile", "voltages.emitter", 5123.0),
+        ("needle", "chamber.radius", 0.06),
+    ],
+)
+def test_a_changed_copy_differs_in_one_value_only(name: str, key: str, value: float) -> None:
+    design = Design.read(name)
+    copy = design.with_value(key, value)
+    before = {d.key: d.value for d in design.dimensions()}
+    after = {d.key: d.value for d in copy.dimensions()}
+    assert after.pop(key) == value
+    before.pop(key)
+    for other in set(before) - {"chamber.radius", "chamber.half_width"}:
+        if design.dimension(other).basis != "assumed":
+            assert after[other] == before[other]
+    assert copy.sha256 != design.sha256
+    assert key in copy.source
+    assert copy.dimension(key).tolerance == design.dimension(key).tolerance
+
+
+def test_a_changed_copy_may_fall_below_its_tolerance_but_not_below_zero() -> None:
+    design = Design.read("needle")
+    assert design.with_value("emitter.tip_radius", 0.5e-6).dimension("emitter.tip_radius").value
+    with pytest.raises(DesignError, match=r"emitter\.tip_radius.*must not be negative"):
+        design.with_value("emitter.tip_radius", -1e-6)
+    with pytest.raises(DesignError, match="finite"):
+        design.with_value("emitter.tip_radius", math.nan)
+    with pytest.raises(
+        DesignError, match=r"emitter\.tip_radus.*did you mean 'emitter\.tip_radius'"
+    ):
+        design.with_value("emitter.tip_radus", 1e-6)
+
+
+def test_the_digest_follows_the_csv_too(folder: Path) -> None:
+    (folder / "mine.toml").write_text(starter("profile"), encoding="utf-8")
+    first = Design.read(folder / "mine.toml").sha256
+    table = folder / "profile_edge.csv"
+    table.write_text(table.read_text(encoding="utf-8") + "# checked\n", encoding="utf-8")
+    assert Design.read(folder / "mine.toml").sha256 != first
+
+
+def test_a_users_own_metal(changed: Changed) -> None:
+    text = starter("needle").replace('metal = "indium"', "")
+    text += """
+[liquid.custom]
+name = "bench alloy"
+molar_mass = "100 g/mol"
+melting_point = "400 K"
+surface_tension = "0.5 N/m"
+work_function = "4 eV"
+"""
+    design = Design.from_text(text)
+    assert design.metal.name == "bench alloy"
+    assert_allclose(design.metal.melting_point, 400.0)
+    assert_allclose(design.metal.work_function or 0.0, 4.0 * 1.602176634e-19, rtol=1e-12)
+    with pytest.raises(DesignError, match=r"liquid\.custom\.surface_tension.*unit of surface"):
+        Design.from_text(text.replace("0.5 N/m", "0.5 V"))
+
+
+# --- refusals ----------------------------------------------------------------------------------
+
+REFUSALS = [
+    # kind, changes, what the message must say: key, value, rule, remedy
+    ("needle", {"tip_radius": '"4"'}, r'emitter\.tip_radius = "4": the unit is missing.*"4 um"'),
+    ("needle", {"tip_radius": "4"}, r"emitter\.tip_radius = 4: the unit is missing.*um.*mm"),
+    ("needle", {"gap": '"1 V"'}, r"accelerator\.gap = \"1 V\": 'V' is not a unit of length"),
+    ("needle", {"emitter": '"5 mm"'}, r"voltages\.emitter.*not a unit of voltage.*kV"),
+    ("needle", {"temperature": '"157 C"'}, r"liquid\.temperature.*write degC"),
+    (
+        "needle",
+        {"tip_radius": '"4 mm"'},
+        r'line \d+: emitter\.tip_radius = "4 mm".*larger than half the shank.*0\.25 mm'
+        r'.*did you mean "4 um"',
+    ),
+    (
+        "needle",
+        {"shank_diameter": '"4.5 um"'},
+        r"emitter\.tip_radius.*is one of them a radius and the other a diameter",
+    ),
+    ("needle", {"half_angle": '"90 deg"'}, r"emitter\.half_angle.*below 90 deg.*half angle"),
+    ("needle", {"half_angle": '"0 deg"'}, r"emitter\.half_angle.*straight wire.*0\.125 mm"),
+    ("needle", {"protrusion": '"2 um"'}, r"emitter\.protrusion = \"2 um\".*must be larger"),
+    ("needle", {"film_thickness": '"5 mm"'}, r"film_thickness.*thicker.*did you mean \"5 um\""),
+    ("needle", {"gap": '"4 m"'}, r'accelerator\.gap = "4 m".*did you mean "4 mm"'),
+    ("needle", {"gap": '"-0.5 mm"'}, r"accelerator\.gap.*inside or beyond.*tip_inside = true"),
+    ("needle", {"gap": '"0 mm"'}, r"accelerator\.gap.*inside or beyond.*tip_inside = true"),
+    ("needle", {"gap": '"nan mm"'}, r"accelerator\.gap = \"nan mm\".*finite"),
+    ("needle", {"gap": '"inf mm"'}, r"accelerator\.gap = \"inf mm\".*finite"),
+    ("needle", {"shank_diameter": '"0 mm"'}, r"emitter\.shank_diameter.*larger than zero"),
+    (
+        "needle",
+        {"tip_radius": '{ value = "4 um", tolerance = "4.1 um" }'},
+        r"emitter\.tip_radius = \"4 um\".*tolerance 4\.1 um is larger than the value",
+    ),
+    (
+        "needle",
+        {"gap": '{ value = "1 mm", tolerance = "2 mm" }'},
+        r"accelerator\.gap.*tolerance 2 mm is larger",
+    ),
+    (
+        "needle",
+        {"tip_radius": '{ value = "4 um", tolerance = "1" }'},
+        r"emitter\.tip_radius.*tolerance: the unit is missing",
+    ),
+    (
+        "needle",
+        {"tip_radius": '{ value = "4 um", tolerance = "-1 um" }'},
+        r"emitter\.tip_radius.*tolerance -1 um is negative",
+    ),
+    (
+        "needle",
+        {"tip_radius": '{ value = "4 um", basis = "guessed" }'},
+        r"emitter\.tip_radius.*'guessed' is unknown.*measured, drawn, assumed",
+    ),
+    (
+        "needle",
+        {"tip_radius": '{ value = "4 um", tol = "1 um" }'},
+        r"emitter\.tip_radius.*'tol' is not known.*tolerance",
+    ),
+    ("needle", {"tip_radius": '{ tolerance = "1 um" }'}, r"emitter\.tip_radius.*no value"),
+    ("needle", {"emitter__tip_radios": '"4 um"'}, r"tip_radios.*did you mean 'tip_radius'"),
+    ("needle", {"kind": '"needel"'}, r'emitter\.kind = "needel".*did you mean \'needle\'.*slit'),
+    (
+        "slit",
+        {"accelerator__kind2": '"x"'},
+        r"accelerator\.kind2.*this key is unknown.*the keys are",
+    ),
+    ("needle", {"metal": '"indum"'}, r"liquid\.metal = \"indum\".*indium"),
+    ("needle", {"temperature": '"429 K"'}, r"liquid\.temperature = \"429 K\".*melting point"),
+    ("needle", {"temperature": '"157 K"'}, r"liquid\.temperature.*was the temperature meant in"),
+    ("needle", {"contact_angle": '"91 deg"'}, r"liquid\.contact_angle.*does not wet.*90 deg"),
+    ("needle", {"emitter": '"-5 kV"'}, r"voltages\.emitter.*negative.*electron mode.*positive"),
+    ("needle", {"emitter": '"-1 kV"'}, r"voltages\.emitter.*same voltage"),
+    ("needle", {"thickness": '"0.19 mm"'}, r"accelerator\.edge_radius.*half the plate's thickness"),
+    ("needle", {"edge_radius": '"100 mm"'}, r"edge_radius.*did you mean \"0\.1 mm\""),
+    (
+        "needle",
+        {"accelerator__outer_diameter": '"1.5 mm"'},
+        r"accelerator\.diameter.*wider than the whole plate.*a radius\?",
+    ),
+    (
+        "needle",
+        {"accelerator__bevel_angle": '"80 deg"'},
+        r"accelerator\.bevel_angle.*must not be above 75 deg",
+    ),
+    ("needle", {"radius": '"10 mm"'}, r"chamber\.radius.*accelerator reaches 11 mm"),
+    ("needle", {"radius": '"11 mm"'}, r"chamber\.radius.*touches or overlaps"),
+    ("needle", {"onset_fraction_of_supply": "1.5"}, r"criteria\.onset_fraction_of_supply = 1\.5"),
+    ("needle", {"onset_fraction_of_supply": "true"}, r"onset_fraction_of_supply.*plain number"),
+    ("needle", {"voltage_limit": '"0 V"'}, r"supply\.voltage_limit.*larger than zero"),
+    ("capillary", {"bore": '"100 um"'}, r"emitter\.bore = \"100 um\".*no wall.*diameters"),
+    ("capillary", {"bore": '"50 mm"'}, r'emitter\.bore = "50 mm".*did you mean "50 um"'),
+    ("capillary", {"rim_radius": '"25.1 um"'}, r"emitter\.rim_radius.*the tube's wall, 25 um"),
+    ("capillary", {"rim_radius": '"0 um"'}, r"emitter\.rim_radius.*sharp outer rim"),
+    ("capillary", {"contact_line": '"edge"'}, r"emitter\.contact_line.*'bore' or 'rim'"),
+    ("capillary", {"gap": '"20 um"'}, r"accelerator\.gap.*stands 25 um above.*by 5 um.*larger gap"),
+    ("capillary", {"liquid__film_thickness": '"1 um"'}, r"film_thickness.*not to a capillary"),
+    ("slit", {"half_width": '"40 mm"\nradius = "40 mm"'}, r"chamber\.radius.*given by half_width"),
+    ("slit", {"blade_included_angle": '"161 deg"'}, r"blade_included_angle.*above 160 deg"),
+    ("slit", {"channel_height": '"1.5 mm"'}, r"channel_height.*did you mean \"1\.5 um\""),
+    ("slit", {"lip_radius": '"3 mm"'}, r"emitter\.lip_radius.*did you mean \"3 um\""),
+    ("slit", {"lateral_offset": '"1 mm"'}, r"lateral_offset.*more than half its width, 1 mm"),
+    ("slit", {"recess": '"4 mm"'}, r"emitter\.recess.*below the foot of the blades"),
+    ("slit", {"misalignment_half": '"3 mm"'}, r"misalignment_half.*did you mean \"3 um\""),
+    ("profile", {"revolved": '"yes"'}, r"emitter\.revolved.*true or false"),
+    ("profile", {"revolved": "false"}, r"accelerator\.kind.*axisymmetric and the emitter planar"),
+    ("profile", {"points": '"edge.csv"'}, r"emitter\.points.*no file 'edge\.csv'.*relative"),
+    ("profile", {"protrusion": '"0.1 mm"'}, r"emitter\.protrusion.*0\.1367 mm deep"),
+]
+
+
+@pytest.mark.parametrize(("kind", "changes", "says"), REFUSALS)
+def test_a_wrong_value_is_refused_with_key_value_rule_and_remedy(
+    changed: Changed, kind: str, changes: dict[str, str], says: str
+) -> None:
+    with pytest.raises(DesignError, match=says) as caught:
+        changed(kind, **changes)
+    assert f"{kind}.toml" in str(caught.value)
+
+
+EQUALITIES = [
+    ("needle", {"tip_radius": '{ value = "4 um", tolerance = "4 um" }'}),
+    ("needle", {"contact_angle": '"90 deg"'}),
+    ("needle", {"half_angle": '"0 deg"', "tip_radius": '"125 um"', "film_thickness": '"0 um"'}),
+    ("needle", {"thickness": '"0.2 mm"'}),
+    ("needle", {"tip_radius": '"0 um"', "film_thickness": '"0 um"'}),
+    ("capillary", {"rim_radius": '"25 um"'}),
+    ("slit", {"lip_radius": '"0 um"'}),
+    ("slit", {"recess": '"3 um"'}),
+    ("slit", {"blade_included_angle": '"160 deg"'}),
+]
+
+
+@pytest.mark.parametrize(("kind", "changes"), EQUALITIES)
+def test_a_value_exactly_at_its_limit_is_accepted(
+    changed: Changed, kind: str, changes: dict[str, str]
+) -> None:
+    assert changed(kind, **changes).section().edges
+
+
+def test_the_melting_point_itself_is_liquid(changed: Changed) -> None:
+    melting = Design.read("needle").metal.melting_point
+    assert changed("needle", temperature=f'"{melting!r} K"').liquid.temperature == melting
+    with pytest.raises(DesignError, match="melting point"):
+        changed("needle", temperature=f'"{math.nextafter(melting, 0.0)!r} K"')
+
+
+def test_all_errors_come_in_one_message(changed: Changed) -> None:
+    with pytest.raises(DesignError, match=r"needle\.toml has 3 errors") as caught:
+        changed("needle", tip_radius='"4"', gap='"1 V"', contact_angle='"100 deg"')
+    for key in ("emitter.tip_radius", "accelerator.gap", "liquid.contact_angle"):
+        assert key in str(caught.value)
+
+
+@pytest.mark.parametrize("section", ["emitter", "accelerator", "liquid", "voltages"])
+def test_a_missing_section_or_key_is_named(section: str) -> None:
+    text = re.sub(rf"(?ms)^\[{section}\].*?(?=^\[)", "", starter("needle"))
+    with pytest.raises(DesignError, match=rf"section \[{section}\] is missing"):
+        Design.from_text(text)
+    text = re.sub(r"(?m)^protrusion = .*$", "", starter("needle"))
+    with pytest.raises(
+        DesignError, match=r"emitter\.protrusion.*missing: add protrusion = \"3 mm\""
+    ):
+        Design.from_text(text)
+
+
+def test_an_unknown_section_is_named_with_the_nearest() -> None:
+    with pytest.raises(DesignError, match=r"acelerator.*did you mean 'accelerator'"):
+        Design.from_text(starter("needle") + '\n[acelerator]\ngap = "1 mm"\n')
+
+
+def test_invalid_toml_gives_the_line() -> None:
+    text = starter("needle").replace('thickness = "0.5 mm"', "thickness = 0.5 mm")
+    number = text.splitlines().index("thickness = 0.5 mm") + 1
+    with pytest.raises(DesignError, match=rf"line {number}: not valid TOML.*reads 'thickness"):
+        Design.from_text(text)
+    with pytest.raises(DesignError, match="the file is empty"):
+        Design.from_text(" \n")
+
+
+def test_a_file_that_is_not_there_lists_the_examples(tmp_path: Path) -> None:
+    with pytest.raises(DesignError, match=r"no design file 'needl'.*capillary.*mean 'needle'"):
+        Design.read("needl")
+    with pytest.raises(DesignError, match="is a folder"):
+        Design.read(tmp_path)
+
+
+def test_a_file_that_is_no_text_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "design.toml"
+    path.write_bytes(b"\xff\xfe\x00title")
+    with pytest.raises(DesignError, match=r"design\.toml is not a text file in UTF-8"):
+        Design.read(path)
+
+
+# --- measured points ---------------------------------------------------------------------------
+
+GOOD = "radius,height\num,um\n0,0\n3,-0.8\n6,-3.5\n9,-8\n12,-14\n15,-21\n"
+TABLES = [
+    ("", "holds no points.*header row"),
+    ("# nothing\n", "holds no points"),
+    ("radius,height\n", "unit row is missing"),
+    ("radius,height\n0,0\n1,-1\n", "line 2: '0,0' is not a unit row.*um,um"),
+    ("0,0\n1,-1\n", "line 1: the header row"),
+    ("height,radius\num,um\n0,0\n", "first column is the radius"),
+    ("radius;height\num;um\n0;0\n", "separate the columns with commas"),
+    ("radius,height\num,V\n0,0\n", "unit row 'um,V'.*not a unit of length"),
+    (GOOD.replace("6,-3.5", "6,abc"), "line 5: '6,abc' is not a pair of numbers"),
+    (GOOD.replace("6,-3.5", "6,nan"), "line 5: '6,nan' is not finite"),
+    (GOOD.replace("6,-3.5", "6"), "line 5: '6' is not a pair.*half written"),
+    (GOOD.replace("15,-21\n", "15,"), "line 8: '15,' is not a pair.*half written"),
+    ("radius,height\num,um\n0,0\n3,-1\n6,-4\n", "3 points are too few"),
+    (GOOD.replace("3,-0.8\n6,-3.5", "6,-3.5\n3,-0.8"), "not in order; sort them along the outline"),
+    (GOOD.replace("3,-0.8", "3,-0.8\n3,-0.8"), "lines 4 and 5: the two points coincide"),
+    (GOOD.replace("0,0\n", "1,0\n"), "starts on the axis"),
+    (GOOD.replace("3,-0.8", "-3,-0.8"), "a radius is negative"),
+    (
+        GOOD.replace("-", ""),
+        "must end going down its flank",
+    ),
+    (GOOD.replace("15,-21", "20,-80"), "swings away from the last two points.*corners = true"),
+]
+
+
+@pytest.mark.parametrize(("table", "says"), TABLES)
+def test_a_wrong_table_is_refused_with_its_line(
+    changed: Changed, folder: Path, table: str, says: str
+) -> None:
+    (folder / "profile_edge.csv").write_text(table, encoding="utf-8")
+    with pytest.raises(DesignError, match=says) as caught:
+        changed("profile")
+    assert "profile_edge.csv" in str(caught.value)
+
+
+def test_a_table_that_is_no_text_is_refused(changed: Changed, folder: Path) -> None:
+    (folder / "profile_edge.csv").write_bytes(b"radius,height\n\xb5m,\xb5m\n0,0\n")
+    with pytest.raises(DesignError, match=r"profile_edge\.csv is not a text file in UTF-8"):
+        changed("profile")
+
+
+def test_a_table_without_a_last_line_end_is_warned_about(changed: Changed, folder: Path) -> None:
+    (folder / "profile_edge.csv").write_text(GOOD.rstrip("\n"), encoding="utf-8")
+    assert any("half written" in warning for warning in changed("profile").warnings)
+    (folder / "profile_edge.csv").write_text(GOOD, encoding="utf-8")
+    assert changed("profile").warnings == ()
+
+
+# --- warnings ----------------------------------------------------------------------------------
+
+SLIPS = [
+    ("needle", {"half_angle": '"61 deg"'}, "emitter.half_angle", "half of the full cone angle"),
+    ("needle", {"half_angle": '"1 deg"'}, "emitter.shank_diameter", "the shank is left out"),
+    ("needle", {"gap": '"10 um"'}, "accelerator.gap", 'did you mean "10 mm"'),
+    ("needle", {"gap": '"60 mm"'}, "accelerator.gap", 'did you mean "60 um"'),
+    ("needle", {"diameter": '"0.15 mm"'}, "accelerator.kind", "given as a radius"),
+    ("needle", {"emitter": '"9.5 kV"'}, "voltages.emitter", "above the supply's limit"),
+    ("slit", {"blade_included_angle": '"7.5 deg"'}, "emitter.blade_included_angle", "half angle"),
+    ("slit", {"length": '"0.1 mm"'}, "emitter.length", "ends matter"),
+]
+
+
+@pytest.mark.parametrize(("kind", "changes", "key", "says"), SLIPS)
+def test_an_unlikely_value_is_accepted_with_a_warning(
+    changed: Changed, kind: str, changes: dict[str, str], key: str, says: str
+) -> None:
+    warnings = changed(kind, **changes).warnings
+    assert any(key in warning and says in warning for warning in warnings), warnings
+
+
+@pytest.mark.parametrize(
+    ("kind", "changes"),
+    [
+        ("needle", {"half_angle": '"60 deg"'}),
+        ("needle", {"emitter": '"7 kV"'}),
+        ("slit", {"blade_included_angle": '"8 deg"'}),
+    ],
+)
+def test_at_the_limit_there_is_no_warning(
+    changed: Changed, kind: str, changes: dict[str, str]
+) -> None:
+    assert changed(kind, **changes).warnings == ()
+
+
+# --- overlap and contact -----------------------------------------------------------------------
+
+
+def test_an_overlap_says_where_and_by_how_much(changed: Changed) -> None:
+    """EXACT: a 0.25 mm shank in a 0.2 mm hole overlaps the plate by 0.025 mm."""
+    with pytest.raises(
+        GeometryError, match=r"overlaps the emitter by 25 um at x = 0\.1\d* mm, z = "
+    ):
+        changed(
+            "needle",
+            diameter='"0.2 mm"',
+            gap='"-1.5 mm"\ntip_inside = true',
+            film_thickness='"0 um"',
+        )
+
+
+def test_a_tip_inside_that_clears_reports_its_clearance(changed: Changed) -> None:
+    """EXACT: hole radius 1 mm minus shank radius 0.125 mm."""
+    design = changed("needle", gap='"-1.5 mm"\ntip_inside = true', film_thickness='"0 um"')
+    assert_allclose(design.clearance, 0.875e-3, rtol=1e-9)
+    assert "smallest clearance is 0.875 mm" in design.section().notes[-1]
+
+
+def test_a_ring_that_touches_the_capillary_is_refused(changed: Changed) -> None:
+    """EXACT: inner radius of the ring equals the tube's outer radius."""
+    ring = '"ring"\nmean_diameter = "0.6 mm"\nwire_diameter = "0.5 mm"\ntip_inside = true\n'
+    text = text_with("capillary", gap='"-2 mm"')
+    text = re.sub(r"(?m)^(diameter|thickness|edge_radius) = .*$", "", text)
+    touching = text.replace('kind = "aperture_plate"', f"kind = {ring}")
+    with pytest.raises(GeometryError, match=r"touches the emitter at x = 50 um, z = -1\.75 mm"):
+        Design.from_text(touching)
+    clear = touching.replace('mean_diameter = "0.6 mm"', 'mean_diameter = "0.602 mm"')
+    assert_allclose(Design.from_text(clear).clearance, 1e-6, rtol=1e-3)

@@ -1,0 +1,272 @@
+"""Coarse mesh, patches, nested subdivision and control volumes."""
+
+from __future__ import annotations
+
+import math
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+from conftest import needle_design, polygon, quarter_annulus, wedge_section
+from numpy.testing import assert_allclose
+from scipy.spatial import cKDTree
+
+from conegap.geometries.curves import FloatArray, Line
+from conegap.geometries.design import Design
+from conegap.geometries.errors import MeshError
+from conegap.geometries.section import Boundary, Section
+from conegap.solver.coarse_mesh import CoarseMesh, coarse_mesh
+from conegap.solver.control_volumes import control_volumes, surface_measure
+from conegap.solver.field import solve_field
+from conegap.solver.patch import edge_patch
+from conegap.solver.spacing import SpacingRule
+from conegap.solver.subdivision import FineMesh, subdivide
+from conegap.validation.sections import (
+    coaxial_cylinders,
+    concentric_spheres,
+    hyperboloid_needle,
+    planar_hyperbola,
+)
+
+
+def needle() -> Section:
+    return hyperboloid_needle(radius=5e-6, gap=5e-5, prescribed=False).section
+
+
+def triangle_areas(mesh: FineMesh) -> FloatArray:
+    a, b, c = np.moveaxis(mesh.points[mesh.triangles], 1, 0)
+    one, two = b - a, c - a
+    return np.asarray(0.5 * (one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]))
+
+
+@pytest.fixture(scope="module")
+def coarse_meshes() -> dict[str, CoarseMesh]:
+    return {
+        "needle": coarse_mesh(needle()),
+        "slit": coarse_mesh(Design.read("slit").section()),
+        "annulus": coarse_mesh(quarter_annulus()),
+    }
+
+
+def with_all_boundaries(section: Section, potential) -> tuple:  # type: ignore[no-untyped-def]
+    """Finest potential when ``potential`` is prescribed on every boundary, and the exact one."""
+    names = section.boundary_names
+    solution = solve_field(
+        section, prescribed=dict.fromkeys(names, potential), meshes=2, accuracy=1.0
+    )
+    found = solution.potential(dict.fromkeys(solution.electrodes, 1.0))
+    points = solution.levels[-1].mesh.points * solution.scale
+    return found, potential(points)
+
+
+@pytest.mark.parametrize("direction", [(1.0, 0.0), (0.0, 1.0), (0.6, -0.8)])
+def test_linear_potential_is_reproduced_on_a_planar_dual(direction: tuple[float, float]) -> None:
+    """MANUFACTURED: a linear potential is exact on Voronoi cells, patch and curved sides too."""
+    section = planar_hyperbola(radius=5e-6, gap=5e-5).section
+    found, exact = with_all_boundaries(section, lambda p: p @ np.array(direction) / 5e-5 + 2.0)
+    assert_allclose(found, exact, rtol=0, atol=1e-12 * np.abs(exact).max())
+
+
+def test_axial_potential_is_reproduced_on_an_axisymmetric_dual() -> None:
+    """MANUFACTURED: phi = z is exact when every face carries its own integral of r."""
+    found, exact = with_all_boundaries(needle(), lambda p: p[:, 1] / 5e-5 + 2.0)
+    assert_allclose(found, exact, rtol=0, atol=1e-12 * np.abs(exact).max())
+
+
+@pytest.mark.parametrize("case", [concentric_spheres, coaxial_cylinders])
+def test_constant_potential_carries_no_flux(case) -> None:  # type: ignore[no-untyped-def]
+    """EXACT: both electrodes at one volt leave the space at one volt and bear no charge."""
+    solution = solve_field(case(inner=1.0, outer=4.0).section, meshes=2, accuracy=1.0)
+    equal = {"emitter": 1.0, "accelerator": 1.0}
+    assert_allclose(solution.potential(equal), 1.0, rtol=1e-12, atol=0)
+    one = solution.charge("emitter", {"emitter": 1.0}).value
+    assert abs(solution.charge("emitter", equal).value) < 1e-11 * one
+
+
+@pytest.mark.parametrize("name", ["needle", "slit"])
+def test_patch_lines_are_perpendicular(name: str) -> None:
+    """EXACT: the two families of patch lines cross at right angles, except where blocks meet."""
+    section = needle() if name == "needle" else Design.read(name).section()
+    edge = section.edges[0]
+    patch = edge_patch(section, edge, edge.radius, 0.4)
+    assert patch is not None
+    for number, block in enumerate(patch.blocks):
+        sigma, tau = np.meshgrid(
+            np.linspace(0.1, block.cells - 0.1, 15), np.linspace(0.1, patch.layers - 0.1, 9)
+        )
+        step = 1e-4
+        along = patch.points(number, sigma + step, tau) - patch.points(number, sigma - step, tau)
+        out = patch.points(number, sigma, tau + step) - patch.points(number, sigma, tau - step)
+        lengths = np.linalg.norm(along, axis=-1) * np.linalg.norm(out, axis=-1)
+        cosine = (along * out).sum(axis=-1) / lengths
+        assert np.abs(cosine).max() < 1e-7
+        # The surface runs with the vacuum on its left.
+        assert np.all(along[..., 0] * out[..., 1] - along[..., 1] * out[..., 0] > 0.0)
+
+
+def test_patch_layers_grow_geometrically() -> None:
+    """EXACT: heights are R (exp(angle tau) - 1), as in polar coordinates about the arc."""
+    section = needle()
+    patch = edge_patch(section, section.edges[0], section.edges[0].radius, 0.4)
+    assert patch is not None
+    heights = patch.height(np.arange(patch.layers + 1.0)) + patch.radius
+    assert_allclose(heights[1:] / heights[:-1], math.exp(patch.angle), rtol=1e-13, atol=0)
+
+
+def test_sharp_edge_gets_no_patch() -> None:
+    """EXACT: an edge without radius has no orthogonal patch."""
+    section = wedge_section(math.pi / 3.0)
+    assert edge_patch(section, section.edges[0], 1e-5, 0.4) is None
+
+
+@pytest.mark.parametrize("name", ["needle", "slit", "annulus"])
+@pytest.mark.parametrize("subdivisions", [1, 2, 3])
+def test_subdivision_is_nested(
+    coarse_meshes: dict[str, CoarseMesh], name: str, subdivisions: int
+) -> None:
+    """INVARIANT: every point of a mesh is a point of the mesh with twice the subdivisions."""
+    coarse = coarse_meshes[name]
+    one, two = subdivide(coarse, subdivisions), subdivide(coarse, 2 * subdivisions)
+    distance, _ = cKDTree(two.points).query(one.points)
+    a, b, c = np.moveaxis(two.points[two.triangles], 1, 0)
+    sides = np.concatenate([np.hypot(*(p - q).T) for p, q in ((a, b), (b, c), (c, a))])
+    assert distance.max() < 1e-6 * sides.min()
+
+
+@pytest.mark.parametrize("name", ["needle", "slit", "annulus"])
+def test_subdivision_has_the_counts_of_euler(
+    coarse_meshes: dict[str, CoarseMesh], name: str
+) -> None:
+    """EXACT: n^2 triangles each, no point twice, and Euler's count of one hole less than loops."""
+    coarse = coarse_meshes[name]
+    mesh = subdivide(coarse, 3)
+    assert len(mesh.triangles) == 9 * len(coarse.triangles)
+    sides = np.sort(np.vstack([mesh.triangles[:, [i, (i + 1) % 3]] for i in range(3)]), axis=1)
+    edges, times = np.unique(sides, axis=0, return_counts=True)
+    assert times.max() == 2
+    assert len(np.unique(mesh.triangles)) == len(mesh.points)
+    holes = len(coarse.section.loops) - 1
+    assert len(mesh.points) - len(edges) + len(mesh.triangles) == 1 - holes
+
+
+@pytest.mark.parametrize("name", ["needle", "slit", "annulus"])
+def test_surface_points_lie_on_their_curves(
+    coarse_meshes: dict[str, CoarseMesh], name: str
+) -> None:
+    """EXACT: points on a boundary are the curve's points at their parameters."""
+    coarse = coarse_meshes[name]
+    mesh = subdivide(coarse, 4)
+    for chain in mesh.chains:
+        curve = coarse.section.loops[chain.boundary[0]][chain.boundary[1]].curve
+        wanted = curve.point(chain.parameter) / coarse.scale
+        size = np.abs(mesh.points[chain.nodes]).max()
+        assert_allclose(mesh.points[chain.nodes], wanted, rtol=0, atol=1e-8 * size)
+
+
+def test_areas_of_a_straight_region_add_up() -> None:
+    """EXACT: triangles fill a five-cornered region without overlap."""
+    corners = ((0.0, 0.0), (2.0, -0.5), (3.0, 1.0), (1.2, 0.8), (0.0, 2.0))
+    coarse = coarse_mesh(polygon(*corners))
+    x, z = np.array(corners).T
+    shoelace = 0.5 * float(np.sum(x * np.roll(z, -1) - z * np.roll(x, -1)))
+    for subdivisions in (1, 2, 5):
+        areas = triangle_areas(subdivide(coarse, subdivisions)) * coarse.scale**2
+        assert areas.min() > 0.0
+        assert_allclose(areas.sum(), shoelace, rtol=1e-12, atol=0)
+
+
+def test_area_of_a_round_region_converges() -> None:
+    """RATE: the area of a quarter annulus approaches 2 pi with the square of the spacing."""
+    coarse = coarse_mesh(quarter_annulus(1.0, 3.0))
+    sizes = np.array([1, 2, 4, 8])
+    errors = np.array(
+        [
+            abs(triangle_areas(subdivide(coarse, int(n))).sum() * coarse.scale**2 / math.tau - 1.0)
+            for n in sizes
+        ]
+    )
+    slope = np.polyfit(np.log(sizes), np.log(errors), 1)[0]
+    assert -2.1 < slope < -1.9, f"slope {slope:.3f}, errors {errors}"
+    assert errors[-1] < 1e-3
+
+
+@pytest.mark.parametrize("symmetry", ["planar", "axisymmetric"])
+def test_faces_close_every_inner_cell(symmetry) -> None:  # type: ignore[no-untyped-def]
+    """EXACT: the area vectors of a cell add to zero (planar), along z (axisymmetric)."""
+    mesh = subdivide(coarse_mesh(needle()), 2)
+    volumes = control_volumes(mesh, symmetry)
+    separation = mesh.points[volumes.last] - mesh.points[volumes.first]
+    vector = volumes.area[:, None] * separation / volumes.distance[:, None]
+    total = np.zeros_like(mesh.points)
+    np.add.at(total, volumes.first, vector)
+    np.subtract.at(total, volumes.last, vector)
+    size = np.zeros(len(mesh.points))
+    np.add.at(size, volumes.first, np.abs(volumes.area))
+    np.add.at(size, volumes.last, np.abs(volumes.area))
+    inner = np.ones(len(mesh.points), dtype=bool)
+    sides = np.sort(np.vstack([mesh.triangles[:, [i, (i + 1) % 3]] for i in range(3)]), axis=1)
+    edges, times = np.unique(sides, axis=0, return_counts=True)
+    inner[edges[times == 1].ravel()] = False
+    relative = np.abs(total[inner]) / size[inner, None]
+    # In r-z the radial part of a closed cell is its own area, not zero.
+    assert relative[:, 1].max() < 1e-12
+    assert (relative[:, 0].max() < 1e-12) == (symmetry == "planar")
+
+
+def test_surface_measure_adds_up_to_length_and_cone_area() -> None:
+    """EXACT: measures of a straight slanted line add to its length, and to that of a cone."""
+    points = np.array([[0.0, 3.0], [1.0, 2.5], [1.5, 2.25], [4.0, 1.0]])
+    nodes = np.arange(4)
+    length = math.hypot(4.0, 2.0)
+    assert_allclose(surface_measure(points, nodes, "planar").sum(), length, rtol=1e-14, atol=0)
+    cone = surface_measure(points, nodes, "axisymmetric").sum()
+    assert_allclose(cone, 0.5 * 4.0 * length, rtol=1e-14, atol=0)
+
+
+def test_scaled_design_has_the_same_mesh() -> None:
+    """INVARIANT: all lengths times three give the same mesh in units of the edge radius."""
+    one, three = coarse_mesh(needle_design().section()), coarse_mesh(needle_design(3.0).section())
+    assert_allclose(three.scale, 3.0 * one.scale, rtol=1e-12, atol=0)
+    assert np.array_equal(one.triangles, three.triangles)
+    assert_allclose(three.points, one.points, rtol=1e-7, atol=1e-7 * np.abs(one.points).max())
+
+
+CROSSING = """
+from conftest import polygon
+from conegap.solver.coarse_mesh import coarse_mesh
+coarse_mesh(polygon((0.0, 0.0), (2.0, 2.0), (2.0, 0.0), (0.0, 2.0)))
+"""
+
+
+def test_self_crossing_outline_is_refused_and_never_hangs() -> None:
+    """EXACT: a bow tie is refused as one that crosses itself, within a minute."""
+    done = subprocess.run(
+        [sys.executable, "-c", CROSSING],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+        cwd=__file__.rpartition("/")[0] or ".",
+    )
+    assert done.returncode == 1
+    assert "MeshError" in done.stderr
+    assert "crosses itself" in done.stderr
+
+
+def test_island_over_the_outline_is_refused() -> None:
+    """EXACT: an island that reaches through the outer outline is refused."""
+    square = polygon((0.0, 0.0), (2.0, 0.0), (2.0, 2.0), (0.0, 2.0)).loops[0]
+    corners = ((1.0, 1.0), (1.0, 1.5), (3.0, 1.5), (3.0, 1.0))
+    island = tuple(
+        Boundary("accelerator", Line(a, b))
+        for a, b in zip(corners, corners[1:] + corners[:1], strict=True)
+    )
+    with pytest.raises(MeshError, match="crosses itself"):
+        coarse_mesh(Section("planar", (square, island), (), 1.0))
+
+
+def test_too_many_scales_are_refused() -> None:
+    """EXACT: a rule that asks for more coarse points than the limit is refused."""
+    with pytest.raises(MeshError, match="coarse points"):
+        coarse_mesh(quarter_annulus(), SpacingRule(per_radius=1e-4))
