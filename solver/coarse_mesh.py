@@ -92,7 +92,12 @@ class CoarseMesh:
     surface_edges: tuple[SurfaceEdge, ...]
 
 
-def coarse_mesh(section: Section, rule: SpacingRule | None = None) -> CoarseMesh:
+def coarse_mesh(
+    section: Section,
+    rule: SpacingRule | None = None,
+    places: tuple[tuple[tuple[float, float], float], ...] = (),
+    patch_angle: float = _PATCH_ANGLE,
+) -> CoarseMesh:
     """Mesh a section coarsely.
 
     Parameters
@@ -100,6 +105,10 @@ def coarse_mesh(section: Section, rule: SpacingRule | None = None) -> CoarseMesh
     section : Section
     rule : SpacingRule or None
         Spacing limits; the defaults when None.
+    places : tuple of ((x, z), spacing)
+        Places where a coarse spacing is asked for, both in [m].
+    patch_angle : float
+        Coarse spacing of the edge patches over the radius of curvature, [-].
 
     Raises
     ------
@@ -110,9 +119,9 @@ def coarse_mesh(section: Section, rule: SpacingRule | None = None) -> CoarseMesh
     scale = _length_unit(section)
     loops = section_spans(section, scale)
     patches: list[Patch] = []
-    sharp: list[tuple[FloatArray, float]] = []
+    sharp = [(np.array(place) / scale, spacing / scale) for place, spacing in places]
     for edge in section.edges:
-        patch = edge_patch(section, edge, scale, _PATCH_ANGLE)
+        patch = edge_patch(section, edge, scale, patch_angle)
         place = section.loops[edge.loop][edge.index].curve.point(np.array([edge.t]))[0] / scale
         if patch is not None:
             loops = insert_patch(loops, patch)
@@ -127,7 +136,10 @@ def coarse_mesh(section: Section, rule: SpacingRule | None = None) -> CoarseMesh
         if isinstance(filled, str):
             reason = filled
             continue
-        return _assemble(section, scale, filled, patches)
+        try:
+            return _assemble(section, scale, filled, patches)
+        except MeshError as error:
+            reason = str(error)
     raise MeshError(f"the region between the electrodes could not be meshed: {reason}")
 
 

@@ -68,9 +68,10 @@ def correct(system: System, guess: FloatArray, direction: FloatArray) -> BranchP
         if not (np.all(np.isfinite(residual)) and np.all(np.isfinite(jacobian))):
             raise ContinuationError("the balance is not finite")
         bordered = np.vstack([jacobian, direction])
-        step = np.linalg.solve(
-            bordered, -np.append(residual, direction @ (x - guess))
-        )
+        try:
+            step = np.linalg.solve(bordered, -np.append(residual, direction @ (x - guess)))
+        except np.linalg.LinAlgError as error:
+            raise ContinuationError("the balance is singular") from error
         size = float(np.abs(step).max())
         if size > 1.0 or (size > 2.0 * last and size > 1e-4):
             raise ContinuationError(f"Newton's method diverges (step {size:.2g})")

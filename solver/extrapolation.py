@@ -14,7 +14,7 @@ from itertools import pairwise
 __all__ = ["Estimate", "estimate"]
 
 _EARNED_ORDER = (1.5, 2.6)
-_LEADING_SHARE = 0.03
+_LEADING_SHARE = 0.06
 _SAFETY = 1.5
 
 

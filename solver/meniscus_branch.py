@@ -16,7 +16,7 @@ import numpy as np
 
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.section import Section
-from conegap.solver.coarse_mesh import coarse_mesh
+from conegap.solver.coarse_mesh import CoarseMesh, coarse_mesh
 from conegap.solver.continuation import BranchPoint, correct, follow, refine_turning_point
 from conegap.solver.extrapolation import Estimate, estimate
 from conegap.solver.meniscus import Equilibrium, Held, MeniscusProblem
@@ -29,6 +29,9 @@ _FAR = 0.12
 _LEVELS = (2, 4, 8)
 _FIRST_STEP = 0.2
 _SMALLEST_STEP = 2e-3
+_SURFACE_SPACING = 0.2
+_CONTACT_SPACING = 0.1
+_PATCH_ANGLE = 0.2
 
 
 @dataclass(frozen=True)
@@ -164,7 +167,8 @@ def _beyond(points: list[BranchPoint]) -> int:
 def _problem(liquid, shape, level, held, amount, like):  # type: ignore[no-untyped-def]
     """The discrete balance on a mesh made for a shape."""
     section, surface = liquid.draw(shape)
-    field = MovingField(section, surface, level, liquid.potentials)
+    coarse = _liquid_mesh(liquid, section, shape)
+    field = MovingField(section, surface, level, liquid.potentials, coarse=coarse)
     return MeniscusProblem(
         field,
         radius=liquid.radius,
@@ -174,6 +178,17 @@ def _problem(liquid, shape, level, held, amount, like):  # type: ignore[no-untyp
         reference=shape,
         like=like,
     )
+
+
+def _liquid_mesh(liquid: LiquidSection, section: Section, shape: MeniscusShape) -> CoarseMesh:
+    """Coarse mesh with the liquid surface and its contact line well covered."""
+    s = np.linspace(0.0, 1.0, 9)
+    along = shape.points(s) * liquid.radius + np.array([0.0, liquid.contact[1]])
+    spacing = np.where(s > 0.95, _CONTACT_SPACING, _SURFACE_SPACING) * liquid.radius
+    places = tuple(
+        ((float(x), float(z)), float(h)) for (x, z), h in zip(along, spacing, strict=True)
+    )
+    return coarse_mesh(section, places=places, patch_angle=_PATCH_ANGLE)
 
 
 def _distance(one: MeniscusShape, two: MeniscusShape) -> float:
@@ -194,7 +209,7 @@ def _refined(liquid, first, before, after, levels, progress):  # type: ignore[no
     guess = before.x + rise / (rise - fall) * (after.x - before.x)
     shape = first.shape(guess)
     section, surface = liquid.draw(shape)
-    coarse = coarse_mesh(section)
+    coarse = _liquid_mesh(liquid, section, shape)
     values = []
     point: BranchPoint | None = None
     bend = 0.0

@@ -15,7 +15,7 @@ from scipy.interpolate import CubicSpline
 from scipy.spatial import cKDTree
 
 from conegap.geometries.curves import Arc, Curve, FloatArray
-from conegap.geometries.section import EmittingEdge, Section, electrode_of
+from conegap.geometries.section import EmittingEdge, Section
 from conegap.solver.boundary_walk import Piece, arc_lengths, joined, trimmed, walk
 from conegap.solver.span import BoundaryIndex, Span, WholePath
 
@@ -130,10 +130,23 @@ def _blocks(
 
 
 def _surroundings(
-    section: Section, chain: list[Piece], edge: EmittingEdge, scale: float
+    section: Section,
+    chain: list[Piece],
+    edge: EmittingEdge,
+    scale: float,
+    open_ends: tuple[bool, bool],
 ) -> tuple[FloatArray, FloatArray]:
-    """Sampled points of every boundary outside the chain, and those of other emitting edges."""
+    """Sampled points of every boundary outside the chain, and those of other emitting edges.
+
+    Lines of symmetry on which the patch stands are its borders, not obstacles.
+    """
     inside = {boundary: sorted((a, b)) for boundary, a, b in chain}
+    count = len(section.loops[edge.loop])
+    borders = set()
+    if not open_ends[0]:
+        borders.add((edge.loop, (chain[0][0][1] - 1) % count))
+    if not open_ends[1]:
+        borders.add((edge.loop, (chain[-1][0][1] + 1) % count))
     points, other_edges = [], []
     for loop_number, loop in enumerate(section.loops):
         for index, boundary in enumerate(loop):
@@ -142,8 +155,7 @@ def _surroundings(
             if (loop_number, index) in inside:
                 low, high = inside[loop_number, index]
                 keep = (t < low - 1e-9) | (t > high + 1e-9)
-            # Lines of symmetry that the chain ends on are borders of the patch, not obstacles.
-            if electrode_of(boundary.name) is None:
+            if (loop_number, index) in borders:
                 continue
             sample = boundary.curve.point(t) / scale
             points.append(sample[keep])
@@ -223,7 +235,7 @@ def _interior(patch: Patch) -> tuple[FloatArray, FloatArray]:
 
 def _fits(patch: Patch, section: Section, chain: list[Piece], edge: EmittingEdge) -> bool:
     """Whether the patch keeps clear of every other boundary and does not fold."""
-    around, other_edges = _surroundings(section, chain, edge, patch.scale)
+    around, other_edges = _surroundings(section, chain, edge, patch.scale, patch.open_ends)
     points, wanted = _interior(patch)
     if len(around):
         distance, _ = cKDTree(around).query(points)

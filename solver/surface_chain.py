@@ -63,6 +63,9 @@ def named_nodes(section: Section, mesh: FineMesh, name: str, every: int) -> IntA
 def edge_nodes(mesh: FineMesh, edge: EmittingEdge, patch: Patch | None) -> IntArray:
     """Points of an edge's patch on the surface, or of its whole curve without one, (n,) array.
 
+    The outermost coarse cell at an open end of the patch is left out: its last point shares its
+    control volume with the less regular mesh outside.
+
     Parameters
     ----------
     mesh : FineMesh
@@ -72,8 +75,12 @@ def edge_nodes(mesh: FineMesh, edge: EmittingEdge, patch: Patch | None) -> IntAr
     if patch is None:
         return curve_nodes(mesh, (edge.loop, edge.index))[0]
     chain: IntArray | None = None
-    for block in patch.blocks:
-        low, high = sorted(float(block.parameter(x)) for x in (0.0, float(block.cells)))
+    for number, block in enumerate(patch.blocks):
+        margin = 1.0 if block.cells > 2 else 0.25 * block.cells
+        first = margin if patch.open_ends[0] and number == 0 else 0.0
+        left_out = patch.open_ends[1] and number == len(patch.blocks) - 1
+        last = block.cells - (margin if left_out else 0.0)
+        low, high = sorted(float(block.parameter(x)) for x in (first, last))
         nodes, t = curve_nodes(mesh, block.boundary)
         part = nodes[(t >= low - 1e-9) & (t <= high + 1e-9)]
         chain = part if chain is None else np.concatenate([chain, part[part != chain[-1]]])

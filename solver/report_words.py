@@ -1,0 +1,183 @@
+"""The sentences of a report: verdict, what is not modelled, cautions."""
+
+from __future__ import annotations
+
+from conegap.geometries.slit import Slit
+from conegap.solver.assessment import Assessment
+from conegap.solver.figure_units import length_words, percent, voltage_text
+
+__all__ = ["cautions", "not_modelled", "quality", "slit_words", "verdict"]
+
+_PINNED, _SLIDING = 0.21, 0.47
+
+
+def verdict(assessment: Assessment) -> tuple[str, ...]:
+    """The answer in sentences, the first one for a headline.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    design = assessment.design
+    onset, low, high = (
+        voltage_text(v)
+        for v in (assessment.onset.voltage, assessment.lowest_onset, assessment.highest_onset)
+    )
+    failed = [row for row in assessment.review if not row.passed]
+    count = len(assessment.review)
+    if failed:
+        names = "; ".join(row.name for row in failed)
+        review = f"{len(failed)} of {count} criteria of the gap review fail: {names}."
+    else:
+        review = f"All {count} criteria of the gap review pass."
+    limit = design.supply.voltage_limit
+    if limit is None:
+        supply = "No supply limit is given, so nothing is said about the supply."
+    elif assessment.highest_onset > limit:
+        supply = (
+            f"The supply's limit of {voltage_text(limit)} does not reach the upper end of this "
+            "band."
+        )
+    else:
+        supply = (
+            f"The supply's limit of {voltage_text(limit)} is "
+            f"{limit / assessment.highest_onset:.2g} times the upper end of this band."
+        )
+    return (
+        f"The gap is predicted to start emitting at {onset} between emitter and accelerator.",
+        f"With its tolerances and the surface tension's uncertainty the onset lies between {low} "
+        f"and {high} (k = 2, about 95 %). {supply}",
+        review,
+        "This is the onset of a rigid liquid surface, which errs high: a free surface gives way "
+        f"earlier. For a hemisphere the rigid value is {_PINNED:.0%} above the true onset with a "
+        f"pinned contact line and {_SLIDING:.0%} above with a sliding one; the band does not "
+        "hold this difference.",
+    )
+
+
+def slit_words(assessment: Assessment) -> tuple[str, ...]:
+    """What the waves along a slit say, or nothing for other emitters.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    wave = assessment.surface_wave
+    if wave is None:
+        return ()
+    return (
+        f"Expected spacing of the emission sites at onset: {length_words(wave.spacing)}, about "
+        f"{wave.sites:.0f} sites along the slit. It is the length of the fastest-growing wave on "
+        "a flat surface, 3 π γ / (ε0 E²), and falls with the square of the voltage.",
+        f"The wave becomes as short as the crest is wide, {length_words(wave.crest_width)}, at "
+        f"about {voltage_text(wave.onset_voltage)}. This is an order of magnitude only: the liquid "
+        "on the lips is neither flat nor deep.",
+    )
+
+
+def quality(assessment: Assessment) -> tuple[str, ...]:
+    """What is known about the error of the computed field.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    numerical = assessment.onset.numerical
+    order = "could not be observed" if numerical.order != numerical.order else (
+        f"is {numerical.order:.2f} (2 is expected)"
+    )
+    used = (
+        "so the leading error was removed by extrapolation"
+        if numerical.extrapolated
+        else "so the value of the finest mesh is used as it is, with a wider error"
+    )
+    words = [
+        "The potential is solved by finite volumes on the Voronoi cells of points that follow the "
+        f"edges, on {len(numerical.level_values)} nested meshes.",
+        f"The observed order of convergence of the edge field {order}, {used}.",
+        f"Estimated relative error of the edge field: {numerical.error:.1e}.",
+    ]
+    for line in assessment.budget.contributions:
+        if line.name == "surroundings":
+            words.append(
+                "With the chamber twice as large the onset shifts by "
+                f"{percent(line.size * 3.0**0.5)}."
+            )
+            break
+    else:
+        words.append("The electrodes enclose the region, so no outer wall had to be chosen.")
+    return tuple(words)
+
+
+def not_modelled(assessment: Assessment) -> tuple[str, ...]:
+    """What the number leaves out.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    design = assessment.design
+    items = [
+        "The liquid keeps its drawn shape. A free surface bulges and becomes unstable earlier, "
+        f"for a pinned hemisphere at a voltage the rigid value exceeds by {_PINNED:.0%}.",
+        "Emission itself: no cone of nanometre size, no evaporation of ions, no current, no "
+        "droplets, no hysteresis between starting and stopping.",
+        "Space charge in the gap: before the onset there is none.",
+        "Roughness, scratches, oxide skins and impurities of the surface, and incomplete wetting.",
+        "Electron emission and vacuum breakdown other than through the limits of the gap review.",
+    ]
+    section = design.section()
+    if section.symmetry == "axisymmetric":
+        items.append(
+            "Anything off the axis: emitter and accelerator are round and perfectly aligned."
+        )
+    else:
+        items.append(
+            "The ends along y, where the field is higher than in the middle; the section is "
+            "treated as endless."
+        )
+        if isinstance(design.emitter, Slit) and section.mirrored:
+            items.append("Misalignment: both lips are level and the opening is centred.")
+    items.append("Flow and its pressure drop in the feed, gravity, and heat.")
+    return tuple(items)
+
+
+def cautions(assessment: Assessment) -> tuple[str, ...]:
+    """Warnings for whoever builds it.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    design = assessment.design
+    most = max(design.voltage, design.supply.voltage_limit or 0.0)
+    items = [
+        f"High voltage: {voltage_text(most)} and the charge stored in cables and filters can "
+        "kill. Enclose, interlock, discharge and ground before touching.",
+    ]
+    if most > 5e3:
+        items.append(
+            f"X-rays: with {voltage_text(most)} across the gap, electrons released at the "
+            "negative electrode make X-rays where they land. Above 5 kV have shielding and "
+            "surveys looked at by someone licensed for it."
+        )
+    else:
+        items.append(
+            "X-rays: a discharge can add to the voltage across the gap; above 5 kV in total X-rays "
+            "must be considered."
+        )
+    items.append(
+        "Vacuum: the limits of the gap review hold for high vacuum only. In the pressure range of "
+        "glow discharges a gap breaks down at a few hundred volts. Viewports and chambers can "
+        "implode."
+    )
+    hazards = design.metal.hazards.strip()
+    items.append(
+        f"{design.metal.name.capitalize()}: "
+        + (hazards or "no hazards are recorded for this metal; look up its safety data sheet.")
+    )
+    items.append(
+        "This report is an aid to design and no safety approval. Defer to local codes and "
+        "licensed practice."
+    )
+    return tuple(items)
