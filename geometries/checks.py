@@ -21,7 +21,7 @@ _SMALLEST = 1e-10
 
 
 def broken_rules(parts: Parts) -> Iterator[Problem]:
-    """Rules between the sections that a design breaks."""
+    """Rules between the sections that a design breaks, for the ``parts`` of the design."""
     yield from _scale(parts)
     yield from _liquid(parts.emitter, parts.liquid)
     emitter, accelerator = parts.emitter, parts.accelerator
@@ -132,7 +132,16 @@ def chosen_room(
 def room_problems(
     emitter: Emitter, accelerator: Accelerator, room: Room, holder: float
 ) -> Iterator[Problem]:
-    """A chamber that is too narrow for its contents."""
+    """A chamber that is too narrow for its contents.
+
+    Parameters
+    ----------
+    emitter : Emitter
+    accelerator : Accelerator
+    room : Room
+    holder : float
+        Radius or half width of the holder, [m].
+    """
     key = "chamber.half_width" if emitter.symmetry == "planar" else "chamber.radius"
     wide = key.split(".")[1].replace("_", " ")
     for what, size in (("holder", holder), ("accelerator", accelerator.half_width)):

@@ -108,7 +108,7 @@ def inside(points: FloatArray, outline: FloatArray) -> BoolArray:
 
 
 def ray_distance(origin: FloatArray, direction: FloatArray, outline: FloatArray) -> float:
-    """Distance along a ray to an outline, infinite where it misses, [m]."""
+    """Distance from an origin in a direction to an outline, infinite where it misses, [m]."""
     a, d = outline[:-1], np.diff(outline, axis=0)
     cross = direction[0] * d[:, 1] - direction[1] * d[:, 0]
     away = a - origin

@@ -123,7 +123,17 @@ def quantity_for(key: str, text: str) -> float:
 
 
 def unknown_key(key: str, known: tuple[str, ...], where: str) -> str:
-    """Words for a key that holds no quantity, with the nearest one that does."""
+    """Words for a key that holds no quantity.
+
+    Parameters
+    ----------
+    key : str
+        Key asked for.
+    known : tuple of str
+        Keys that hold one; the nearest is named.
+    where : str
+        Name of the design file.
+    """
     close = difflib.get_close_matches(key, known, n=1, cutoff=0.4)
     if not close:
         last = {k.rpartition(".")[2]: k for k in known}

@@ -40,7 +40,7 @@ class Setting:
 
 
 def length_text(value: float) -> str:
-    """A length for a message or a mark, such as "4 um"."""
+    """A length for a message or a mark, such as "4 um", from its value in [m]."""
     return as_text(value, LENGTH)
 
 

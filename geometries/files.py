@@ -26,7 +26,7 @@ def example_names() -> tuple[str, ...]:
 
 
 def text_of(place: Path) -> str:
-    """Content of a text file.
+    """Content of the text file at a place.
 
     Raises
     ------

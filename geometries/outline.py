@@ -98,7 +98,7 @@ def reversed_chain(curves: Sequence[Curve]) -> list[Curve]:
 
 
 def mirror_image(curves: Sequence[Curve]) -> list[Curve]:
-    """The chain mirrored at x = 0 and reversed, so that the vacuum stays on its left.
+    """A chain of curves mirrored at x = 0 and reversed, so that the vacuum stays on its left.
 
     Raises
     ------
@@ -127,7 +127,7 @@ def mirror_image(curves: Sequence[Curve]) -> list[Curve]:
 
 
 def moved(curves: Sequence[Curve], across: float, along: float = 0.0) -> list[Curve]:
-    """The chain moved by (across, along), [m].
+    """A chain of curves moved by (across, along), [m].
 
     Raises
     ------

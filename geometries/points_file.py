@@ -75,7 +75,7 @@ def read_points(text: str, name: str) -> FloatArray:
 
 
 def ends_cleanly(text: str) -> bool:
-    """Whether the last line of a file is complete, as far as can be seen."""
+    """Whether the last line of a file's text is complete, as far as can be seen."""
     return text.endswith(("\n", "\r"))
 
 

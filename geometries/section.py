@@ -42,6 +42,11 @@ def electrode_of(boundary_name: str) -> str | None:
 
     The liquid is at the emitter's potential; axis, symmetry and outer are lines without flux.
 
+    Parameters
+    ----------
+    boundary_name : str
+        One of `BOUNDARY_NAMES`.
+
     Raises
     ------
     GeometryError

@@ -283,7 +283,7 @@ def _room_notes(
 
 
 def oriented(curves: Sequence[Curve], *, clockwise: bool) -> list[Curve]:
-    """A closed chain run through clockwise or counterclockwise."""
+    """A closed chain of curves run through clockwise or counterclockwise."""
     points = polyline(list(curves), samples=129)
     x, z = points[:, 0], points[:, 1]
     area = 0.5 * float(np.sum(x * np.roll(z, -1) - np.roll(x, -1) * z))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from importlib.metadata import version
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from conegap.geometries.slit import Slit
 from conegap.solver.budget import Budget, error_budget
 from conegap.solver.classic import ClassicEstimate, classic_estimate
 from conegap.solver.field import FieldSolution, solve_field
+from conegap.solver.liquid_section import MeniscusOnset, meniscus_onset, moves
 from conegap.solver.onset import RigidOnset, electrode_voltages, rigid_onset_of_solution
 from conegap.solver.operation import IonExhaust, ion_exhaust
 from conegap.solver.review import (
@@ -26,9 +27,12 @@ from conegap.solver.review import (
 from conegap.solver.scan import Progress, Scan, scan
 from conegap.solver.surface_balance import surface_wave_field, surface_wave_spacing
 
-__all__ = ["Assessment", "SurfaceWave", "assess", "edge_radius_key"]
+__all__ = ["RIGID", "TURNING_POINT", "Assessment", "Criterion", "SurfaceWave", "assess", "edge_radius_key"]
 
-CRITERION = "rigid surface"
+Criterion = Literal["automatic", "rigid", "meniscus"]
+
+RIGID = "rigid surface"
+TURNING_POINT = "meniscus turning point"
 
 
 @dataclass(frozen=True)
@@ -62,6 +66,9 @@ class Assessment:
     design : Design
     solution : FieldSolution
     onset : RigidOnset
+        Balance of the rigid surface.
+    meniscus : MeniscusOnset or None
+        Turning point of the free surface, where it was computed.
     budget : Budget
     classic : ClassicEstimate or None
     surface_wave : SurfaceWave or None
@@ -78,6 +85,7 @@ class Assessment:
     design: Design
     solution: FieldSolution
     onset: RigidOnset
+    meniscus: MeniscusOnset | None
     budget: Budget
     classic: ClassicEstimate | None
     surface_wave: SurfaceWave | None
@@ -90,17 +98,27 @@ class Assessment:
     @property
     def criterion(self) -> str:
         """Name of the onset criterion."""
-        return CRITERION
+        return RIGID if self.meniscus is None else TURNING_POINT
+
+    @property
+    def onset_voltage(self) -> float:
+        """Onset by the criterion in use, emitter minus accelerator, [V]."""
+        return self.onset.voltage if self.meniscus is None else self.meniscus.voltage
+
+    @property
+    def ratio_to_rigid(self) -> float:
+        """Onset by the criterion in use over that of the rigid surface, [-]."""
+        return self.onset_voltage / self.onset.voltage
 
     @property
     def lowest_onset(self) -> float:
         """Lower end of the onset band, [V]."""
-        return self.onset.voltage * (1.0 - min(self.budget.down, 1.0))
+        return self.onset_voltage * (1.0 - min(self.budget.down, 1.0))
 
     @property
     def highest_onset(self) -> float:
         """Upper end of the onset band, [V]."""
-        return self.onset.voltage * (1.0 + self.budget.up)
+        return self.onset_voltage * (1.0 + self.budget.up)
 
     @property
     def enhancement(self) -> float:
@@ -140,7 +158,8 @@ class Assessment:
                 "seconds": solution.seconds,
             },
             "onset": {
-                "voltage_V": onset.voltage,
+                "voltage_V": self.onset_voltage,
+                "rigid_voltage_V": onset.voltage,
                 "voltage_low_V": self.lowest_onset,
                 "voltage_high_V": self.highest_onset,
                 "criterion": self.criterion,
@@ -176,13 +195,15 @@ class Assessment:
                 "source": self.classic.source,
                 "within_validity": self.classic.within,
             }
+        if self.meniscus is not None:
+            result["onset"]["meniscus"] = _meniscus_dict(self.meniscus)
         if self.surface_wave is not None:
             result["onset"]["surface_wave_voltage_V"] = self.surface_wave.onset_voltage
         return result
 
 
 def edge_radius_key(design: Design) -> str | None:
-    """Design file key of the dimension that sets the emitting radius, or None."""
+    """Design file key of the dimension that sets a design's emitting radius, or None."""
     emitter = design.emitter
     if isinstance(emitter, Needle):
         return "emitter.tip_radius"
@@ -198,6 +219,7 @@ def assess(
     *,
     accuracy: float = 1e-3,
     scans: bool = True,
+    criterion: Criterion = "automatic",
     progress: Progress | None = None,
 ) -> Assessment:
     """The main job: field, onset with error budget, and review of a design.
@@ -209,6 +231,9 @@ def assess(
         Relative numerical error wanted in the edge field, > 0, [-].
     scans : bool
         Whether to scan the onset over gap and edge radius.
+    criterion : "automatic", "rigid" or "meniscus"
+        Automatic follows the free surface where the design has one (capillary, wetted needle,
+        slit) and says in a warning why where it cannot.
     progress : callable or None
         Called with (what, steps done, steps in all).
 
@@ -216,8 +241,8 @@ def assess(
     ------
     DesignError
         The design has no onset, or cannot be built at one end of a tolerance.
-    MeshError, ConvergenceError
-        The field could not be computed; no number is reported.
+    MeshError, ConvergenceError, ContinuationError
+        The field or the liquid's shapes could not be computed; no number is reported.
     """
     if progress is not None:
         progress("field", 0, 1)
@@ -225,24 +250,55 @@ def assess(
     onset = rigid_onset_of_solution(design, solution)
     if progress is not None:
         progress("field", 1, 1)
-    budget = error_budget(design, solution, onset, progress=progress)
-    accelerator = accelerator_field(design, solution, onset)
-    highest = onset.voltage * (1.0 + budget.up)
+    meniscus, remark = _free_surface(design, criterion, progress)
+    budget = error_budget(
+        design,
+        solution,
+        onset,
+        mesh_error=None if meniscus is None else meniscus.error,
+        progress=progress,
+    )
+    voltage = onset.voltage if meniscus is None else meniscus.voltage
+    accelerator = accelerator_field(design, solution, voltage)
+    highest = voltage * (1.0 + budget.up)
     edge = solution.section.edge(onset.edge_name)
     ground = design.voltages.emitter
     return Assessment(
         design=design,
         solution=solution,
         onset=onset,
+        meniscus=meniscus,
         budget=budget,
         classic=classic_estimate(design, radius=edge.radius),
         surface_wave=_surface_wave(design, onset),
         accelerator=accelerator,
         exhaust=ion_exhaust(ion_mass=design.metal.ion_mass, voltage=ground) if ground > 0 else None,
-        review=gap_review(design, onset, highest, accelerator),
+        review=gap_review(design, voltage, highest, accelerator),
         scans=_scans(design, progress) if scans else (),
-        warnings=_warnings(design, solution, onset, accuracy),
+        warnings=(*_warnings(design, solution, onset, accuracy), *remark),
     )
+
+
+def _free_surface(
+    design: Design, criterion: Criterion, progress: Progress | None
+) -> tuple[MeniscusOnset | None, tuple[str, ...]]:
+    """Turning point of the free surface where it is wanted and can be had, and why not."""
+    if criterion == "rigid":
+        return None, ()
+    if criterion == "automatic":
+        if not any(b.name == "liquid" for loop in design.section().loops for b in loop):
+            return None, ()
+        if not moves(design):
+            return None, (
+                "the slit is not its own mirror image, so its free surface is not followed: the "
+                "onset is that of the rigid surface",
+            )
+        if design.voltages.chamber != 0.0:
+            return None, (
+                "the chamber is not grounded, so the free surface is not followed: the onset is "
+                "that of the rigid surface",
+            )
+    return meniscus_onset(design, progress=progress), ()
 
 
 def _surface_wave(design: Design, onset: RigidOnset) -> SurfaceWave | None:
@@ -311,6 +367,24 @@ def _warnings(
             "the accelerator: no exhaust speed is given"
         )
     return tuple(found)
+
+
+def _meniscus_dict(meniscus: MeniscusOnset) -> dict[str, Any]:
+    """The turning point for the results contract."""
+    shape = meniscus.branch.turning.shape
+    result: dict[str, Any] = {
+        "held": meniscus.held,
+        "contact_radius_m": meniscus.radius,
+        "apex_height_m": shape.height * meniscus.radius,
+        "contact_slope_rad": shape.contact_angle,
+        "apex_field_V_per_m": meniscus.apex_field,
+        "half_angle_rad": meniscus.half_angle,
+        "numerical_error": meniscus.error,
+    }
+    if meniscus.extinction is not None:
+        result["extinction_low_V"] = meniscus.extinction.low
+        result["extinction_high_V"] = min(meniscus.extinction.high, meniscus.voltage)
+    return result
 
 
 def _number(value: float) -> float | None:

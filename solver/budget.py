@@ -80,6 +80,7 @@ def error_budget(
     solution: FieldSolution,
     onset: RigidOnset,
     *,
+    mesh_error: float | None = None,
     progress: Progress | None = None,
 ) -> Budget:
     """Budget of a rigid onset.
@@ -91,6 +92,9 @@ def error_budget(
         Of the design as drawn.
     onset : RigidOnset
         Its onset.
+    mesh_error : float or None
+        Relative numerical error of the onset voltage where it is not that of the rigid edge
+        field, [-].
     progress : callable or None
 
     Raises
@@ -98,13 +102,14 @@ def error_budget(
     DesignError
         The design cannot be built at one end of a tolerance.
     """
+    numerical = onset.numerical.error if mesh_error is None else mesh_error
     tension = float(design.metal.surface_tension_uncertainty(design.liquid.temperature))
     lines = [
         Contribution(
             "mesh",
-            "numerical error of the edge field",
-            onset.numerical.error / _ROOT_THREE,
-            onset.numerical.error / _ROOT_THREE,
+            "numerical error of the field",
+            numerical / _ROOT_THREE,
+            numerical / _ROOT_THREE,
             "mesh sequence",
         ),
         Contribution(
@@ -194,5 +199,5 @@ def _tolerance_line(
         f"{dimension.label} {dimension.text} ± {dimension.tolerance_text}",
         max(0.0, -min(shifts)) / _ROOT_THREE,
         max(0.0, max(shifts)) / _ROOT_THREE,
-        f"{dimension.basis}, solves at both ends of the tolerance",
+        f"{dimension.basis}; rigid balance solved at both ends of the tolerance",
     )

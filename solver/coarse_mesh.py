@@ -25,7 +25,8 @@ from conegap.solver.span import BoundaryIndex, Span, section_spans
 __all__ = ["CoarseMesh", "CurvedEdge", "IntArray", "SurfaceEdge", "coarse_mesh"]
 
 IntArray = NDArray[np.int64]
-_GRADINGS = (0.6, 0.8, 0.45, 1.2, 2.0)
+# Growth of the mesher's triangles, and how far below its own wish an edge may lie undivided.
+_ATTEMPTS = ((0.6, 0.3), (0.8, 0.3), (0.45, 0.3), (1.2, 0.3), (0.8, 0.1), (0.6, 0.03), (2.0, 0.03))
 _PATCH_ANGLE = 0.4
 
 
@@ -131,8 +132,8 @@ def coarse_mesh(
             sharp.append((place, 0.3 * size))
     divisions = divide_spans(loops, section.symmetry, rule, sharp)
     reason = "no attempt"
-    for grading in _GRADINGS:
-        filled = _fill(loops, divisions, grading)
+    for grading, undivided in _ATTEMPTS:
+        filled = _fill(loops, divisions, grading, undivided)
         if isinstance(filled, str):
             reason = filled
             continue
@@ -164,7 +165,10 @@ class _Fill:
 
 
 def _fill(
-    loops: list[list[Span]], divisions: list[list[FloatArray]], grading: float
+    loops: list[list[Span]],
+    divisions: list[list[FloatArray]],
+    grading: float,
+    undivided: float,
 ) -> _Fill | str:
     """Mesh the region between spans; a string with the reason when it fails."""
     from netgen.geom2d import SplineGeometry
@@ -183,12 +187,12 @@ def _fill(
             pieces.append((start + k, start + (k + 1) % count, span, a, b))
     crossing = _crossing(np.array(points), pieces)
     if crossing is not None:
-        return f"the outline crosses itself near ({crossing[0]:.4g}, {crossing[1]:.4g})"
+        return f"the outline crosses or touches itself near ({crossing[0]:.4g}, {crossing[1]:.4g})"
     numbers = [geometry.AppendPoint(float(p[0]), float(p[1])) for p in points]
     for k, (i, j, *_rest) in enumerate(pieces):
         geometry.Append(["line", numbers[i], numbers[j]], leftdomain=1, rightdomain=0, bc=k + 1)
     try:
-        mesh = geometry.GenerateMesh(maxh=1e12, grading=grading, segmentsperedge=0.3)
+        mesh = geometry.GenerateMesh(maxh=1e12, grading=grading, segmentsperedge=undivided)
     except Exception as error:
         return f"the mesher refused the outline ({error})"
     array = np.array([p.p[:2] for p in mesh.Points()])
@@ -216,7 +220,7 @@ def _fill(
 
 
 def _crossing(points: FloatArray, pieces: list[_FillEdge]) -> FloatArray | None:
-    """A point where two pieces of outline cross, or None."""
+    """A point where two pieces of outline cross or touch, or None."""
     first = np.array([piece[0] for piece in pieces])
     last = np.array([piece[1] for piece in pieces])
     p, q = points[first], points[last]
@@ -227,8 +231,13 @@ def _crossing(points: FloatArray, pieces: list[_FillEdge]) -> FloatArray | None:
         offset = of[None, :, :] - p[:, None, :]
         return np.sign(_cross(along[:, None, :], offset))
 
-    straddles = side(p) * side(q) < 0
-    crossing = straddles & straddles.T
+    # Pieces that only touch count too (the mesher would not return), neighbours do not.
+    straddles = side(p) * side(q) <= 0
+    low, high = np.minimum(p, q), np.maximum(p, q)
+    near = np.all(low[:, None] <= high[None, :], axis=-1)
+    ends = np.stack([first, last], axis=1)
+    joined = np.any(ends[:, None, :, None] == ends[None, :, None, :], axis=(2, 3))
+    crossing = straddles & straddles.T & near & near.T & ~joined
     where = np.argwhere(crossing)
     return np.asarray(p[where[0, 0]]) if len(where) else None
 

@@ -15,7 +15,7 @@ import numpy as np
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.errors import ComputationError
 
-__all__ = ["BranchPoint", "ContinuationError", "follow", "refine_turning_point"]
+__all__ = ["BranchPoint", "ContinuationError", "System", "correct", "follow"]
 
 System = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 
@@ -155,7 +155,7 @@ def follow(
         point = following
         if progress is not None:
             progress(len(points))
-        if point.tangent[-1] < 0.0:
+        if point.x[-1] < points[-2].x[-1]:
             after += 1
             if after >= beyond:
                 return points
@@ -167,38 +167,3 @@ def follow(
         f"the voltage did not turn back within {most_points} points of the branch; last "
         f"parameter {point.x[-1]:.6g}"
     )
-
-
-def refine_turning_point(
-    system: System, before: BranchPoint, after: BranchPoint, *, tolerance: float = 1e-6
-) -> BranchPoint:
-    """The point where the parameter is stationary, by the secant rule on the tangent.
-
-    Parameters
-    ----------
-    system : callable
-    before, after : BranchPoint
-        Neighbouring points with rising and falling parameter.
-    tolerance : float
-        Relative change of the parameter that no longer matters, [-].
-
-    Raises
-    ------
-    ContinuationError
-        The turning point slipped away.
-    """
-    for _ in range(20):
-        rise, fall = before.tangent[-1], after.tangent[-1]
-        length = float(np.linalg.norm(after.x - before.x))
-        share = float(np.clip(rise / (rise - fall), 0.05, 0.95))
-        chord = (after.x - before.x) / length
-        middle = correct(system, before.x + share * (after.x - before.x), chord)
-        slope = middle.tangent[-1]
-        reached = max(abs(middle.x[-1]), 1e-30)
-        if abs(slope) * length <= tolerance * reached:
-            return middle
-        if slope > 0.0:
-            before = middle
-        else:
-            after = middle
-    raise ContinuationError("the turning point could not be located")

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from conegap.geometries.curves import FloatArray
+from conegap.solver.coarse_mesh import IntArray
 from conegap.solver.field import FieldSolution
 
 __all__ = ["field_at_points", "write_field"]
@@ -65,7 +66,7 @@ def write_field(path: Path, solution: FieldSolution, voltages: Mapping[str, floa
 
 
 def field_at_points(
-    points: FloatArray, triangles: FloatArray, potential: FloatArray
+    points: FloatArray, triangles: IntArray, potential: FloatArray
 ) -> FloatArray:
     """E = -grad(phi) at the points, the mean over their triangles weighted with the angle there.
 

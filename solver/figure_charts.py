@@ -11,7 +11,7 @@ import numpy as np
 from conegap.geometries.quantity import FIELD, LENGTH, VOLTAGE
 from conegap.solver.assessment import Assessment
 from conegap.solver.budget import Budget
-from conegap.solver.figure_dimensions import Placer
+from conegap.solver.figure_placer import Across, Place, Placer
 from conegap.solver.figure_style import ACCENT, BAND, HAIR, INK, LIMIT, SOFT, pretty, quiet_axes
 from conegap.solver.figure_units import axis_unit, field_text, voltage_text
 from conegap.solver.onset import electrode_voltages
@@ -24,6 +24,10 @@ if TYPE_CHECKING:
 __all__ = ["chart_budget", "chart_edge_field", "chart_onset_band", "chart_scan"]
 
 
+_SIDES: tuple[Across, ...] = ("center", "right", "left")
+Dashes = str | tuple[int, tuple[float, ...]]
+
+
 def chart_onset_band(axes: Axes, assessment: Assessment) -> Axes:
     """The onset with its band on a voltage axis, beside what the design and the supply give.
 
@@ -34,7 +38,7 @@ def chart_onset_band(axes: Axes, assessment: Assessment) -> Axes:
     """
     design = assessment.design
     limit = design.supply.voltage_limit
-    marks = [
+    marks: list[tuple[float, str, str, Dashes]] = [
         (assessment.onset.voltage, _onset_words(assessment), ACCENT, "-"),
         (design.voltage, f"design {voltage_text(design.voltage)}", INK, (0, (4, 2))),
     ]
@@ -50,13 +54,18 @@ def chart_onset_band(axes: Axes, assessment: Assessment) -> Axes:
     low, high = assessment.lowest_onset / unit.size, assessment.highest_onset / unit.size
     axes.axvspan(low, high, ymin=0.08, ymax=0.5, fc=BAND, ec=ACCENT, lw=0.8, zorder=2)
     placer = Placer(axes, 1.0)
+    near = 0.6 * placer.width(_onset_words(assessment).split("\n")[1])
     for value, words, colour, dashes in marks:
         x = value / unit.size
         top = 0.56 if colour == ACCENT else 0.5
         axes.plot([x, x], [0.0, top], color=colour, lw=1.8, ls=dashes, zorder=4)
-        places = [
-            (x, z, side, "bottom") for z in (0.58, 0.8, 1.02) for side in ("center", "right", "left")
-        ]
+        sides = _SIDES
+        if colour == ACCENT:
+            # A neighbour's leader may rise just beside the band: write away from it.
+            close = [v / unit.size - x for v, *_ in marks[1:] if abs(v / unit.size - x) < near]
+            sides = ("center",) if not close else (("right",) if min(close) > 0.0 else ("left",))
+        at = {"right": high, "left": low}.get(sides[0], x) if colour == ACCENT else x
+        places: list[Place] = [(at, z, side, "bottom") for z in (0.58, 0.8, 1.02) for side in sides]
         _, place = placer.text(words, places, colour=colour, paper=False)
         if place[1] > 0.6:
             axes.plot([x, x], [top, place[1]], color=colour, lw=0.6, zorder=3)
@@ -198,8 +207,10 @@ def chart_budget(axes: Axes, budget: Budget, voltage: float) -> Axes:
     pad = 0.03 * largest
     for row, low, high in zip([*rows, -0.2], [*down, 100.0 * budget.down],
                               [*up, 100.0 * budget.up], strict=True):
-        axes.text(-low - pad, row, _signed("−", low), ha="right", va="center", fontsize=7, color=INK)
-        axes.text(high + pad, row, _signed("+", high), ha="left", va="center", fontsize=7, color=INK)
+        for x, words, side in (
+            (-low - pad, _signed("−", low), "right"), (high + pad, _signed("+", high), "left")
+        ):
+            axes.text(x, row, words, ha=side, va="center", fontsize=7, color=INK)
     axes.set_xlabel(f"shift of the onset [% of {voltage_text(voltage)}]")
     axes.xaxis.set_major_formatter(lambda v, _: f"{v:g}".replace("-", "−"))
     axes.grid(True, axis="x")

@@ -7,11 +7,13 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.quantity import LENGTH, VOLTAGE
+from conegap.solver.coarse_mesh import IntArray
 from conegap.solver.field import FieldSolution
-from conegap.solver.figure_dimensions import Placer
+from conegap.solver.figure_placer import Place, Placer
 from conegap.solver.figure_section import draw_bodies, set_window
 from conegap.solver.figure_style import ACCENT, INK, SOFT
 from conegap.solver.figure_units import AxisUnit, axis_unit
@@ -43,6 +45,8 @@ def draw_equipotentials(
     lines : int
         About how many, [-].
     """
+    from matplotlib.tri import Triangulation
+
     section = solution.section
     unit = axis_unit(LENGTH, window.width)
     window = _whole_axes(set_window(axes, window, unit.size, lanes=False), unit)
@@ -58,9 +62,10 @@ def draw_equipotentials(
     volts = axis_unit(VOLTAGE, float(np.abs(levels).max()))
     flips = (1.0, -1.0) if is_half(section) else (1.0,)
     for flip in flips:
+        grid = Triangulation(flip * points[:, 0] / unit.size, points[:, 1] / unit.size, triangles)
         axes.tricontour(
-            flip * points[:, 0] / unit.size, points[:, 1] / unit.size, triangles, potential,
-            levels=levels, colors=[ACCENT], linewidths=0.8, linestyles="-", zorder=4,
+            grid, potential, levels=levels, colors=[ACCENT], linewidths=0.8, linestyles="-",
+            zorder=4,
         )
     draw_bodies(axes, section, window, unit.size)
     _label_axes(axes, section.symmetry == "axisymmetric", unit)
@@ -143,7 +148,7 @@ def _label_axes(axes: Axes, axisymmetric: bool, unit: AxisUnit) -> None:
         axes.xaxis.set_major_formatter(lambda x, _: f"{abs(x):g}")
 
 
-def _within(points: FloatArray, triangles: FloatArray, window: Window) -> FloatArray:
+def _within(points: FloatArray, triangles: IntArray, window: Window) -> IntArray:
     """Triangles that touch a window or its mirror image."""
     x, z = points[:, 0][triangles], points[:, 1][triangles]
     left = x.min(axis=1) <= max(window.right, -window.left)
@@ -152,7 +157,7 @@ def _within(points: FloatArray, triangles: FloatArray, window: Window) -> FloatA
     return np.asarray(triangles[near])
 
 
-def _seen(points: FloatArray, window: Window) -> FloatArray:
+def _seen(points: FloatArray, window: Window) -> NDArray[np.bool_]:
     """Which points lie in a window or its mirror image."""
     inside = (
         (points[:, 0] <= max(window.right, -window.left))
@@ -160,13 +165,13 @@ def _seen(points: FloatArray, window: Window) -> FloatArray:
         & (points[:, 1] <= window.high)
         & (points[:, 1] >= window.low)
     )
-    return inside if inside.any() else np.ones(len(points), dtype=bool)
+    return np.asarray(inside if inside.any() else np.ones(len(points), dtype=bool))
 
 
 def _label_levels(
     axes: Axes,
     points: FloatArray,
-    triangles: FloatArray,
+    triangles: IntArray,
     potential: FloatArray,
     levels: FloatArray,
     volts: AxisUnit,
@@ -188,7 +193,7 @@ def _label_levels(
     ways = list(_ways(window))
     values = [np.ma.filled(field(x, z), np.nan) for x, z in ways]
     for level in levels:
-        spots: list[tuple[float, float, str, str]] = []
+        spots: list[Place] = []
         for (x, z), along in zip(ways, values, strict=True):
             crossing = np.flatnonzero(np.diff(np.sign(along - level)) != 0.0)
             good = [k for k in crossing if np.isfinite(along[k]) and np.isfinite(along[k + 1])]

@@ -10,14 +10,14 @@ import numpy as np
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.quantity import LENGTH
 from conegap.geometries.section import DimensionMark, EmittingEdge, Section
-from conegap.solver.figure_dimensions import Placer, draw_dimensions
+from conegap.solver.figure_dimensions import draw_dimensions
+from conegap.solver.figure_placer import Place, Placer
 from conegap.solver.figure_style import (
     INK,
     INSULATOR,
     LIQUID,
     METAL,
     METAL_HATCH,
-    PAPER,
     SOFT,
 )
 from conegap.solver.figure_units import axis_unit, length_words
@@ -148,7 +148,7 @@ def draw_bodies(
                 look = {"fc": LIQUID, "ec": "none"}
             else:
                 look = {"fc": INSULATOR, "ec": METAL_HATCH, "hatch": "----"}
-            patch = PathPatch(path, lw=0.0, zorder=order[body.material], **look)  # type: ignore[arg-type]
+            patch = PathPatch(path, lw=0.0, zorder=order[body.material], **look)
             axes.add_patch(patch)
             patch.set_clip_path(frame)
     if outlines:
@@ -177,7 +177,7 @@ def _cut(outline: FloatArray, window: Window, room: float) -> FloatArray:
         (0, window.left - room, 1.0), (0, window.right + room, -1.0),
         (1, window.low - room, 1.0), (1, window.high + room, -1.0),
     )
-    points = [p for p in outline]
+    points = list(outline)
     for column, limit, sign in sides:
         kept = []
         for k, here in enumerate(points):
@@ -260,7 +260,9 @@ def _part_names(
                 inside += _free_places(Path(outline), window, across, up)
         inside.sort(key=lambda p: (abs(p[0] - 0.6 * window.left), -p[1]))
         if inside:
-            places = [(x / unit, z / unit, "center", "center") for x, z in inside[:200]]
+            places: list[Place] = [
+                (x / unit, z / unit, "center", "center") for x, z in inside[:200]
+            ]
             placer.text(name, places, colour=SOFT if name != "liquid" else INK)
 
 

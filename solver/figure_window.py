@@ -11,8 +11,8 @@ from conegap.geometries.section import Body, EmittingEdge, Section
 
 __all__ = [
     "Window",
-    "edge_window",
     "edge_point",
+    "edge_window",
     "electrodes_window",
     "is_half",
     "mirrored_image",
@@ -57,7 +57,7 @@ def is_half(section: Section) -> bool:
 
 
 def mirrored_image(points: FloatArray) -> FloatArray:
-    """Points mirrored about x = 0, (n, 2) array, [m]."""
+    """The points mirrored about x = 0, (n, 2) array, [m]."""
     return np.asarray(points * np.array([-1.0, 1.0]))
 
 

@@ -2,7 +2,7 @@
 
 On the surface  p + lambda e^2 / 2 = 2H  with lengths in contact radii a, pressures in gamma / a,
 e the field per volt times a, and lambda = eps0 V^2 / (gamma a).  The balance is weighted with even
-Chebyshev polynomials over the surface (Galerkin).  Its Jacobian is exact for the continuous
+Chebyshev polynomials over the surface and integrated by Gauss's rule.  Its Jacobian is exact for the continuous
 problem: moving the surface outward by d changes the potential there by e d, and Laplace's equation
 with these boundary data on the unmoved region gives the change of the field (J. Hadamard, Mem
 Acad Sci Paris 33 (1908), from memory).
@@ -16,6 +16,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.polynomial import chebyshev
+from scipy.interpolate import make_interp_spline
 
 from conegap.geometries.curves import FloatArray
 from conegap.solver.meniscus_shape import MeniscusShape
@@ -101,6 +102,17 @@ class MeniscusProblem:
         self.modes = len(reference.coefficients)
         self.symmetry = reference.symmetry
         self._ratio = radius / field.scale
+        self._round = self.symmetry == "axisymmetric"
+        nodes, weights = np.polynomial.legendre.leggauss(4 * self.modes)
+        self._places = 0.5 * (1.0 + nodes)
+        even = chebyshev.chebvander(self._places, 2 * self.modes - 2)[:, ::2].T
+        self._weights = 0.5 * weights * even
+        # The field is even about the axis; its spline takes values at the mesh's points to the
+        # Gauss points, where the curvature is exact.
+        mirrored = np.concatenate([-field.fraction[:0:-1], field.fraction])
+        both = np.eye(len(field.fraction))
+        spline = make_interp_spline(mirrored, np.vstack([both[:0:-1], both]), k=3)
+        self._interpolation = np.asarray(spline(self._places))
         self._reference_volume = reference.volume if like is None else like._reference_volume
         if like is None:
             self.reference_field = float(np.abs(self._state(reference).field[0])) * self._ratio
@@ -163,10 +175,12 @@ class MeniscusProblem:
     def _assemble(self, x: FloatArray, *, jacobian: bool) -> tuple[FloatArray, FloatArray | None]:
         shape, pressure, strength = self.parts(x)
         state = self._state(shape)
-        s = state.fraction
         field = state.field * self._ratio
-        weights = self._weights(s) * (state.measure / state.measure.sum())
-        balance = pressure + 0.5 * strength * field**2 - shape.curvature(s)
+        at = self._interpolation @ field
+        s = self._places
+        weights = self._weights * (shape.points(s)[:, 0] if self._round else 1.0)
+        bend = shape.curvature(s)
+        balance = pressure + 0.5 * strength * at**2 - bend
         residual = weights @ balance
         if self.held == "volume":
             residual = np.append(residual, shape.volume - self.amount)
@@ -177,39 +191,41 @@ class MeniscusProblem:
         columns = np.zeros((len(s), len(x)))
         constraint_row, growth_row = np.zeros(len(x)), np.zeros(len(x))
         growth = self._growth(shape)
-        normal, tangent = shape.normals(s), shape.tangents(s)
-        along = np.gradient(field, s * shape.length)
-        bend = shape.curvature(s)
-        shifts, bends = [], []
+        nodes = state.fraction
+        normal, tangent = shape.normals(nodes), shape.tangents(nodes)
+        along = np.gradient(field, nodes * shape.length)
+        outward, sideways, bends = [], [], []
         for k in range(self.modes):
             step = np.zeros(self.modes)
             step[k] = _STEP
             up = shape.changed(shape.coefficients + step)
             down = shape.changed(shape.coefficients - step)
-            shifts.append((up.points(s) - down.points(s)) / (2.0 * _STEP))
+            shift = (up.points(nodes) - down.points(nodes)) / (2.0 * _STEP)
+            outward.append((shift * normal).sum(axis=1))
+            sideways.append((shift * tangent).sum(axis=1))
             bends.append((up.curvature(s) - down.curvature(s)) / (2.0 * _STEP))
             growth_row[k] = (self._growth(up) - self._growth(down)) / (2.0 * _STEP) / growth
             constraint_row[k] = (
-                (up.volume - down.volume) / (2.0 * _STEP) if self.held == "volume" else 1.0
+                (up.volume - down.volume) / (2.0 * _STEP)
+                if self.held == "volume"
+                else (up.contact_angle - down.contact_angle) / (2.0 * _STEP)
             )
-        move = np.array(shifts)
-        outward = (move * normal).sum(axis=2)
-        sideways = (move * tangent).sum(axis=2)
-        response = state.response(field * outward) * self._ratio
-        change = response - bend * field * outward + along * sideways
-        columns[:, : self.modes] = (strength * field * change - np.array(bends)).T
-        columns += np.outer(0.5 * strength * field**2, growth_row)
+        rise = field * np.array(outward)
+        change = (
+            state.response(rise) * self._ratio
+            - shape.curvature(nodes) * rise
+            + along * np.array(sideways)
+        )
+        stress = strength * at * (change @ self._interpolation.T)
+        columns[:, : self.modes] = (stress - np.array(bends)).T
+        columns += np.outer(0.5 * strength * at**2, growth_row)
         if self.held != "pressure":
             columns[:, self.modes] = 1.0
-        columns[:, -1] = 0.5 * field**2 * growth / self.reference_field**2
+        columns[:, -1] = 0.5 * at**2 * growth / self.reference_field**2
         matrix = weights @ columns
         if self.held != "pressure":
             matrix = np.vstack([matrix, constraint_row])
         return residual, matrix
-
-    def _weights(self, s: FloatArray) -> FloatArray:
-        """Even Chebyshev polynomials at the points, (modes, n) array."""
-        return chebyshev.chebvander(s, 2 * self.modes - 2)[:, ::2].T
 
     def voltage(self, strength: float, surface_tension: float) -> float:
         """Voltage of a strength, [V], for a surface tension in [N/m]."""

@@ -17,13 +17,19 @@ import numpy as np
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.section import Section
 from conegap.solver.coarse_mesh import CoarseMesh, coarse_mesh
-from conegap.solver.continuation import BranchPoint, correct, follow, refine_turning_point
+from conegap.solver.continuation import (
+    BranchPoint,
+    ContinuationError,
+    System,
+    correct,
+    follow,
+)
 from conegap.solver.extrapolation import Estimate, estimate
 from conegap.solver.meniscus import Equilibrium, Held, MeniscusProblem
 from conegap.solver.meniscus_shape import MeniscusShape
 from conegap.solver.moving_field import MovingField
 
-__all__ = ["LiquidSection", "MeniscusBranch", "turning_point"]
+__all__ = ["LiquidSection", "MeniscusBranch", "half_angle", "turning_point"]
 
 _FAR = 0.12
 _LEVELS = (2, 4, 8)
@@ -32,6 +38,10 @@ _SMALLEST_STEP = 2e-3
 _SURFACE_SPACING = 0.2
 _CONTACT_SPACING = 0.1
 _PATCH_ANGLE = 0.2
+_LARGEST_REACH = 0.06
+_MOST_SHIFTS = 12
+
+Progress = Callable[[str, int, int], None]
 
 
 @dataclass(frozen=True)
@@ -90,7 +100,7 @@ def turning_point(
     held: Held,
     amount: float,
     levels: tuple[int, ...] = _LEVELS,
-    progress: Callable[[str, int, int], None] | None = None,
+    progress: Progress | None = None,
 ) -> MeniscusBranch:
     """Follow the branch from a shape without field and locate its turning point.
 
@@ -143,14 +153,14 @@ def turning_point(
             else lambda n: progress("liquid shapes", len(points) + n, 0),
         )
         points.extend(piece if not points else piece[1:])
-        if piece[-1].tangent[-1] < 0.0 and len(piece) > 1 and _beyond(points) >= 2:
+        if _fallen(points) >= 2:
             break
         x, direction = piece[-1].x, piece[-1].tangent
         step = float(np.clip(np.linalg.norm(piece[-1].x - piece[-2].x), 0.02, _FIRST_STEP))
         problem = _problem(liquid, problem.shape(x), levels[0], held, amount, first)
-    turned = next(k for k, point in enumerate(points) if point.tangent[-1] < 0.0)
+    turned = int(np.argmax([point.x[-1] for point in points])) + 1
     equilibria = tuple(_recorded(first, point) for point in points)
-    fold, values = _refined(liquid, first, points[turned - 1], points[turned], levels, progress)
+    fold, values = _refined(liquid, first, points[turned - 2], points[turned], levels, progress)
     return MeniscusBranch(
         held=held,
         equilibria=equilibria,
@@ -160,8 +170,9 @@ def turning_point(
     )
 
 
-def _beyond(points: list[BranchPoint]) -> int:
-    return sum(1 for point in points if point.tangent[-1] < 0.0)
+def _fallen(points: list[BranchPoint]) -> int:
+    """Points after the greatest parameter."""
+    return len(points) - 1 - int(np.argmax([point.x[-1] for point in points]))
 
 
 def _problem(liquid, shape, level, held, amount, like):  # type: ignore[no-untyped-def]
@@ -203,22 +214,35 @@ def _recorded(problem: MeniscusProblem, point: BranchPoint) -> Equilibrium:
     return Equilibrium(shape, pressure, strength, empty, empty)
 
 
-def _refined(liquid, first, before, after, levels, progress):  # type: ignore[no-untyped-def]
-    """The turning point on meshes made for its own shape."""
-    rise, fall = before.tangent[-1], after.tangent[-1]
-    guess = before.x + rise / (rise - fall) * (after.x - before.x)
+def _refined(
+    liquid: LiquidSection,
+    first: MeniscusProblem,
+    before: BranchPoint,
+    after: BranchPoint,
+    levels: tuple[int, ...],
+    progress: Progress | None,
+) -> tuple[Equilibrium, tuple[float, ...]]:
+    """The turning point on meshes made for its own shape, and its strength on each of them.
+
+    On every mesh three shapes are balanced in the same three planes across the branch; the
+    strength is greatest at the vertex of the parabola through them.  That needs nothing of the
+    Jacobian but that Newton's method converges.
+    """
+    apart = after.x - before.x
+    chord = apart / np.linalg.norm(apart)
+    reach = float(np.clip(0.5 * np.linalg.norm(apart), 0.02, _LARGEST_REACH))
+    guess = 0.5 * (before.x + after.x)
     shape = first.shape(guess)
     section, surface = liquid.draw(shape)
     coarse = _liquid_mesh(liquid, section, shape)
+    offsets = reach * np.array([-1.0, 0.0, 1.0])
+    places = guess + offsets[:, None] * chord
     values = []
-    point: BranchPoint | None = None
-    bend = 0.0
     for number, level in enumerate(levels):
         if progress is not None:
             progress("turning point on finer meshes", number, len(levels))
-        field = MovingField(section, surface, level, liquid.potentials, coarse=coarse)
         problem = MeniscusProblem(
-            field,
+            MovingField(section, surface, level, liquid.potentials, coarse=coarse),
             radius=liquid.radius,
             contact=liquid.contact,
             held=first.held,
@@ -227,33 +251,33 @@ def _refined(liquid, first, before, after, levels, progress):  # type: ignore[no
             like=first,
         )
         system = problem.residual_and_jacobian
-        if point is None:
-            reach = float(np.linalg.norm(after.x - before.x))
-            chord = (after.x - before.x) / reach
-            low = correct(system, guess - 0.4 * reach * chord, chord)
-            high = correct(system, guess + 0.4 * reach * chord, chord)
-            while low.tangent[-1] <= 0.0:
-                low = correct(system, low.x - 0.4 * reach * chord, chord)
-            while high.tangent[-1] >= 0.0:
-                high = correct(system, high.x + 0.4 * reach * chord, chord)
-            point = refine_turning_point(system, low, high)
-            bend = (high.tangent[-1] - low.tangent[-1]) / float(
-                (high.x - low.x) @ point.tangent
-            )
-            top = float(point.x[-1])
-        else:
-            point = correct(system, point.x, point.tangent)
-            # The parabola through this point with the bend of the first mesh.
-            top = float(point.x[-1] - point.tangent[-1] ** 2 / (2.0 * bend))
-            if abs(point.tangent[-1] / bend) > 0.02:
-                point = correct(system, point.x - point.tangent * point.tangent[-1] / bend,
-                                point.tangent)
-                top = float(point.x[-1] - point.tangent[-1] ** 2 / (2.0 * bend))
-        values.append(top / first.reference_field**2)
+        places, vertex = _balanced(system, places, chord, offsets)
+        if number == 0:
+            for _ in range(_MOST_SHIFTS):
+                if abs(vertex) <= 0.3 * reach:
+                    break
+                shift = float(np.clip(vertex, -3.0 * reach, 3.0 * reach))
+                places, vertex = _balanced(system, places + shift * chord, chord, offsets)
+            else:
+                raise ContinuationError("the turning point could not be located on a fine mesh")
+        parabola = np.polynomial.Polynomial.fit(offsets, places[:, -1], 2)
+        values.append(float(parabola(vertex)) / first.reference_field**2)
     if progress is not None:
         progress("turning point on finer meshes", len(levels), len(levels))
-    fold = problem.equilibrium(point.x)
-    return fold, tuple(values)
+    between = [np.polynomial.Polynomial.fit(offsets, column, 2)(vertex) for column in places.T]
+    top = correct(system, np.array(between), chord)
+    return problem.equilibrium(top.x), tuple(values)
+
+
+def _balanced(
+    system: System, places: FloatArray, chord: FloatArray, offsets: FloatArray
+) -> tuple[FloatArray, float]:
+    """Solutions in the three planes through the places, and the vertex of the parabola."""
+    solved = np.array([correct(system, place, chord).x for place in places])
+    curve = np.polynomial.Polynomial.fit(offsets, solved[:, -1], 2).convert()
+    if curve.coef[2] >= 0.0:
+        raise ContinuationError("the voltage has no maximum where the turning point was expected")
+    return solved, float(-curve.coef[1] / (2.0 * curve.coef[2]))
 
 
 def half_angle(shape: MeniscusShape) -> float:

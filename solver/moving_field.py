@@ -18,7 +18,7 @@ from conegap.geometries.errors import MeshError
 from conegap.geometries.section import Section, electrode_of
 from conegap.solver.coarse_mesh import CoarseMesh, IntArray, coarse_mesh
 from conegap.solver.control_volumes import ControlVolumes, control_volumes, surface_measure
-from conegap.solver.finite_volume import BoolArray, LaplaceOperator
+from conegap.solver.finite_volume import LaplaceOperator
 from conegap.solver.subdivision import FineMesh, subdivide
 
 __all__ = ["MovingField", "SurfaceState"]
@@ -34,13 +34,14 @@ class SurfaceState:
         Arc-length fraction s of the surface points, from axis to contact line.
     field : (n,) array
         Outward normal field per volt, in inverse scaled lengths.
-    measure : (n,) array
-        Surface of each point, scaled (without 2 pi).
+    total : (n,) array
+        Surface of each point, with what the contact point shares with the solid, scaled
+        (without 2 pi).
     """
 
     fraction: FloatArray
     field: FloatArray
-    measure: FloatArray
+    total: FloatArray
     _operator: LaplaceOperator
     _nodes: IntArray
 
@@ -60,7 +61,7 @@ class SurfaceState:
         held[:, self._nodes] = surface_potential
         potentials = self._operator.potentials(held)
         flux = self._operator.charges(potentials)[:, self._nodes]
-        return np.asarray(flux / self.measure)
+        return np.asarray(flux / self.total)
 
 
 class MovingField:
@@ -196,13 +197,12 @@ class MovingField:
         np.add.at(
             total, self.nodes, surface_measure(points, self.nodes, self.section.symmetry)
         )
-        measure = total[self.nodes].copy()
         # The contact point shares its charge with the solid beside it.
         for nodes in self._neighbours:
             np.add.at(total, nodes, surface_measure(points, nodes, self.section.symmetry))
         charge = operator.charges(operator.potentials(values[None, :]))[0]
         field = charge[self.nodes] / total[self.nodes]
-        return SurfaceState(self.fraction, field, measure, operator, self.nodes)
+        return SurfaceState(self.fraction, field, total[self.nodes], operator, self.nodes)
 
 
 def _stiffness(volumes: ControlVolumes, count: int) -> csc_matrix:

@@ -250,7 +250,10 @@ def _fits(patch: Patch, section: Section, chain: list[Piece], edge: EmittingEdge
     if half and points[:, 0].min() < -1e-9 * patch.radius:
         return False
     for number, block in enumerate(patch.blocks):
-        sigma, tau = np.meshgrid(np.arange(block.cells + 1.0), np.arange(patch.layers + 1.0))
+        # Finer than the cells: a hollow between two coarse points folds the lines too.
+        sigma, tau = np.meshgrid(
+            np.linspace(0.0, block.cells, 4 * block.cells + 1), np.arange(patch.layers + 1.0)
+        )
         grid = patch.points(number, sigma, tau)
         along, out = np.diff(grid, axis=1)[:-1], np.diff(grid, axis=0)[:, :-1]
         if np.any(along[..., 0] * out[..., 1] - along[..., 1] * out[..., 0] <= 0.0):

@@ -10,7 +10,7 @@ from importlib.metadata import version
 from importlib.resources import files
 
 from conegap.solver.assessment import Assessment
-from conegap.solver.figure_style import COLOURS
+from conegap.solver.figure_style import COLOURS, pretty
 from conegap.solver.figure_units import field_text, length_words, percent, voltage_text
 from conegap.solver.figures import Picture, svg_of
 from conegap.solver.report_tables import (
@@ -53,10 +53,14 @@ def html_report(assessment: Assessment, pictures: Mapping[str, Picture]) -> str:
         passed=assessment.passed,
         verdict=verdict(assessment),
         onset=voltage_text(assessment.onset.voltage),
-        band=f"{voltage_text(assessment.lowest_onset)} to {voltage_text(assessment.highest_onset)}",
+        band=(
+            f"{voltage_text(assessment.lowest_onset)} to {voltage_text(assessment.highest_onset)}"
+        ),
         design_voltage=voltage_text(design.voltage),
         supply=(
-            voltage_text(design.supply.voltage_limit) if design.supply.voltage_limit else "not given"
+            voltage_text(design.supply.voltage_limit)
+            if design.supply.voltage_limit
+            else "not given"
         ),
         criterion=assessment.criterion,
         edge=assessment.onset.edge_name,
@@ -66,8 +70,8 @@ def html_report(assessment: Assessment, pictures: Mapping[str, Picture]) -> str:
         tension=f"{assessment.onset.surface_tension * 1e3:.4g} mN/m",
         figures={name: _Safe(text) for name, text in figures.items()},
         captions={name: picture.caption for name, picture in pictures.items()},
-        notes=design.section().notes,
-        warnings=assessment.warnings,
+        notes=[pretty(note) for note in design.section().notes],
+        warnings=[pretty(warning) for warning in assessment.warnings],
         review=review_table(assessment),
         inputs=inputs_table(assessment),
         budget=budget_table(assessment),

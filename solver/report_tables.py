@@ -97,7 +97,8 @@ def inputs_table(assessment: Assessment) -> Table:
         for d in assessment.design.dimensions()
     )
     state = tuple("assumed" if row[4] == "assumed" else "" for row in rows)
-    return Table(("dimension", "key of the design file", "value", "tolerance", "basis"), rows, state)
+    heads = ("dimension", "key of the design file", "value", "tolerance", "basis")
+    return Table(heads, rows, state)
 
 
 def budget_table(assessment: Assessment) -> Table:
@@ -175,9 +176,8 @@ def property_text(value: float, unit: str) -> str:
         "kg/m^3": (1.0, "kg/m³"),
     }
     factor, name = handy.get(unit, (1.0, unit))
-    return f"{value * factor:.5g} {name}" if unit in ("K", "kg/mol") else (
-        f"{value * factor:.4g} {name}"
-    )
+    digits = 5 if unit in ("K", "kg/mol", "kg/m^3") else 4
+    return f"{value * factor:.{digits}g} {name}"
 
 
 def operation_table(assessment: Assessment) -> Table | None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from conegap.geometries.design import Design
 from conegap.solver.field import FieldSolution
-from conegap.solver.onset import RigidOnset, electrode_voltages
+from conegap.solver.onset import electrode_voltages
 
 __all__ = ["AcceleratorField", "ReviewRow", "accelerator_field", "gap_review"]
 
@@ -60,7 +60,7 @@ class AcceleratorField:
 
 
 def accelerator_field(
-    design: Design, solution: FieldSolution, onset: RigidOnset
+    design: Design, solution: FieldSolution, onset_voltage: float
 ) -> AcceleratorField:
     """Greatest inward field on the accelerator.
 
@@ -68,10 +68,11 @@ def accelerator_field(
     ----------
     design : Design
     solution : FieldSolution
-    onset : RigidOnset
+    onset_voltage : float
+        [V].
     """
     working = electrode_voltages(design, solution.electrodes)
-    ramped = electrode_voltages(design, solution.electrodes, onset.voltage / design.voltage)
+    ramped = electrode_voltages(design, solution.electrodes, onset_voltage / design.voltage)
     now = solution.surface("accelerator", working)
     then = solution.surface("accelerator", ramped)
     k = int(abs(now.field).argmax())
@@ -83,14 +84,15 @@ def accelerator_field(
 
 
 def gap_review(
-    design: Design, onset: RigidOnset, highest_onset: float, accelerator: AcceleratorField
+    design: Design, onset_voltage: float, highest_onset: float, accelerator: AcceleratorField
 ) -> tuple[ReviewRow, ...]:
     """Rows of the review that onset and field alone can answer.
 
     Parameters
     ----------
     design : Design
-    onset : RigidOnset
+    onset_voltage : float
+        [V].
     highest_onset : float
         Upper end of the onset band, [V].
     accelerator : AcceleratorField
@@ -134,7 +136,7 @@ def gap_review(
         rows.append(
             _row(
                 "mean field across the narrowest clearance",
-                max(design.voltage, onset.voltage) / design.clearance,
+                max(design.voltage, onset_voltage) / design.clearance,
                 criteria.bulk_field,
                 "V/m",
                 _PRACTICE,

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable
+import signal
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from dataclasses import dataclass
-from multiprocessing import get_context
+from multiprocessing import active_children, get_context
 
 import numpy as np
 
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design
-from conegap.geometries.errors import ConegapError
+from conegap.geometries.errors import ComputationError, ConegapError
 from conegap.solver.onset import RigidOnset, rigid_onset
 
 __all__ = ["Progress", "Scan", "ScanPoint", "onset_of_variants", "scan"]
@@ -112,6 +115,11 @@ def onset_of_variants(
     -------
     list of RigidOnset or str
         In the order of the variants; a text says why a variant has no onset.
+
+    Raises
+    ------
+    ComputationError
+        A process that was solving ended early.
     """
     tasks = [(design, variant, meshes) for variant in variants]
     results: list[RigidOnset | str] = [""] * len(tasks)
@@ -124,15 +132,39 @@ def onset_of_variants(
         return results
     # Fresh processes, not forked ones: the numerical libraries keep threads of their own.
     pool = ProcessPoolExecutor(max_workers=workers, mp_context=get_context("spawn"))
+    finished = False
     try:
-        waiting = {pool.submit(_one, task): k for k, task in enumerate(tasks)}
+        with _interrupts_held_back():
+            waiting = {pool.submit(_one, task): k for k, task in enumerate(tasks)}
         for done, future in enumerate(as_completed(waiting), start=1):
             results[waiting[future]] = future.result()
             if progress is not None:
                 progress(what, done, len(tasks))
+        finished = True
+    except BrokenProcessPool as error:
+        raise ComputationError(
+            f"{what}: a process that was solving ended early, perhaps for want of memory; "
+            "close other programs and try again"
+        ) from error
     finally:
         pool.shutdown(wait=False, cancel_futures=True)
+        if not finished:
+            for process in active_children():
+                process.terminate()
     return results
+
+
+@contextmanager
+def _interrupts_held_back() -> Iterator[None]:
+    """Start processes that Ctrl-C does not reach: this process alone answers it."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def scan(

@@ -137,7 +137,7 @@ class ConformalMap:
 
 
 def mapped(conformal: ConformalMap, first_w: complex, last_w: complex) -> Analytic:
-    """Image of the straight segment from ``first_w`` to ``last_w``."""
+    """Image under a conformal map of the straight segment from ``first_w`` to ``last_w``."""
     sweep = last_w - first_w
 
     def along(t: FloatArray) -> ComplexArray:

@@ -128,12 +128,12 @@ def planar_hyperbola_field(*, voltage: float, radius: float, gap: float) -> floa
 
 
 def hemisphere_boss_field(*, uniform_field: float) -> float:
-    """Crest field of a hemisphere on a plane in a uniform field [V/m], 3 E0, [V/m]; textbook."""
+    """Crest field of a hemisphere on a plane in ``uniform_field``: 3 E0, [V/m]; textbook."""
     return 3.0 * uniform_field
 
 
 def half_cylinder_boss_field(*, uniform_field: float) -> float:
-    """Crest field of a half cylinder on a plane in a uniform field [V/m], 2 E0, [V/m]; textbook."""
+    """Crest field of a half cylinder on a plane in ``uniform_field``: 2 E0, [V/m]; textbook."""
     return 2.0 * uniform_field
 
 

@@ -26,14 +26,14 @@ _EPSILON_0 = float(epsilon_0)
 
 
 def positive(**lengths: float) -> None:
-    """Raise ValueError unless every length is finite and above zero."""
+    """Raise ValueError unless all ``lengths`` [m] are finite and above zero."""
     for name, value in lengths.items():
         if not (math.isfinite(value) and value > 0.0):
             raise ValueError(f"{name} = {value:g} must be a finite number above zero")
 
 
 def nested(inner_name: str, inner: float, outer_name: str, outer: float) -> None:
-    """Raise ValueError unless 0 < inner < outer."""
+    """Raise ValueError unless 0 < inner < outer [m]; inner_name and outer_name name them."""
     positive(**{inner_name: inner, outer_name: outer})
     if outer <= inner:
         raise ValueError(f"{outer_name} = {outer:g} must be above {inner_name} = {inner:g}")

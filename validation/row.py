@@ -99,5 +99,5 @@ class Case:
 
 
 def not_run(name: str, source: str, quantity: str, reason: str) -> Row:
-    """A row for something that could not be run here, and why."""
+    """A row for a quantity that could not be run here: its name, its source and the reason."""
     return Row(name, source, quantity, math.nan, math.nan, 0.0, note=reason, ran=False)

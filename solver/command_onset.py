@@ -1,0 +1,170 @@
+"""``conegap onset``: the main job, from a design to its report folder."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from conegap.solver.assessment import Assessment
+
+__all__ = ["EXAMPLES", "SUMMARY", "add_arguments"]
+
+SUMMARY = "compute the onset with its band, review the gap and write a report folder"
+EXAMPLES = """\
+examples:
+  conegap onset needle                      writes conegap-report-needle
+  conegap onset my.toml --to review_3       another folder
+  conegap onset my.toml --accuracy 1e-4     smaller numerical error
+  conegap onset my.toml --quick --json      no scans; the results as JSON on the terminal
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments.
+
+    Parameters
+    ----------
+    parser : ArgumentParser
+    """
+    parser.add_argument("design", metavar="DESIGN", help="design file, or a shipped example's name")
+    parser.add_argument(
+        "--to", metavar="FOLDER", help="folder to write (default: conegap-report-NAME)"
+    )
+    parser.add_argument(
+        "--accuracy",
+        metavar="NUMBER",
+        default="1e-3",
+        help="relative numerical error wanted in the edge field (default: 1e-3)",
+    )
+    parser.add_argument(
+        "--quick", action="store_true", help="leave out the scans over gap and edge radius"
+    )
+    parser.add_argument(
+        "--json", action="store_true", help="print the results as JSON in place of the table"
+    )
+    parser.set_defaults(run=_run)
+
+
+def accuracy_of(text: str) -> float:
+    """The accuracy of a command line.
+
+    Parameters
+    ----------
+    text : str
+
+    Raises
+    ------
+    DesignError
+        It is no number between 1e-6 and 0.1.
+    """
+    from conegap.geometries.errors import DesignError
+
+    try:
+        value = float(text)
+    except ValueError:
+        value = float("nan")
+    if not 1e-6 <= value <= 0.1:
+        raise DesignError(
+            f"--accuracy {text}: the accuracy is a relative error between 1e-6 and 0.1, such as "
+            "1e-3; give such a number"
+        )
+    return value
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    from conegap.geometries.design import Design
+    from conegap.solver.command_draw import design_name
+    from conegap.solver.terminal import progress_shown, remark
+    from conegap.solver.writing import json_text, new_folder
+
+    accuracy = accuracy_of(arguments.accuracy)
+    target = Path(arguments.to or f"conegap-report-{design_name(arguments.design)}")
+    design = Design.read(arguments.design)
+    for warning in design.warnings:
+        remark(f"warning: {warning}")
+    with new_folder(target) as folder:
+        from conegap.solver.assessment import assess
+
+        with progress_shown() as progress:
+            assessment = assess(
+                design, accuracy=accuracy, scans=not arguments.quick, progress=progress
+            )
+            if progress is not None:
+                progress("report", 0, 1)
+            _write(assessment, folder, target)
+    for warning in assessment.warnings:
+        if warning not in design.warnings:
+            remark(f"warning: {warning}")
+    if arguments.json:
+        sys.stdout.write(json_text(assessment.as_dict()))
+    else:
+        _print(assessment, target)
+    return 0 if assessment.passed else 1
+
+
+def _write(assessment: Assessment, folder: Path, target: Path) -> None:
+    """Everything that belongs in the report folder."""
+    from conegap.solver.export import write_field
+    from conegap.solver.figures import png_of, report_pictures, svg_of
+    from conegap.solver.onset import electrode_voltages
+    from conegap.solver.report import html_report
+    from conegap.solver.writing import MARKER, file_system_refusals, json_text
+
+    pictures = report_pictures(assessment)
+    page = html_report(assessment, pictures)
+    voltages = electrode_voltages(assessment.design, assessment.solution.electrodes)
+    with file_system_refusals(target):
+        (folder / MARKER).write_text(json_text(assessment.as_dict()), encoding="utf-8")
+        (folder / "report.html").write_text(page, encoding="utf-8")
+        write_field(folder / "field.vtu", assessment.solution, voltages)
+        for name, picture in pictures.items():
+            (folder / f"{name}.svg").write_text(
+                svg_of(picture.figure, title=picture.alt), encoding="utf-8"
+            )
+            (folder / f"{name}.png").write_bytes(png_of(picture.figure))
+
+
+def _print(assessment: Assessment, target: Path) -> None:
+    from conegap.solver.figure_units import field_text, voltage_text
+    from conegap.solver.report_tables import review_value
+    from conegap.solver.terminal import console, plain_table
+
+    design, onset = assessment.design, assessment.onset
+    out = console()
+    heading = " ".join(p for p in (design.title, design.drawing.number) if p) or design.source
+    band = f"{voltage_text(assessment.lowest_onset)} to {voltage_text(assessment.highest_onset)}"
+    rows = [
+        ("onset, emitter minus accelerator", voltage_text(onset.voltage)),
+        ("band (k = 2, about 95 %)", band),
+        (f"field at the {onset.edge_name} at onset", field_text(onset.edge_field)),
+        ("numerical error of the edge field", f"{onset.numerical.error:.1e}"),
+        ("largest contribution to the band", assessment.budget.contributions[0].label),
+        ("voltage of the design", voltage_text(design.voltage)),
+    ]
+    if design.supply.voltage_limit is not None:
+        rows.append(("limit of the supply", voltage_text(design.supply.voltage_limit)))
+    if assessment.classic is not None:
+        outside = "" if assessment.classic.within else " (outside its range)"
+        rows.append(
+            ("classic closed form", voltage_text(assessment.classic.voltage) + outside)
+        )
+    out.print(plain_table((), rows, heading))
+    out.print()
+    review = [
+        (row.name, review_value(row, row.value), f"at most {review_value(row, row.limit)}",
+         "pass" if row.passed else "FAIL")
+        for row in assessment.review
+    ]
+    out.print(plain_table(("gap review", "value", "limit", "result"), review))
+    for row in assessment.review:
+        if not row.passed:
+            out.print(f"{row.name}: {row.advice}", soft_wrap=True)
+    out.print()
+    out.print(
+        "The surface is taken as rigid, which errs high: a free surface gives way earlier.",
+        soft_wrap=True,
+    )
+    out.print(f"report: {target / 'report.html'}", soft_wrap=True)

@@ -1,0 +1,212 @@
+"""The free liquid surface of a design: which part moves, what is held, and its onset."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.constants import epsilon_0
+
+from conegap.geometries.curves import Line
+from conegap.geometries.design import Design
+from conegap.geometries.errors import DesignError
+from conegap.geometries.needle import Needle
+from conegap.geometries.section import Boundary, EmittingEdge, Section
+from conegap.solver.attached_cone import Extinction, extinction
+from conegap.solver.meniscus import Equilibrium, Held
+from conegap.solver.meniscus_branch import (
+    LiquidSection,
+    MeniscusBranch,
+    half_angle,
+    turning_point,
+)
+from conegap.solver.meniscus_shape import MeniscusShape, cap
+
+__all__ = ["MeniscusOnset", "liquid_section", "meniscus_onset", "moves"]
+
+_MODES = 12
+_PATCH_OF_APEX = 0.35
+_LARGEST_PATCH = 0.25
+
+
+@dataclass(frozen=True)
+class MeniscusOnset:
+    """Where the free liquid surface loses its equilibrium.
+
+    Parameters
+    ----------
+    voltage : float
+        Emitter minus accelerator at the turning point, [V].
+    error : float
+        Relative numerical error of the voltage, estimated from the mesh sequence, [-].
+    held : "pressure" or "volume"
+    radius : float
+        Contact radius or half width a, [m].
+    contact : tuple of float
+        Contact line (r or x, z), [m].
+    surface_tension : float
+        [N/m].
+    apex_field : float
+        Field at the apex at the turning point, [V/m].
+    half_angle : float
+        Half angle of the cone that the surface approaches where it is straightest, [rad].
+    extinction : Extinction or None
+        Where an attached cone collapses; None for a slit.
+    branch : MeniscusBranch
+    """
+
+    voltage: float
+    error: float
+    held: Held
+    radius: float
+    contact: tuple[float, float]
+    surface_tension: float
+    apex_field: float
+    half_angle: float
+    extinction: Extinction | None
+    branch: MeniscusBranch
+
+    def voltage_of(self, equilibrium: Equilibrium) -> float:
+        """Voltage of one shape of the branch, [V]."""
+        scale = self.surface_tension * self.radius / epsilon_0
+        return math.sqrt(max(equilibrium.strength, 0.0) * scale)
+
+
+def moves(design: Design) -> bool:
+    """Whether a design has a liquid surface that can be followed: its section has a liquid
+    boundary which begins on the axis or line of symmetry."""
+    section = design.section()
+    return _surface(section) is not None
+
+
+def _surface(section: Section) -> tuple[int, int] | None:
+    for number, loop in enumerate(section.loops):
+        for index, boundary in enumerate(loop):
+            before = loop[index - 1].name
+            if boundary.name == "liquid" and before in ("axis", "symmetry"):
+                return number, index
+    return None
+
+
+def liquid_section(design: Design) -> LiquidSection:
+    """A design's section with its liquid surface left free.
+
+    Parameters
+    ----------
+    design : Design
+
+    Raises
+    ------
+    DesignError
+        The design has no free surface, or its chamber is not grounded.
+    """
+    section = design.section()
+    place = _surface(section)
+    if place is None:
+        raise DesignError(
+            "this design has no liquid surface that begins on the axis or line of symmetry; "
+            "use the rigid criterion"
+        )
+    if design.voltages.chamber != 0.0:
+        raise DesignError(
+            f"voltages.chamber = {design.voltages.chamber:g} V: the turning point is computed for "
+            "voltages that rise together, so the chamber must be grounded; use the rigid criterion"
+        )
+    loop, index = place
+    end = section.loops[loop][index].curve.end
+    contact = (float(end[0]), float(end[1]))
+    radius = contact[0]
+
+    def draw(shape: MeniscusShape) -> tuple[Section, tuple[int, int]]:
+        row = list(section.loops[loop])
+        curve = shape.curve(radius, contact)
+        apex = (0.0, float(curve.start[1]))
+        top = row[index - 1]
+        start = top.curve.start
+        row[index - 1] = Boundary(top.name, Line((float(start[0]), float(start[1])), apex))
+        row[index] = Boundary("liquid", curve)
+        bend = float(shape.slope_derivative(np.zeros(1))[0]) / shape.length
+        patch = min(_LARGEST_PATCH, _PATCH_OF_APEX / max(bend, 1e-9)) * radius
+        loops = list(section.loops)
+        loops[loop] = tuple(row)
+        edge = EmittingEdge("meniscus", loop, index, 0.0, patch)
+        return replace(section, loops=tuple(loops), edges=(edge,)), (loop, index)
+
+    potentials = {
+        "emitter": design.voltages.emitter / design.voltage,
+        "accelerator": design.voltages.accelerator / design.voltage,
+        "chamber": 0.0,
+    }
+    return LiquidSection(draw, radius, contact, potentials)
+
+
+def meniscus_onset(
+    design: Design, *, progress: Callable[[str, int, int], None] | None = None
+) -> MeniscusOnset:
+    """Onset of a design as the turning point of its liquid surface.
+
+    A capillary or slit is fed from a reservoir, so its pressure is held; the film on a wetted
+    needle is too thin to flow during a ramp, so the volume of its cap is held, pinned where the
+    cap meets the cone.
+
+    Parameters
+    ----------
+    design : Design
+    progress : callable or None
+        Called with (what, steps done, steps in all or 0).
+
+    Raises
+    ------
+    DesignError
+        The design has no free surface, floods, or its chamber is not grounded.
+    ContinuationError, MeshError
+        The branch could not be followed; no number is reported.
+    """
+    liquid = liquid_section(design)
+    symmetry = design.section().symmetry
+    gamma = float(design.metal.surface_tension(design.liquid.temperature))
+    if isinstance(design.emitter, Needle):
+        start = cap(math.pi / 2.0 - design.emitter.half_angle, _MODES, symmetry)
+        held: Held = "volume"
+        pressure, amount = 2.0 * math.sin(start.contact_angle), start.volume
+    else:
+        pressure = design.liquid.feed_pressure * liquid.radius / gamma
+        most = 2.0 if symmetry == "axisymmetric" else 1.0
+        if abs(pressure) >= most:
+            limit = most * gamma / liquid.radius
+            raise DesignError(
+                f"liquid.feed_pressure = {design.liquid.feed_pressure:g} Pa is beyond the "
+                f"{limit:.4g} Pa that the surface can hold at a contact radius of "
+                f"{liquid.radius * 1e6:.4g} um: the liquid "
+                + ("floods the edge" if pressure > 0.0 else "is drawn back into the feed")
+                + " without any voltage"
+            )
+        start = cap(math.asin(pressure / most), _MODES, symmetry)
+        held, amount = "pressure", pressure
+    branch = turning_point(
+        liquid, start, pressure=pressure, held=held, amount=amount, progress=progress
+    )
+    scale = gamma * liquid.radius / epsilon_0
+    voltage = math.sqrt(branch.strength.value * scale)
+    return MeniscusOnset(
+        voltage=voltage,
+        error=branch.strength.error / 2.0,
+        held=held,
+        radius=liquid.radius,
+        contact=liquid.contact,
+        surface_tension=gamma,
+        apex_field=float(branch.turning.field[0]) * voltage / liquid.radius,
+        half_angle=half_angle(branch.turning.shape),
+        extinction=_extinction(design, liquid, gamma),
+        branch=branch,
+    )
+
+
+def _extinction(design: Design, liquid: LiquidSection, gamma: float) -> Extinction | None:
+    section = design.section()
+    place = _surface(section)
+    if section.symmetry != "axisymmetric" or place is None:
+        return None
+    return extinction(design, surface=place, contact=liquid.contact, surface_tension=gamma)

@@ -1,0 +1,290 @@
+"""Figures, checked on their numbers: scale, places of texts, axes with units, data drawn."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+from matplotlib.transforms import Bbox
+from numpy.testing import assert_allclose
+from reporting import assessed_needle, with_scans
+
+from conegap.geometries.design import Design
+from conegap.solver.figure_charts import (
+    chart_budget,
+    chart_edge_field,
+    chart_onset_band,
+    chart_scan,
+)
+from conegap.solver.figure_field import draw_equipotentials, draw_mesh, round_levels
+from conegap.solver.figure_section import draw_edge, draw_section, section_size
+from conegap.solver.figure_style import pretty, style
+from conegap.solver.figure_units import axis_unit, field_text, percent, voltage_text
+from conegap.solver.figure_window import (
+    edge_window,
+    electrodes_window,
+    surfaces,
+    whole_outlines,
+)
+from conegap.solver.figures import png_of, report_pictures, svg_of
+from conegap.solver.onset import electrode_voltages
+from conegap.solver.surface_line import lines_from_edge
+
+EXAMPLES = ("needle", "capillary", "slit", "profile")
+UNIT = re.compile(r"\[(nm|µm|mm|V|kV|V/m|kV/m|MV/m|% of [\d.]+ k?V)\]")
+
+
+def axes_of(size: tuple[float, float], *, full: bool = False):  # type: ignore[no-untyped-def]
+    figure = Figure(figsize=size, layout=None if full else "constrained")
+    FigureCanvasAgg(figure)
+    return figure.add_axes((0.01, 0.01, 0.98, 0.98)) if full else figure.add_subplot()
+
+
+def boxes(axes) -> list[tuple[str, Bbox]]:  # type: ignore[no-untyped-def]
+    axes.figure.draw_without_rendering()
+    renderer = axes.figure.canvas.get_renderer()
+    texts = [t for t in axes.texts if isinstance(t, Text) and t.get_text()]
+    return [(t.get_text(), t.get_window_extent(renderer)) for t in texts]
+
+
+def overlaps(found: list[tuple[str, Bbox]]) -> list[tuple[str, str]]:
+    clashes = []
+    for k, (one, box) in enumerate(found):
+        for other, there in found[k + 1 :]:
+            wide = min(box.x1, there.x1) - max(box.x0, there.x0)
+            tall = min(box.y1, there.y1) - max(box.y0, there.y0)
+            if wide > 0.5 and tall > 0.5:
+                clashes.append((one, other))
+    return clashes
+
+
+def drawn(name: str, *, edge: bool):  # type: ignore[no-untyped-def]
+    section = Design.read(name).section()
+    window = edge_window(section, section.edges[0]) if edge else electrodes_window(section)
+    with style():
+        axes = axes_of(section_size(window, 4.6), full=True)
+        if edge:
+            draw_edge(axes, section, section.edges[0])
+        else:
+            draw_section(axes, section)
+    return axes, section, window
+
+
+@pytest.mark.parametrize("edge", [False, True])
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_drawing_is_true_to_scale_and_its_texts_keep_apart(name: str, edge: bool) -> None:
+    """INVARIANT: one metre is as long across as up, every dimension is written, none overlap."""
+    axes, section, _ = drawn(name, edge=edge)
+    found = boxes(axes)
+    per_x, per_z = np.diff(axes.transData.transform([[0, 0], [1, 1]]), axis=0)[0]
+    assert_allclose(per_x, per_z, rtol=1e-9)
+    written = [text for text, _ in found]
+    for mark in section.marks:
+        if mark.inset == edge:
+            assert pretty(mark.label) in written
+    assert overlaps(found) == []
+    frame = axes.figure.bbox
+    for text, box in found:
+        assert box.x0 >= frame.x0 - 1 and box.x1 <= frame.x1 + 1, text
+        assert box.y0 >= frame.y0 - 1 and box.y1 <= frame.y1 + 1, text
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_scale_bar_is_as_long_as_it_says(name: str) -> None:
+    """EXACT: length of the bar on the axes against the number below it."""
+    axes, _, window = drawn(name, edge=False)
+    bar = next(line for line in axes.lines if line.get_linewidth() == 2.2)
+    (x0, x1), (z0, z1) = bar.get_data()
+    assert z0 == z1
+    unit = {"µm": 1e-6, "mm": 1e-3, "nm": 1e-9}
+    words = [t.get_text() for t in axes.texts if abs(t.get_position()[0] - (x0 + x1) / 2) < 1e-9]
+    number, name_of_unit = words[0].split()
+    in_axes = axis_unit(Design.read(name).dimension("accelerator.gap").kind, window.width).size
+    assert_allclose((x1 - x0) * in_axes, float(number) * unit[name_of_unit], rtol=1e-6)
+
+
+def test_upright_dimension_has_the_length_of_the_gap() -> None:
+    """EXACT: arrows of the gap's dimension line end at its two faces."""
+    axes, section, _ = drawn("needle", edge=False)
+    heads = [t.xy for t in axes.texts if not t.get_text()]
+    lane = max(x for x, _ in heads)
+    ends = sorted(z for x, z in heads if abs(x - lane) < 1e-9)
+    for z in (0.0, section.gap * 1e3, -3.0):
+        assert min(abs(np.array(ends) - z)) < 1e-9
+
+
+@pytest.mark.parametrize("name", ["needle", "capillary", "slit"])
+def test_bodies_are_joined_with_their_mirror_image(name: str) -> None:
+    """INVARIANT: a body on the axis becomes one outline that is its own mirror image."""
+    section = Design.read(name).section()
+    body = next(b for b in section.bodies if b.label == "emitter")
+    outlines = whole_outlines(section, body)
+    assert len(outlines) == 1
+    assert_allclose(outlines[0], outlines[0][::-1] * [-1.0, 1.0], atol=1e-15)
+    plate = next(b for b in section.bodies if b.label == "accelerator")
+    assert len(whole_outlines(section, plate)) == 2
+
+
+def test_surfaces_hold_both_halves() -> None:
+    """INVARIANT: as many points left of the axis as right of it."""
+    points = np.vstack([p for _, p in surfaces(Design.read("needle").section())])
+    assert_allclose(points[:, 0].min(), -points[:, 0].max(), rtol=1e-12)
+
+
+def test_charts_name_their_axes_with_units() -> None:
+    """INVARIANT: every axis with numbers says what and in which unit."""
+    assessment = with_scans()
+    charts = [
+        lambda axes: chart_edge_field(axes, assessment),
+        lambda axes: chart_budget(axes, assessment.budget, assessment.onset.voltage),
+        lambda axes: chart_onset_band(axes, assessment),
+        *(
+            lambda axes, scan=scan: chart_scan(axes, scan, assessment)
+            for scan in assessment.scans
+        ),
+    ]
+    for draw in charts:
+        with style():
+            axes = draw(axes_of((4.6, 3.6)))
+        assert UNIT.search(axes.get_xlabel()), axes.get_xlabel()
+        words_in_place_of_numbers = draw in charts[1:3]
+        if not words_in_place_of_numbers:
+            assert UNIT.search(axes.get_ylabel()), axes.get_ylabel()
+
+
+def test_band_lies_where_the_assessment_says() -> None:
+    """EXACT: edges of the band and the marks in kilovolts."""
+    assessment = assessed_needle()
+    with style():
+        axes = chart_onset_band(axes_of((4.6, 1.5)), assessment)
+    band = axes.patches[0]
+    ends = [band.get_x(), band.get_x() + band.get_width()]
+    assert_allclose(ends, [assessment.lowest_onset / 1e3, assessment.highest_onset / 1e3])
+    places = {round(float(line.get_xdata()[0]), 9) for line in axes.lines}
+    design = assessment.design
+    for voltage in (assessment.onset.voltage, design.voltage, design.supply.voltage_limit):
+        assert round(voltage / 1e3, 9) in places
+    assert overlaps(boxes(axes)) == []
+
+
+def test_scan_shows_points_drawn_value_and_limit() -> None:
+    """EXACT: the curve holds the scan's numbers in the units of its labels."""
+    assessment = with_scans()
+    scan = assessment.scans[0]
+    with style():
+        axes = chart_scan(axes_of((4.6, 3.5)), scan, assessment)
+    lines = {line.get_label().partition(" ")[0]: line for line in axes.lines}
+    assert_allclose(lines["onset"].get_xdata(), scan.values * 1e3, rtol=1e-12)
+    assert_allclose(lines["onset"].get_ydata(), scan.voltages / 1e3, rtol=1e-12)
+    assert_allclose(lines["drawn"].get_xdata()[0], assessment.design.gap * 1e3)
+    limit = assessment.design.supply.voltage_limit
+    assert limit is not None
+    assert_allclose(lines["supply"].get_ydata()[0], limit / 1e3)
+
+
+def test_budget_bars_have_the_size_of_the_contributions() -> None:
+    """EXACT: longest bar and total in percent."""
+    assessment = assessed_needle()
+    with style():
+        axes = chart_budget(axes_of((4.6, 3.0)), assessment.budget, assessment.onset.voltage)
+    widths = sorted(abs(bar.get_width()) for bar in axes.patches)
+    assert_allclose(widths[-1], 100 * max(assessment.budget.up, assessment.budget.down))
+    assert_allclose(max(w for w in widths if w < widths[-2]),
+                    100 * assessment.budget.contributions[0].size)
+
+
+def test_field_along_the_edge_starts_at_the_balance() -> None:
+    """INVARIANT: at onset the crest's field is the balance field, and it falls outwards."""
+    assessment = assessed_needle()
+    design, solution, onset = assessment.design, assessment.solution, assessment.onset
+    share = onset.voltage / design.voltage
+    lines = lines_from_edge(
+        solution, onset, electrode_voltages(design, solution.electrodes, share)
+    )
+    assert_allclose(lines[0].field[0], onset.edge_field, rtol=2e-3)
+    assert lines[0].distance[0] == 0.0
+    assert np.all(np.diff(lines[0].distance) > 0.0)
+    assert lines[0].field[-1] < 0.1 * lines[0].field[0]
+
+
+def test_equipotentials_are_round_and_inside_the_voltages() -> None:
+    """INVARIANT: round levels between the electrodes' voltages, equal axes, labelled lengths."""
+    assessment = assessed_needle()
+    solution = assessment.solution
+    voltages = electrode_voltages(assessment.design, solution.electrodes)
+    window = electrodes_window(solution.section)
+    with style():
+        axes = axes_of((4.6, 4.6))
+        axes.figure.set_layout_engine("none")
+        draw_equipotentials(axes, solution, voltages, window)
+    levels = axes.collections[0].levels
+    assert min(voltages.values()) < levels[0]
+    assert levels[-1] < max(voltages.values())
+    assert_allclose(np.diff(levels), 500.0)
+    assert axes.get_xlabel() == "radius r [mm]"
+    assert axes.get_ylabel().endswith("[mm]")
+    assert axes.get_aspect() == 1.0
+    labels = boxes(axes)
+    assert len(labels) >= len(levels) // 2
+    assert overlaps(labels) == []
+    for words, _ in labels:
+        assert float(words.replace("−", "-")) * 1e3 in levels.tolist()
+
+
+def test_mesh_is_drawn_in_the_window() -> None:
+    """INVARIANT: equal axes, and lines are there."""
+    solution = assessed_needle().solution
+    with style():
+        axes = axes_of((4.6, 4.6))
+        axes.figure.set_layout_engine("none")
+        draw_mesh(axes, solution, electrodes_window(solution.section))
+    assert axes.get_aspect() == 1.0
+    assert sum(np.isfinite(line.get_xdata()).sum() for line in axes.lines) > 500
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "count"), [(-1e3, 5e3, 11), (0.0, 1.0, 9), (3.31e3, 3.97e3, 11), (1e-3, 2e3, 5)]
+)
+def test_round_levels(low: float, high: float, count: int) -> None:
+    """INVARIANT: multiples of 1, 2, 2.5 or 5 times a power of ten, strictly inside."""
+    levels = round_levels(low, high, count)
+    assert low < levels[0]
+    assert levels[-1] < high
+    assert count / 2.6 <= len(levels) <= count + 1
+    step = levels[1] - levels[0]
+    assert_allclose(levels / step, np.round(levels / step), atol=1e-9)
+    mantissa = step / 10.0 ** np.floor(np.log10(step) + 1e-12)
+    assert min(abs(mantissa - m) for m in (1.0, 2.0, 2.5, 5.0)) < 1e-9
+
+
+def test_every_picture_has_words_and_both_forms() -> None:
+    """INVARIANT: names are unique, captions and alternative texts say numbers."""
+    pictures = report_pictures(with_scans())
+    assert set(pictures) == {
+        "onset_band", "section", "edge", "equipotentials", "equipotentials_edge", "edge_field",
+        "onset_over_gap", "onset_over_edge_size", "budget",
+    }
+    for picture in pictures.values():
+        assert len(picture.alt) > 30
+        assert len(picture.caption) > 30
+    assert "1 of 6 points have no onset" in pictures["onset_over_gap"].alt
+    band = pictures["onset_band"]
+    assert voltage_text(with_scans().onset.voltage) in band.alt
+    assert svg_of(band.figure).lstrip().startswith("<?xml")
+    assert png_of(band.figure)[:4] == b"\x89PNG"
+
+
+def test_texts_with_units() -> None:
+    """EXACT: prefixes and typeset units."""
+    assert voltage_text(3292.0) == "3.29 kV"
+    assert voltage_text(850.0) == "850 V"
+    assert field_text(2.36e8) == "236 MV/m"
+    assert percent(0.0816) == "8.2 %"
+    assert percent(0.21) == "21 %"
+    assert pretty("R 4 um") == "R 4 µm"
+    assert pretty("half angle 15 deg ± 1 deg") == "half angle 15° ± 1°"
+    assert pretty("-1 kV, 20 Mohm, 200 uA") == "−1 kV, 20 MΩ, 200 µA"

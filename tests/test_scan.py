@@ -1,0 +1,79 @@
+"""Onset over ranges of a quantity, point by point."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from conftest import needle_design
+from numpy.testing import assert_allclose
+
+from conegap.geometries.errors import DesignError
+from conegap.solver.onset import rigid_onset
+from conegap.solver.scan import Scan, onset_of_variants, scan
+
+
+@pytest.fixture(scope="module")
+def seen() -> list[tuple[str, int, int]]:
+    return []
+
+
+@pytest.fixture(scope="module")
+def over_gap(seen: list[tuple[str, int, int]]) -> Scan:
+    gaps = np.array([-1e-3, 0.3e-3, 0.5e-3, 0.8e-3])
+    return scan(needle_design(), "accelerator.gap", gaps, progress=lambda *step: seen.append(step))
+
+
+def test_scan_equals_single_solves(over_gap: Scan) -> None:
+    """INVARIANT: a point of a scan is the onset of the changed design, solved on its own."""
+    alone = rigid_onset(needle_design().with_value("accelerator.gap", 0.8e-3), meshes=2)
+    point = over_gap.points[3]
+    assert point.onset is not None
+    assert point.value == 0.8e-3
+    assert_allclose(point.onset.voltage, alone.voltage, rtol=1e-12, atol=0)
+    assert point.refusal == ""
+
+
+def test_scan_passes_through_the_drawn_design(over_gap: Scan) -> None:
+    """INVARIANT: at the drawn gap the scan meets the three-mesh onset within its error."""
+    drawn = rigid_onset(needle_design())
+    two = over_gap.points[2].onset
+    assert two is not None
+    assert_allclose(two.voltage, drawn.voltage, rtol=two.numerical.error, atol=0)
+
+
+def test_refused_point_says_why_and_is_left_out(over_gap: Scan) -> None:
+    """EXACT: an impossible gap keeps its reason; values and voltages hold the others in order."""
+    refused = over_gap.points[0]
+    assert refused.onset is None
+    assert "accelerator.gap" in refused.refusal
+    assert_allclose(over_gap.values, [0.3e-3, 0.5e-3, 0.8e-3], rtol=1e-15, atol=0)
+    assert np.all(np.diff(over_gap.voltages) > 0.0)
+    assert (over_gap.key, over_gap.unit) == ("accelerator.gap", "um")
+
+
+def test_progress_counts_every_point(over_gap: Scan, seen: list[tuple[str, int, int]]) -> None:
+    """EXACT: one call after each point, in rising order, named after the quantity."""
+    assert [step[1:] for step in seen] == [(1, 4), (2, 4), (3, 4), (4, 4)]
+    assert all(over_gap.label in step[0] for step in seen)
+
+
+def test_unknown_quantity_is_refused_at_once() -> None:
+    """EXACT: a misspelled key is refused before any solve, with the nearest key."""
+    with pytest.raises(DesignError, match=r"accelerator\.gap"):
+        scan(needle_design(), "accelerator.gab", np.array([1e-3]))
+
+
+def test_two_changes_at_once() -> None:
+    """INVARIANT: doubling apex, flank and room is not asked for: only the named values change."""
+    design = needle_design()
+    changes = (("accelerator.gap", 0.7e-3), ("emitter.tip_radius", 6e-6))
+    (found,) = onset_of_variants(design, [changes])
+    for key, value in changes:
+        design = design.with_value(key, value)
+    assert not isinstance(found, str)
+    assert found.voltage == rigid_onset(design, meshes=2).voltage
+
+
+def test_no_variants_give_no_results() -> None:
+    """EXACT: an empty list of variants is answered by an empty list."""
+    assert onset_of_variants(needle_design(), []) == []
