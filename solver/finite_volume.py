@@ -24,7 +24,12 @@ from conegap.solver.control_volumes import ControlVolumes
 os.environ.setdefault("FIPY_SOLVERS", "scipy")
 logging.getLogger("fipy").setLevel(logging.ERROR)
 
-from fipy import CellVariable, DiffusionTermNoCorrection, FaceVariable  # noqa: E402
+from fipy import (  # noqa: E402
+    CellVariable,
+    DiffusionTermNoCorrection,
+    FaceVariable,
+    ImplicitSourceTerm,
+)
 from fipy.meshes.mesh2D import Mesh2D  # noqa: E402
 from fipy.solvers.scipy.scipySolver import ScipySolver  # noqa: E402
 
@@ -156,6 +161,10 @@ class LaplaceOperator:
     volumes : ControlVolumes
     held : (n,) array of bool
         Points with given potential.
+    reaction : (n,) array or None
+        Integral over each control volume of the factor c in  div grad u - c u = 0, which the
+        amplitude of a wave across the section obeys (c = k^2 along a slit, m^2 / r^2 around an
+        axis), scaled; none for the potential itself.
 
     Raises
     ------
@@ -163,13 +172,20 @@ class LaplaceOperator:
         The factorisation does not solve the assembled system.
     """
 
-    def __init__(self, points: FloatArray, volumes: ControlVolumes, held: BoolArray) -> None:
+    def __init__(
+        self,
+        points: FloatArray,
+        volumes: ControlVolumes,
+        held: BoolArray,
+        reaction: FloatArray | None = None,
+    ) -> None:
         self.count = len(points)
         self._held = held
         self._free = np.nonzero(~held)[0]
         self._volumes = volumes
         self._conductance = volumes.area / volumes.distance
-        self._factor = _assembled_factor(points, volumes, held)
+        self._reaction = np.zeros(len(points)) if reaction is None else reaction
+        self._factor = _assembled_factor(points, volumes, held, self._reaction)
 
     def potentials(self, values: FloatArray) -> FloatArray:
         """Potentials at every point.
@@ -214,12 +230,15 @@ class LaplaceOperator:
         """Net flux out of every control volume, (k, n) array."""
         first, last = self._volumes.first, self._volumes.last
         flux = self._conductance * (potentials[:, first] - potentials[:, last])
-        return np.stack(
+        net = np.stack(
             [np.bincount(first, row, self.count) - np.bincount(last, row, self.count) for row in flux]
         )
+        return np.asarray(net + self._reaction * potentials)
 
 
-def _assembled_factor(points: FloatArray, volumes: ControlVolumes, held: BoolArray) -> SuperLU:
+def _assembled_factor(
+    points: FloatArray, volumes: ControlVolumes, held: BoolArray, reaction: FloatArray
+) -> SuperLU:
     """Factor of the matrix that FiPy assembles, checked by solving with held points at 1 V."""
     free = ~held
     number = np.full(len(points), -1, dtype=np.int64)
@@ -244,6 +263,9 @@ def _assembled_factor(points: FloatArray, volumes: ControlVolumes, held: BoolArr
         where=exterior,
     )
     solver = _DirectSolver()
-    DiffusionTermNoCorrection(coeff=1.0).solve(var=potential, solver=solver)
+    # Cell volumes are one, so the coefficient is already the integral over the cell.
+    sink = CellVariable(mesh=mesh, value=reaction[free])
+    equation = DiffusionTermNoCorrection(coeff=1.0) - ImplicitSourceTerm(coeff=sink)
+    equation.solve(var=potential, solver=solver)
     assert solver.factor is not None
     return solver.factor

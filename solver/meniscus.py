@@ -147,12 +147,35 @@ class MeniscusProblem:
         power = 1.0 / 3.0 if self.symmetry == "axisymmetric" else 0.5
         return float((self._reference_volume / shape.volume) ** power)
 
-    def _state(self, shape: MeniscusShape) -> SurfaceState:
+    def _positions(self, shape: MeniscusShape) -> FloatArray:
+        """Places of the mesh's surface points on a shape, (n, 2) array, [m]."""
         place = shape.points(self.field.fraction) * self.radius
         place[:, 1] += self.contact[1]
         place[0, 0] = 0.0
         place[-1] = self.contact
-        return self.field.state(place)
+        return place
+
+    def _state(self, shape: MeniscusShape) -> SurfaceState:
+        return self.field.state(self._positions(shape))
+
+    def wave_state(
+        self, shape: MeniscusShape, around: int, along: float, vanishes_in_the_middle: bool
+    ) -> SurfaceState:
+        """Field on a shape, with the response of a wave across the section.
+
+        Parameters
+        ----------
+        shape : MeniscusShape
+        around : int
+            Waves m around the axis, [-].
+        along : float
+            Wave number along a slit in inverse half widths, [-].
+        vanishes_in_the_middle : bool
+            The wave's potential is zero on the axis or line of symmetry.
+        """
+        return self.field.wave_state(
+            self._positions(shape), around, along / self.radius, vanishes_in_the_middle
+        )
 
     def equilibrium(self, x: FloatArray) -> Equilibrium:
         """The shape and its field for a vector of unknowns."""

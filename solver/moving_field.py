@@ -179,6 +179,59 @@ class MovingField:
         MeshError
             The displaced mesh folds over.
         """
+        mesh = self._displaced(positions)
+        volumes = control_volumes(mesh, self.section.symmetry)
+        operator = LaplaceOperator(mesh.points, volumes, self._held)
+        total = self._surface_total(mesh.points)
+        return SurfaceState(
+            self.fraction, self._surface_field(mesh, operator, total), total, operator, self.nodes
+        )
+
+    def wave_state(
+        self, positions: FloatArray, around: int, along: float, vanishes_in_the_middle: bool
+    ) -> SurfaceState:
+        """Like `state`, but its response is that of a wave across the section.
+
+        Parameters
+        ----------
+        positions : (n, 2) array
+            Places of the surface points, [m].
+        around : int
+            Waves m around the axis, [-].
+        along : float
+            Wave number k in the direction normal to a planar section, [1/m].
+        vanishes_in_the_middle : bool
+            The wave's potential is zero on the axis or line of symmetry.
+        """
+        mesh = self._displaced(positions)
+        volumes = control_volumes(mesh, self.section.symmetry)
+        still = LaplaceOperator(mesh.points, volumes, self._held)
+        held = self._held.copy()
+        if vanishes_in_the_middle:
+            # By place, not by boundary: the side of a patch on the axis is no boundary edge.
+            held |= np.abs(mesh.points[:, 0]) <= 1e-9 * np.abs(mesh.points[:, 0]).max()
+        moving = LaplaceOperator(
+            mesh.points, volumes, held, self._reaction(mesh, around, along * self.scale)
+        )
+        total = self._surface_total(mesh.points)
+        return SurfaceState(
+            self.fraction, self._surface_field(mesh, still, total), total, moving, self.nodes
+        )
+
+    def _reaction(self, mesh: FineMesh, around: int, along: float) -> FloatArray:
+        """Integrals of k^2, or of m^2 / r^2 times r, over the control volumes."""
+        corners = mesh.points[mesh.triangles]
+        ab, ac = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+        area = 0.5 * (ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0])
+        if around:
+            density = around**2 / corners[:, :, 0].mean(axis=1)
+        else:
+            density = np.full(len(area), along**2)
+        share = np.repeat((area * density / 3.0)[:, None], 3, axis=1)
+        return np.bincount(mesh.triangles.ravel(), share.ravel(), len(mesh.points))
+
+    def _displaced(self, positions: FloatArray) -> FineMesh:
+        """The mesh moved along with the surface."""
         shift = positions / self.scale - self.mesh.points[self.nodes]
         points = self.mesh.points + np.stack(
             [self._extensions[i](shift[:, i]) for i in range(2)], axis=1
@@ -188,21 +241,23 @@ class MovingField:
         ab, ac = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
         if np.any(ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0] <= 0.0):
             raise MeshError("the mesh folded over while following the liquid surface")
-        volumes = control_volumes(mesh, self.section.symmetry)
-        operator = LaplaceOperator(points, volumes, self._held)
+        return mesh
+
+    def _surface_total(self, points: FloatArray) -> FloatArray:
+        """Surface of the liquid's points; the contact point shares its with the solid."""
+        total = np.zeros(len(points))
+        for nodes in (self.nodes, *self._neighbours):
+            np.add.at(total, nodes, surface_measure(points, nodes, self.section.symmetry))
+        return np.asarray(total[self.nodes])
+
+    def _surface_field(
+        self, mesh: FineMesh, operator: LaplaceOperator, total: FloatArray
+    ) -> FloatArray:
         values = self._values.copy()
         if self._prescribed is not None:
-            values[self._outer] = self._prescribed(points[self._outer] * self.scale)
-        total = np.zeros(len(points))
-        np.add.at(
-            total, self.nodes, surface_measure(points, self.nodes, self.section.symmetry)
-        )
-        # The contact point shares its charge with the solid beside it.
-        for nodes in self._neighbours:
-            np.add.at(total, nodes, surface_measure(points, nodes, self.section.symmetry))
+            values[self._outer] = self._prescribed(mesh.points[self._outer] * self.scale)
         charge = operator.charges(operator.potentials(values[None, :]))[0]
-        field = charge[self.nodes] / total[self.nodes]
-        return SurfaceState(self.fraction, field, total[self.nodes], operator, self.nodes)
+        return np.asarray(charge[self.nodes] / total)
 
 
 def _stiffness(volumes: ControlVolumes, count: int) -> csc_matrix:
