@@ -42,7 +42,8 @@ class SurfaceWave:
     Parameters
     ----------
     spacing : float
-        Expected spacing of emission sites at onset, 3 pi gamma / (eps0 E^2), [m].
+        Expected spacing of emission sites at onset: length of the first growing wave of the
+        free surface, or 3 pi gamma / (eps0 E^2) on a rigid one, [m].
     sites : float
         Slit length over spacing, [-].
     crest_width : float
@@ -270,7 +271,7 @@ def assess(
         meniscus=meniscus,
         budget=budget,
         classic=classic_estimate(design, radius=edge.radius),
-        surface_wave=_surface_wave(design, onset),
+        surface_wave=_surface_wave(design, onset, meniscus),
         accelerator=accelerator,
         exhaust=ion_exhaust(ion_mass=design.metal.ion_mass, voltage=ground) if ground > 0 else None,
         review=gap_review(design, voltage, highest, accelerator),
@@ -308,6 +309,8 @@ def _surface_wave(design: Design, onset: RigidOnset) -> SurfaceWave | None:
         return None
     gamma = onset.surface_tension
     spacing = surface_wave_spacing(surface_tension=gamma, field=onset.edge_field)
+    if meniscus is not None and meniscus.wave is not None:
+        spacing = meniscus.wave.wavelength * meniscus.radius
     width = emitter.channel_height + 2.0 * (emitter.lip_radius + emitter.land)
     field = surface_wave_field(surface_tension=gamma, wavelength=width)
     return SurfaceWave(
@@ -381,6 +384,9 @@ def _meniscus_dict(meniscus: MeniscusOnset) -> dict[str, Any]:
         "half_angle_rad": meniscus.half_angle,
         "numerical_error": meniscus.error,
     }
+    if meniscus.wave is not None:
+        result["wave_voltage_V"] = meniscus.wave_voltage
+        result["wave_spacing_m"] = meniscus.wave.wavelength * meniscus.radius
     if meniscus.extinction is not None:
         result["extinction_low_V"] = meniscus.extinction.low
         result["extinction_high_V"] = min(meniscus.extinction.high, meniscus.voltage)

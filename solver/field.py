@@ -25,7 +25,7 @@ from conegap.solver.extrapolation import Estimate, estimate
 from conegap.solver.level import Level, Prescribed, solve_level
 from conegap.solver.patch import Patch
 from conegap.solver.spacing import SpacingRule
-from conegap.solver.surface_chain import arc_position, edge_nodes, named_nodes, path_length
+from conegap.solver.surface_chain import bridged, arc_position, edge_nodes, named_nodes, path_length
 
 __all__ = [
     "EdgeField",
@@ -209,6 +209,8 @@ class FieldSolution:
     def surface(self, boundary_name: str, voltages: Voltages) -> SurfaceField:
         """Field along all boundaries of one name, at the points of the middle mesh.
 
+        Its error is the whole difference of the two finest meshes, wider than that of an edge.
+
         Raises
         ------
         GeometryError
@@ -224,11 +226,21 @@ class FieldSolution:
         fine_nodes = named_nodes(self.section, self.levels[-1].mesh, boundary_name, 2)
         middle = self._node_field(self.levels[-2], coarse_nodes, weights)
         fine = self._node_field(self.levels[-1], fine_nodes, weights)
+        points = self.levels[-2].mesh.points[coarse_nodes] * self.scale
+        # Coarse points of the fill are first-order places: the spacing jumps there.
+        uneven = (coarse_nodes < len(self.coarse.points)) & ~np.isin(
+            coarse_nodes, self._patch_points()
+        )
+        middle, fine = bridged(points, middle, uneven), bridged(points, fine, uneven)
         value = fine + (fine - middle) / 3.0
         size = np.maximum(np.abs(value), 1e-3 * np.abs(value).max() + 1e-300)
-        error = np.abs(fine - middle) / 3.0 / size
-        points = self.levels[-2].mesh.points[coarse_nodes] * self.scale
+        error = np.abs(fine - middle) / size
         return SurfaceField(points, path_length(points), value, error)
+
+    def _patch_points(self) -> IntArray:
+        """Coarse points inside the edge patches, where the spacing is smooth, (n,) array."""
+        inside = np.unique(self.coarse.triangles[self.coarse.fill_count :])
+        return np.setdiff1d(inside, np.unique(self.coarse.triangles[: self.coarse.fill_count]))
 
     @property
     def _charge_unit(self) -> float:

@@ -23,6 +23,7 @@ from conegap.solver.meniscus_branch import (
     turning_point,
 )
 from conegap.solver.meniscus_shape import MeniscusShape, cap
+from conegap.solver.slit_waves import FirstWave, first_wave
 
 __all__ = ["MeniscusOnset", "liquid_section", "meniscus_onset", "moves"]
 
@@ -54,6 +55,8 @@ class MeniscusOnset:
         Half angle of the cone that the surface approaches where it is straightest, [rad].
     extinction : Extinction or None
         Where an attached cone collapses; None for a slit.
+    wave : FirstWave or None
+        The first wave along a slit; None around an axis or when none grows.
     branch : MeniscusBranch
     """
 
@@ -66,7 +69,16 @@ class MeniscusOnset:
     apex_field: float
     half_angle: float
     extinction: Extinction | None
+    wave: FirstWave | None
     branch: MeniscusBranch
+
+    @property
+    def wave_voltage(self) -> float | None:
+        """Voltage at which the first wave along a slit begins to grow, [V]."""
+        if self.wave is None:
+            return None
+        scale = self.surface_tension * self.radius / epsilon_0
+        return math.sqrt(self.wave.strength * scale)
 
     def voltage_of(self, equilibrium: Equilibrium) -> float:
         """Voltage of one shape of the branch, [V]."""
@@ -200,6 +212,7 @@ def meniscus_onset(
         apex_field=float(branch.turning.field[0]) * voltage / liquid.radius,
         half_angle=half_angle(branch.turning.shape),
         extinction=_extinction(design, liquid, gamma),
+        wave=first_wave(liquid, branch) if symmetry == "planar" else None,
         branch=branch,
     )
 

@@ -2,10 +2,10 @@
 
 On the surface  p + lambda e^2 / 2 = 2H  with lengths in contact radii a, pressures in gamma / a,
 e the field per volt times a, and lambda = eps0 V^2 / (gamma a).  The balance is weighted with even
-Chebyshev polynomials over the surface and integrated by Gauss's rule.  Its Jacobian is exact for the continuous
-problem: moving the surface outward by d changes the potential there by e d, and Laplace's equation
-with these boundary data on the unmoved region gives the change of the field (J. Hadamard, Mem
-Acad Sci Paris 33 (1908), from memory).
+Chebyshev polynomials over the surface and integrated by Gauss's rule.  Its Jacobian is exact for
+the continuous problem: moving the surface outward by d changes the potential there by e d, and
+Laplace's equation with these boundary data on the unmoved region gives the change of the field
+(J. Hadamard, Mem Acad Sci Paris 33 (1908), from memory).
 """
 
 from __future__ import annotations
@@ -113,7 +113,7 @@ class MeniscusProblem:
         both = np.eye(len(field.fraction))
         spline = make_interp_spline(mirrored, np.vstack([both[:0:-1], both]), k=3)
         self._interpolation = np.asarray(spline(self._places))
-        self._reference_volume = reference.volume if like is None else like._reference_volume
+        self._reference_volume: float = reference.volume if like is None else like._reference_volume
         if like is None:
             self.reference_field = float(np.abs(self._state(reference).field[0])) * self._ratio
         else:
@@ -181,9 +181,7 @@ class MeniscusProblem:
         """The shape and its field for a vector of unknowns."""
         shape, pressure, strength = self.parts(x)
         state = self._state(shape)
-        return Equilibrium(
-            shape, pressure, strength, state.fraction, state.field * self._ratio
-        )
+        return Equilibrium(shape, pressure, strength, state.fraction, state.field * self._ratio)
 
     def residual(self, x: FloatArray) -> FloatArray:
         """Weighted imbalance, (size,) array."""

@@ -29,7 +29,7 @@ from conegap.solver.meniscus import Equilibrium, Held, MeniscusProblem
 from conegap.solver.meniscus_shape import MeniscusShape
 from conegap.solver.moving_field import MovingField
 
-__all__ = ["LiquidSection", "MeniscusBranch", "half_angle", "turning_point"]
+__all__ = ["LiquidSection", "MeniscusBranch", "half_angle", "problem_at", "turning_point"]
 
 _FAR = 0.12
 _LEVELS = (2, 4, 8)
@@ -40,6 +40,7 @@ _CONTACT_SPACING = 0.1
 _PATCH_ANGLE = 0.2
 _LARGEST_REACH = 0.06
 _MOST_SHIFTS = 12
+_MOST_POINTS = 150
 
 Progress = Callable[[str, int, int], None]
 
@@ -127,7 +128,7 @@ def turning_point(
     MeshError
         A shape could not be meshed.
     """
-    problem = _problem(liquid, start, levels[0], held, amount, None)
+    problem = problem_at(liquid, start, levels[0], held, amount)
     first = problem
     x = problem.unknowns(start, pressure, 0.0)
     direction: FloatArray | None = None
@@ -137,8 +138,9 @@ def turning_point(
         here = problem
         reference = here.shape(x)
 
-        def far(point: BranchPoint, here: MeniscusProblem = here,
-                reference: MeniscusShape = reference) -> bool:
+        def far(
+            point: BranchPoint, here: MeniscusProblem = here, reference: MeniscusShape = reference
+        ) -> bool:
             return _distance(here.shape(point.x), reference) > _FAR
 
         piece = follow(
@@ -155,9 +157,13 @@ def turning_point(
         points.extend(piece if not points else piece[1:])
         if _fallen(points) >= 2:
             break
+        if len(points) > _MOST_POINTS:
+            raise ContinuationError(
+                f"the voltage did not turn back within {_MOST_POINTS} liquid shapes"
+            )
         x, direction = piece[-1].x, piece[-1].tangent
         step = float(np.clip(np.linalg.norm(piece[-1].x - piece[-2].x), 0.02, _FIRST_STEP))
-        problem = _problem(liquid, problem.shape(x), levels[0], held, amount, first)
+        problem = problem_at(liquid, problem.shape(x), levels[0], held, amount, first)
     turned = int(np.argmax([point.x[-1] for point in points])) + 1
     equilibria = tuple(_recorded(first, point) for point in points)
     fold, values = _refined(liquid, first, points[turned - 2], points[turned], levels, progress)
@@ -175,8 +181,33 @@ def _fallen(points: list[BranchPoint]) -> int:
     return len(points) - 1 - int(np.argmax([point.x[-1] for point in points]))
 
 
-def _problem(liquid, shape, level, held, amount, like):  # type: ignore[no-untyped-def]
-    """The discrete balance on a mesh made for a shape."""
+def problem_at(
+    liquid: LiquidSection,
+    shape: MeniscusShape,
+    level: int,
+    held: Held,
+    amount: float,
+    like: MeniscusProblem | None = None,
+) -> MeniscusProblem:
+    """The discrete balance on a mesh made for a shape.
+
+    Parameters
+    ----------
+    liquid : LiquidSection
+    shape : MeniscusShape
+    level : int
+        Subdivisions per coarse edge, [-].
+    held : "pressure", "volume" or "volume with contact angle"
+    amount : float
+        See `MeniscusProblem`, [-].
+    like : MeniscusProblem or None
+        Whose scales are taken over.
+
+    Raises
+    ------
+    MeshError
+        The shape could not be meshed.
+    """
     section, surface = liquid.draw(shape)
     coarse = _liquid_mesh(liquid, section, shape)
     field = MovingField(section, surface, level, liquid.potentials, coarse=coarse)
@@ -281,7 +312,7 @@ def _balanced(
 
 
 def half_angle(shape: MeniscusShape) -> float:
-    """Half angle of the cone that the surface approaches, at its place of least slope change, [rad].
+    """Half angle of the cone that the surface approaches, [rad].
 
     The complement of the slope where the surface is straightest between apex and contact line.
     """

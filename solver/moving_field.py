@@ -7,6 +7,7 @@ stays and the response has no noise from remeshing.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,10 +19,12 @@ from conegap.geometries.errors import MeshError
 from conegap.geometries.section import Section, electrode_of
 from conegap.solver.coarse_mesh import CoarseMesh, IntArray, coarse_mesh
 from conegap.solver.control_volumes import ControlVolumes, control_volumes, surface_measure
-from conegap.solver.finite_volume import LaplaceOperator
+from conegap.solver.finite_volume import BoolArray, LaplaceOperator
 from conegap.solver.subdivision import FineMesh, subdivide
 
-__all__ = ["MovingField", "SurfaceState"]
+__all__ = ["MovingField", "Prescribed", "SurfaceState"]
+
+Prescribed = Callable[[FloatArray], FloatArray]
 
 
 @dataclass(frozen=True)
@@ -93,7 +96,7 @@ class MovingField:
         *,
         coarse: CoarseMesh | None = None,
         sliding: tuple[str, ...] = (),
-        prescribed=None,  # type: ignore[no-untyped-def]
+        prescribed: Prescribed | None = None,
     ) -> None:
         self.section = section
         self.surface = surface
@@ -120,7 +123,9 @@ class MovingField:
     def _name(self, boundary: tuple[int, int]) -> str:
         return self.section.loops[boundary[0]][boundary[1]].name
 
-    def _boundary_values(self, potentials, prescribed):  # type: ignore[no-untyped-def]
+    def _boundary_values(
+        self, potentials: dict[str, float], prescribed: Prescribed | None
+    ) -> tuple[BoolArray, FloatArray, IntArray]:
         """Held points, their potentials, and the points of a prescribed outer boundary."""
         count = len(self.mesh.points)
         held = np.zeros(count, dtype=bool)
@@ -139,7 +144,7 @@ class MovingField:
         held |= outer
         return held, values, np.nonzero(outer)[0]
 
-    def _extension_factors(self, sliding: tuple[str, ...]):  # type: ignore[no-untyped-def]
+    def _extension_factors(self, sliding: tuple[str, ...]) -> list[_Extension]:
         """Factorised harmonic extensions of x and z displacements on the reference mesh."""
         planar = control_volumes(self.mesh, "planar")
         count = len(self.mesh.points)
@@ -228,7 +233,7 @@ class MovingField:
         else:
             density = np.full(len(area), along**2)
         share = np.repeat((area * density / 3.0)[:, None], 3, axis=1)
-        return np.bincount(mesh.triangles.ravel(), share.ravel(), len(mesh.points))
+        return np.bincount(mesh.triangles.ravel(), share.ravel(), len(mesh.points)).astype(float)
 
     def _displaced(self, positions: FloatArray) -> FineMesh:
         """The mesh moved along with the surface."""
@@ -271,7 +276,7 @@ def _stiffness(volumes: ControlVolumes, count: int) -> csc_matrix:
 class _Extension:
     """Harmonic extension of displacements given on the surface, zero on other fixed points."""
 
-    def __init__(self, matrix: csc_matrix, fixed: FloatArray, nodes: IntArray) -> None:
+    def __init__(self, matrix: csc_matrix, fixed: BoolArray, nodes: IntArray) -> None:
         free = np.nonzero(~fixed)[0]
         self._free, self._count, self._nodes = free, matrix.shape[0], nodes
         self._coupling = matrix[free][:, nodes]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.section import EmittingEdge, Section
@@ -11,7 +12,9 @@ from conegap.solver.patch import Patch
 from conegap.solver.span import BoundaryIndex
 from conegap.solver.subdivision import FineMesh
 
-__all__ = ["arc_position", "curve_nodes", "edge_nodes", "named_nodes", "path_length"]
+__all__ = ["arc_position", "bridged", "curve_nodes", "edge_nodes", "named_nodes", "path_length"]
+
+BoolArray = NDArray[np.bool_]
 
 
 def curve_nodes(mesh: FineMesh, boundary: BoundaryIndex) -> tuple[IntArray, FloatArray]:
@@ -112,3 +115,44 @@ def arc_position(points: FloatArray, place: FloatArray) -> float:
     distance = np.hypot(*(points[:-1] + share[:, None] * along - place).T)
     k = int(np.argmin(distance))
     return float(path_length(points)[k] + share[k] * np.hypot(*along[k]))
+
+
+def bridged(points: FloatArray, values: FloatArray, uneven: BoolArray) -> FloatArray:
+    """Values along a chain with those at uneven points replaced from their neighbours.
+
+    A cubic through the two points on each side; ends of an open chain, and places where
+    neighbours are far apart (another island), stay as they are.
+
+    Parameters
+    ----------
+    points : (n, 2) array
+        In order along the chain.
+    values : (n,) array
+    uneven : (n,) array of bool
+        Points whose own value is not to be trusted.
+
+    Returns
+    -------
+    (n,) array
+        In the unit of the values.
+    """
+    result = values.copy()
+    s = path_length(points)
+    last = len(s) - 1
+    closed = last > 4 and np.hypot(*(points[0] - points[-1])) <= 1e-9 * s[-1]
+    for k in np.nonzero(uneven)[0]:
+        others = k + np.array([-2, -1, 1, 2])
+        local = s[np.clip(others, 0, last)] - s[k]
+        if closed:
+            local = s[others % last] + s[-1] * (others // last) - s[k]
+            others = others % last
+        elif not 2 <= k < last - 1:
+            continue
+        if np.any(uneven[others]) or np.ptp(local) > 8.0 * np.min(np.abs(local)):
+            continue
+        weights = [
+            np.prod([-b / (a - b) for j, b in enumerate(local) if j != i])
+            for i, a in enumerate(local)
+        ]
+        result[k] = float(np.array(weights) @ values[others])
+    return result

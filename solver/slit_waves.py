@@ -1,0 +1,104 @@
+"""The first wave along a slit: where the meniscus breaks up into sites, and how far apart.
+
+At every shape of the branch the smallest eigenvalue over wave numbers says whether a wave along
+the slit grows; where it first crosses zero gives the onset of the wave and its length, the
+spacing of the emission sites.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from conegap.geometries.curves import FloatArray
+from conegap.solver.meniscus import Equilibrium, MeniscusProblem
+from conegap.solver.meniscus_branch import LiquidSection, MeniscusBranch, problem_at
+from conegap.solver.meniscus_stability import Wave, smallest_eigenvalue, stability
+
+__all__ = ["FirstWave", "first_wave"]
+
+_LEVEL = 2
+_MODES = 8
+_WAVE_NUMBERS = (0.1, 0.2, 0.35, 0.5, 0.7, 1.0, 1.4, 2.0)
+
+
+@dataclass(frozen=True)
+class FirstWave:
+    """The first wave that grows along a slit.
+
+    Parameters
+    ----------
+    strength : float
+        lambda = eps0 V^2 / (gamma a) where it begins to grow, [-].
+    wave_number : float
+        k in inverse half widths, [-].
+    before_turning_point : bool
+        Whether it begins below the turning point of the uniform meniscus.
+    """
+
+    strength: float
+    wave_number: float
+    before_turning_point: bool
+
+    @property
+    def wavelength(self) -> float:
+        """Wavelength in half widths, [-]."""
+        return 2.0 * math.pi / self.wave_number
+
+
+def first_wave(liquid: LiquidSection, branch: MeniscusBranch) -> FirstWave | None:
+    """The first growing wave along the slit on a branch of uniform shapes.
+
+    Parameters
+    ----------
+    liquid : LiquidSection
+        Planar.
+    branch : MeniscusBranch
+        Of shapes with held pressure.
+
+    Returns
+    -------
+    FirstWave or None
+        None when no wave longer than three and shorter than sixty half widths grows before the
+        last shape of the branch.
+    """
+    previous: tuple[float, float] | None = None
+    for number, shape in enumerate(branch.equilibria):
+        if shape.strength <= 0.0:
+            continue
+        eigenvalue, wave_number = _least_stable(liquid, branch, shape)
+        if eigenvalue <= 0.0:
+            strength = shape.strength
+            if previous is not None:
+                before, value = previous
+                strength = before + (shape.strength - before) * value / (value - eigenvalue)
+            fold = branch.strength.value
+            early = number < branch.turning_index and strength < fold
+            return FirstWave(min(strength, fold), wave_number, early)
+        previous = (shape.strength, eigenvalue)
+    return None
+
+
+def _least_stable(
+    liquid: LiquidSection, branch: MeniscusBranch, shape: Equilibrium
+) -> tuple[float, float]:
+    """Smallest eigenvalue over the wave numbers, and its wave number."""
+    problem: MeniscusProblem = problem_at(liquid, shape.shape, _LEVEL, branch.held, shape.pressure)
+    values: FloatArray = np.array(
+        [
+            smallest_eigenvalue(
+                stability(problem, shape.shape, Wave(along=k), _MODES), shape.strength
+            )
+            for k in _WAVE_NUMBERS
+        ]
+    )
+    least = int(np.argmin(values))
+    if 0 < least < len(values) - 1:
+        some = slice(least - 1, least + 2)
+        logs = np.log(np.array(_WAVE_NUMBERS[some]))
+        curve = np.polynomial.Polynomial.fit(logs, values[some], 2)
+        vertex = float(np.clip(curve.deriv().roots()[0].real, logs[0], logs[-1]))
+        return min(float(curve(vertex)), float(values[least])), float(math.exp(vertex))
+    return float(values[least]), _WAVE_NUMBERS[least]
