@@ -302,7 +302,9 @@ def _free_surface(
     return meniscus_onset(design, progress=progress), ()
 
 
-def _surface_wave(design: Design, onset: RigidOnset) -> SurfaceWave | None:
+def _surface_wave(
+    design: Design, onset: RigidOnset, meniscus: MeniscusOnset | None
+) -> SurfaceWave | None:
     """Waves along the crest of a slit, None for other emitters."""
     emitter = design.emitter
     if not isinstance(emitter, Slit):

@@ -133,7 +133,7 @@ def _pull_per_volt_squared(
     loops[loop] = tuple(row)
     edge = EmittingEdge("cone", loop, index, 0.0, radius)
     cone = replace(section, loops=tuple(loops), edges=(edge,))
-    solution = solve_field(cone)
+    solution = solve_field(cone, meshes=2)
     volts = {
         "emitter": design.voltages.emitter / design.voltage,
         "accelerator": design.voltages.accelerator / design.voltage,

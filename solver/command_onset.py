@@ -19,6 +19,7 @@ examples:
   conegap onset my.toml --to review_3       another folder
   conegap onset my.toml --accuracy 1e-4     smaller numerical error
   conegap onset my.toml --quick --json      no scans; the results as JSON on the terminal
+  conegap onset my.toml --criterion rigid   quickest: hold the liquid surface as drawn
 """
 
 
@@ -41,6 +42,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--quick", action="store_true", help="leave out the scans over gap and edge radius"
+    )
+    parser.add_argument(
+        "--criterion",
+        choices=("automatic", "rigid", "meniscus"),
+        default="automatic",
+        help="automatic: follow the free liquid surface where there is one; rigid: hold it as "
+        "drawn; meniscus: follow it or refuse",
     )
     parser.add_argument(
         "--json", action="store_true", help="print the results as JSON in place of the table"
@@ -90,7 +98,11 @@ def _run(arguments: argparse.Namespace) -> int:
 
         with progress_shown() as progress:
             assessment = assess(
-                design, accuracy=accuracy, scans=not arguments.quick, progress=progress
+                design,
+                accuracy=accuracy,
+                scans=not arguments.quick,
+                criterion=arguments.criterion,
+                progress=progress,
             )
             if progress is not None:
                 progress("report", 0, 1)
@@ -137,9 +149,11 @@ def _print(assessment: Assessment, target: Path) -> None:
     heading = " ".join(p for p in (design.title, design.drawing.number) if p) or design.source
     band = f"{voltage_text(assessment.lowest_onset)} to {voltage_text(assessment.highest_onset)}"
     rows = [
-        ("onset, emitter minus accelerator", voltage_text(onset.voltage)),
+        ("onset, emitter minus accelerator", voltage_text(assessment.onset_voltage)),
+        ("criterion", assessment.criterion),
         ("band (k = 2, about 95 %)", band),
-        (f"field at the {onset.edge_name} at onset", field_text(onset.edge_field)),
+        ("rigid surface alone", voltage_text(onset.voltage)),
+        (f"field at the {onset.edge_name} at rigid onset", field_text(onset.edge_field)),
         ("numerical error of the edge field", f"{onset.numerical.error:.1e}"),
         ("largest contribution to the band", assessment.budget.contributions[0].label),
         ("voltage of the design", voltage_text(design.voltage)),
@@ -163,8 +177,10 @@ def _print(assessment: Assessment, target: Path) -> None:
         if not row.passed:
             out.print(f"{row.name}: {row.advice}", soft_wrap=True)
     out.print()
-    out.print(
-        "The surface is taken as rigid, which errs high: a free surface gives way earlier.",
-        soft_wrap=True,
-    )
+    if assessment.meniscus is None:
+        out.print(
+            "The surface is held rigid as drawn: a free surface gives way at another voltage, for "
+            "a drawn dome at a lower one.",
+            soft_wrap=True,
+        )
     out.print(f"report: {target / 'report.html'}", soft_wrap=True)

@@ -1,4 +1,4 @@
-"""``conegap vary``: onset over one or two quantities, as a table, a chart and a CSV file."""
+"""``conegap vary``: rigid onset over one or two quantities, as a table, a chart and a CSV file."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 __all__ = ["EXAMPLES", "SUMMARY", "add_arguments"]
 
-SUMMARY = "compute the onset over a range of one or two quantities"
+SUMMARY = "compute the rigid surface's onset over a range of one or two quantities"
 EXAMPLES = """\
 examples:
   conegap vary needle --over accelerator.gap="0.5 mm".."2 mm":7
@@ -99,7 +99,7 @@ def _print(variation: Variation, target: Path) -> None:
             (words(0, value), "none" if np.isnan(voltage) else voltage_text(voltage))
             for value, voltage in zip(first.values.tolist(), voltages.tolist(), strict=True)
         ]
-        out.print(plain_table((first.key, "onset"), rows))
+        out.print(plain_table((first.key, "rigid onset"), rows))
     else:
         second = variation.ranges[1]
         heads = (first.key, *(words(1, value) for value in second.values.tolist()))
@@ -107,7 +107,8 @@ def _print(variation: Variation, target: Path) -> None:
             (words(0, value), *("none" if np.isnan(v) else voltage_text(v) for v in line))
             for value, line in zip(first.values.tolist(), voltages.tolist(), strict=True)
         ]
-        out.print(plain_table(heads, rows_of_grid, f"onset; across: {second.key}"))
+        title = f"onset of the rigid surface; across: {second.key}"
+        out.print(plain_table(heads, rows_of_grid, title))
     for values, result in zip(variation.points, variation.results, strict=True):
         if isinstance(result, str):
             where = ", ".join(words(k, value) for k, value in enumerate(values))

@@ -47,7 +47,9 @@ class BranchPoint:
     stable_sign: float
 
 
-def correct(system: System, guess: FloatArray, direction: FloatArray) -> BranchPoint:
+def correct(
+    system: System, guess: FloatArray, direction: FloatArray, tolerance: float = _TOLERANCE
+) -> BranchPoint:
     """Newton's method in the hyperplane through the guess normal to a direction.
 
     Parameters
@@ -55,6 +57,9 @@ def correct(system: System, guess: FloatArray, direction: FloatArray) -> BranchP
     system : callable
         x, (n + 1,) array, to residual (n,) and Jacobian (n, n + 1).
     guess, direction : (n + 1,) arrays
+    tolerance : float
+        Largest change of an unknown in the last step; the error left is smaller by the
+        contraction of the step before, [-].
 
     Raises
     ------
@@ -77,7 +82,7 @@ def correct(system: System, guess: FloatArray, direction: FloatArray) -> BranchP
             raise ContinuationError(f"Newton's method diverges (step {size:.2g})")
         x = x + step
         last = size
-        if size < _TOLERANCE:
+        if size < tolerance:
             tangent = np.linalg.solve(bordered, np.append(np.zeros(len(residual)), 1.0))
             tangent /= np.linalg.norm(tangent)
             sign, _ = np.linalg.slogdet(jacobian[:, :-1])

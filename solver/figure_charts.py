@@ -39,7 +39,7 @@ def chart_onset_band(axes: Axes, assessment: Assessment) -> Axes:
     design = assessment.design
     limit = design.supply.voltage_limit
     marks: list[tuple[float, str, str, Dashes]] = [
-        (assessment.onset.voltage, _onset_words(assessment), ACCENT, "-"),
+        (assessment.onset_voltage, _onset_words(assessment), ACCENT, "-"),
         (design.voltage, f"design {voltage_text(design.voltage)}", INK, (0, (4, 2))),
     ]
     if limit is not None:
@@ -75,11 +75,11 @@ def chart_onset_band(axes: Axes, assessment: Assessment) -> Axes:
 def _onset_words(assessment: Assessment) -> str:
     low, high = voltage_text(assessment.lowest_onset), voltage_text(assessment.highest_onset)
     low = low.partition(" ")[0] if low.partition(" ")[2] == high.partition(" ")[2] else low
-    return f"onset {voltage_text(assessment.onset.voltage)}\n({low} to {high})"
+    return f"onset {voltage_text(assessment.onset_voltage)}\n({low} to {high})"
 
 
 def chart_edge_field(axes: Axes, assessment: Assessment) -> Axes:
-    """Field along the surface from the crest, at onset and at the design's voltages.
+    """Field along the drawn surface from the crest, at its rigid onset and as designed.
 
     Parameters
     ----------
@@ -105,7 +105,7 @@ def chart_edge_field(axes: Axes, assessment: Assessment) -> Axes:
         place = np.maximum(line.distance, nearest)[ok] / lengths.size
         if at is ramped:
             dashes, colour, width = next(looks, ("-", SOFT, 1.0))
-            words = f"at onset, {voltage_text(onset.voltage)}: {line.name}"
+            words = f"at rigid onset, {voltage_text(onset.voltage)}: {line.name}"
         else:
             dashes, colour, width = "-", INK, 0.9
             words = f"at the design's voltages, {voltage_text(design.voltage)}"
@@ -152,7 +152,9 @@ def chart_scan(axes: Axes, scan: Scan, assessment: Assessment) -> Axes:
     dimension = design.dimension(scan.key)
     across = axis_unit(dimension.kind, float(np.abs(scan.values).max()), scan.unit)
     limit = design.supply.voltage_limit
-    highest = max(float(scan.voltages.max()), design.voltage, limit or 0.0)
+    highest = max(
+        float(scan.voltages.max()), assessment.onset_voltage, design.voltage, limit or 0.0
+    )
     up = axis_unit(VOLTAGE, highest)
     place = (scan.values - across.offset) / across.size
     drawn = (dimension.value - across.offset) / across.size
@@ -162,7 +164,10 @@ def chart_scan(axes: Axes, scan: Scan, assessment: Assessment) -> Axes:
                      label=f"tolerance ± {pretty(dimension.tolerance_text)}")
     axes.axvline(drawn, color=SOFT, lw=0.9, zorder=2, label=f"drawn {pretty(dimension.text)}")
     axes.plot(place, scan.voltages / up.size, color=ACCENT, marker="o", ms=3.5, zorder=4,
-              label="onset")
+              label="rigid surface")
+    if assessment.meniscus is not None:
+        axes.plot([drawn], [assessment.onset_voltage / up.size], ls="none", marker="D", ms=5.5,
+                  color=LIMIT, zorder=5, label="free surface, as drawn")
     axes.axhline(design.voltage / up.size, color=INK, lw=1.0, ls=(0, (4, 2)), zorder=3,
                  label=f"design {voltage_text(design.voltage)}")
     if limit is not None:

@@ -58,7 +58,9 @@ def _level_dimension(placer: Placer, words: str, first: FloatArray, last: FloatA
         middle = (left + right) / 2.0
         aside = 0.25 * (right - left)
         inner: list[Place] = [
-            (x, z, "center", "center") for x in (middle, middle + aside, middle - aside)
+            (x, z + k * step, "center", "center")
+            for k in (0, 1, -1, 2, -2)
+            for x in (middle, middle + aside, middle - aside)
         ]
         placer.arrow((middle, z), (left, z))
         placer.arrow((middle, z), (right, z))

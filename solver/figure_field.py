@@ -105,7 +105,7 @@ def round_levels(low: float, high: float, count: int) -> FloatArray:
     Parameters
     ----------
     low, high : float
-        Ends.
+        Ends, in any unit.
     count : int
         About how many, [-].
     """
@@ -133,6 +133,8 @@ def label_lengths(axes: Axes, axisymmetric: bool, unit: str) -> Axes:
     """
     across = "radius r" if axisymmetric else "x"
     axes.set_xlabel(f"{across} [{unit}]")
+    if axisymmetric:
+        axes.xaxis.set_major_formatter(lambda x, _: f"{abs(x):g}")
     axes.set_ylabel(f"height z above the emitting edge [{unit}]")
     return axes
 
@@ -144,8 +146,6 @@ def _whole_axes(axes: Axes, unit: AxisUnit) -> Window:
 
 def _label_axes(axes: Axes, axisymmetric: bool, unit: AxisUnit) -> None:
     label_lengths(axes, axisymmetric, unit.name)
-    if axisymmetric:
-        axes.xaxis.set_major_formatter(lambda x, _: f"{abs(x):g}")
 
 
 def _within(points: FloatArray, triangles: IntArray, window: Window) -> IntArray:

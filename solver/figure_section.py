@@ -117,7 +117,13 @@ def set_window(axes: Axes, window: Window, unit: float, *, lanes: bool) -> Axes:
 
 
 def draw_bodies(
-    axes: Axes, section: Section, window: Window, unit: float, *, outlines: bool = True
+    axes: Axes,
+    section: Section,
+    window: Window,
+    unit: float,
+    *,
+    outlines: bool = True,
+    liquid_top: float | None = None,
 ) -> Axes:
     """Filled and hatched parts, cut off at a window, and their surfaces.
 
@@ -130,12 +136,19 @@ def draw_bodies(
         Length of the axes' unit, [m].
     outlines : bool
         Draw the surfaces as strong lines.
+    liquid_top : float or None
+        Leave out the liquid above this height, [m].
     """
     from matplotlib.patches import PathPatch, Rectangle
     from matplotlib.path import Path
 
     frame = Rectangle(
         (window.left / unit, window.low / unit), window.width / unit, window.height / unit,
+        transform=axes.transData,
+    )
+    top = window.high if liquid_top is None else min(max(liquid_top, window.low), window.high)
+    below = Rectangle(
+        (window.left / unit, window.low / unit), window.width / unit, (top - window.low) / unit,
         transform=axes.transData,
     )
     order = {"insulator": 2.0, "electrode": 3.0, "liquid": 3.5}
@@ -150,7 +163,8 @@ def draw_bodies(
                 look = {"fc": INSULATOR, "ec": METAL_HATCH, "hatch": "----"}
             patch = PathPatch(path, lw=0.0, zorder=order[body.material], **look)
             axes.add_patch(patch)
-            patch.set_clip_path(frame)
+            cut = body.material == "liquid" and liquid_top is not None
+            patch.set_clip_path(below if cut else frame)
     if outlines:
         for name, points in surfaces(section, 513):
             if name in ("axis", "symmetry", "outer"):

@@ -22,7 +22,7 @@ __all__ = ["chart_variation"]
 
 
 def chart_variation(axes: Axes, variation: Variation) -> Axes:
-    """Onset over the quantities that were varied.
+    """Rigid onset over the quantities that were varied.
 
     Parameters
     ----------
@@ -67,7 +67,7 @@ def _line(axes: Axes, variation: Variation) -> Axes:
                      label=f"supply limit {voltage_text(limit)}")
     axes.set_ylim(0.0, 1.08 * highest / up.size)
     axes.set_xlabel(f"{one.dimension.label} [{unit.name}]")
-    axes.set_ylabel(f"onset voltage [{up.name}]")
+    axes.set_ylabel(f"rigid onset voltage [{up.name}]")
     quiet_axes(axes)
     axes.legend(loc="upper center", bbox_to_anchor=(0.46, -0.18), ncols=2, handlelength=2.2)
     return axes
@@ -115,7 +115,8 @@ def _map(axes: Axes, variation: Variation) -> Axes:
             (x_drawn - dx, y_drawn - dy, "right", "top"),
         ]
         placer.text("as drawn", places, colour=LIMIT)
-    axes.set_title(f"onset voltage in {up.name}", fontsize=8, fontweight="normal", color=SOFT)
+    title = f"onset voltage of the rigid surface in {up.name}"
+    axes.set_title(title, fontsize=8, fontweight="normal", color=SOFT)
     return axes
 
 

@@ -20,10 +20,12 @@ from conegap.solver.figure_charts import (
     chart_scan,
 )
 from conegap.solver.figure_field import draw_equipotentials, draw_mesh
+from conegap.solver.figure_liquid import chart_branch, draw_shapes, shapes_window
 from conegap.solver.figure_section import draw_edge, draw_section, section_size
 from conegap.solver.figure_style import pretty, style
 from conegap.solver.figure_units import field_text, length_words, percent, voltage_text
 from conegap.solver.figure_window import Window, edge_window, electrodes_window
+from conegap.solver.liquid_section import MeniscusOnset
 from conegap.solver.onset import electrode_voltages
 from conegap.solver.scan import Scan
 
@@ -118,6 +120,8 @@ def report_pictures(assessment: Assessment) -> dict[str, Picture]:
     assessment : Assessment
     """
     pictures = [_band_picture(assessment), *drawing_pictures(assessment.design)]
+    if assessment.meniscus is not None:
+        pictures += _liquid_pictures(assessment.design.section(), assessment.meniscus)
     pictures += _field_pictures(assessment)
     pictures += [_scan_picture(scan, assessment) for scan in assessment.scans if len(scan.values)]
     pictures.append(_budget_picture(assessment))
@@ -233,7 +237,7 @@ def _band_picture(assessment: Assessment) -> Picture:
     limit = assessment.design.supply.voltage_limit
     supply = f", supply limit {voltage_text(limit)}" if limit is not None else ""
     words = (
-        f"onset {voltage_text(assessment.onset.voltage)}, between "
+        f"onset {voltage_text(assessment.onset_voltage)}, between "
         f"{voltage_text(assessment.lowest_onset)} and {voltage_text(assessment.highest_onset)}; "
         f"design voltage {voltage_text(assessment.design.voltage)}{supply}"
     )
@@ -244,6 +248,29 @@ def _band_picture(assessment: Assessment) -> Picture:
         f"Voltage axis: {words}.",
         charted(lambda axes: chart_onset_band(axes, assessment), (_WIDTH, 1.5)),
     )
+
+
+def _liquid_pictures(section: Section, meniscus: MeniscusOnset) -> list[Picture]:
+    top = length_words(meniscus.branch.turning.shape.height * meniscus.radius)
+    at = voltage_text(meniscus.voltage)
+    return [
+        Picture(
+            "liquid_shapes",
+            "The liquid surface at rising voltage, true to scale. Beyond the last shape there is "
+            "no balance, and the liquid runs out into a cone.",
+            f"Shapes of the liquid surface up to the turning point at {at}, where the apex "
+            f"stands {top} above the contact line.",
+            _framed(lambda axes: draw_shapes(axes, section, meniscus), shapes_window(meniscus)),
+        ),
+        Picture(
+            "liquid_branch",
+            "Voltage of the shapes in balance; the highest is the onset. The branch is followed on "
+            "coarse meshes and scaled to the turning point, which is computed on fine ones.",
+            f"Voltage against the height of the apex: it rises to the turning point at {at} and "
+            f"{top}, and falls beyond it.",
+            charted(lambda axes: chart_branch(axes, meniscus), (_WIDTH, 3.6)),
+        ),
+    ]
 
 
 def _field_pictures(assessment: Assessment) -> list[Picture]:
@@ -271,9 +298,9 @@ def _field_pictures(assessment: Assessment) -> list[Picture]:
         ),
         Picture(
             "edge_field",
-            "Field along the surface, from the crest outwards. The liquid starts to emit where "
-            "the field reaches the balance with surface tension.",
-            f"Field along the surface from the crest: at onset it starts at "
+            "Field along the surface as drawn, from the crest outwards. Its rigid onset is where "
+            "the field at the crest reaches the balance with surface tension.",
+            f"Field along the surface from the crest: at the rigid onset it starts at "
             f"{field_text(onset.edge_field)}, the balance with surface tension, and falls with "
             f"distance; at the design's voltages it starts at "
             f"{field_text(onset.numerical.value)}.",
@@ -294,11 +321,13 @@ def _scan_picture(scan: Scan, assessment: Assessment) -> Picture:
         for k in (low, high)
     ]
     refused = sum(point.onset is None for point in scan.points)
+    free = "" if assessment.meniscus is None else " The diamond is the free surface as drawn."
     gone = f" {refused} of {len(scan.points)} points have no onset." if refused else ""
     return Picture(
         name,
-        f"Onset over {scan.label}, every point by its own solve; all else as drawn.{gone}",
-        f"Onset voltage over {scan.label}: {ends[0]}, {ends[1]}.{gone}",
+        f"Onset of the rigid surface over {scan.label}, every point by its own solve; all else "
+        f"as drawn.{free}{gone}",
+        f"Onset voltage of the rigid surface over {scan.label}: {ends[0]}, {ends[1]}.{gone}",
         charted(lambda axes: chart_scan(axes, scan, assessment), (_WIDTH, 3.5)),
     )
 
@@ -314,7 +343,7 @@ def _budget_picture(assessment: Assessment) -> Picture:
         f"Bars of the error budget; the largest is {pretty(first.label)} with "
         f"{percent(first.size)}; all together −{percent(budget.down)} and +{percent(budget.up)}.",
         charted(
-            lambda axes: chart_budget(axes, budget, assessment.onset.voltage),
+            lambda axes: chart_budget(axes, budget, assessment.onset_voltage),
             (_WIDTH, 0.95 + 0.27 * (rows + 1)),
         ),
     )

@@ -28,6 +28,7 @@ from conegap.solver.extrapolation import Estimate, estimate
 from conegap.solver.meniscus import Equilibrium, Held, MeniscusProblem
 from conegap.solver.meniscus_shape import MeniscusShape
 from conegap.solver.moving_field import MovingField
+from conegap.solver.spacing import SpacingRule
 
 __all__ = ["LiquidSection", "MeniscusBranch", "half_angle", "problem_at", "turning_point"]
 
@@ -38,6 +39,9 @@ _SMALLEST_STEP = 2e-3
 _SURFACE_SPACING = 0.2
 _CONTACT_SPACING = 0.1
 _PATCH_ANGLE = 0.2
+_REFINED = 3e-6
+# Away from the liquid the mesh may be coarser than for a field whose every surface matters.
+_FAR_RULE = SpacingRule(per_radius=0.8, per_axis_distance=2.0, per_clearance=1.0, growth=0.5)
 _LARGEST_REACH = 0.06
 _MOST_SHIFTS = 12
 _MOST_POINTS = 150
@@ -230,7 +234,7 @@ def _liquid_mesh(liquid: LiquidSection, section: Section, shape: MeniscusShape) 
     places = tuple(
         ((float(x), float(z)), float(h)) for (x, z), h in zip(along, spacing, strict=True)
     )
-    return coarse_mesh(section, places=places, patch_angle=_PATCH_ANGLE)
+    return coarse_mesh(section, _FAR_RULE, places, _PATCH_ANGLE)
 
 
 def _distance(one: MeniscusShape, two: MeniscusShape) -> float:
@@ -268,6 +272,7 @@ def _refined(
     coarse = _liquid_mesh(liquid, section, shape)
     offsets = reach * np.array([-1.0, 0.0, 1.0])
     places = guess + offsets[:, None] * chord
+    guessed = places
     values = []
     for number, level in enumerate(levels):
         if progress is not None:
@@ -282,7 +287,8 @@ def _refined(
             like=first,
         )
         system = problem.residual_and_jacobian
-        places, vertex = _balanced(system, places, chord, offsets)
+        before_this = places
+        places, vertex = _balanced(system, guessed, chord, offsets)
         if number == 0:
             for _ in range(_MOST_SHIFTS):
                 if abs(vertex) <= 0.3 * reach:
@@ -291,20 +297,21 @@ def _refined(
                 places, vertex = _balanced(system, places + shift * chord, chord, offsets)
             else:
                 raise ContinuationError("the turning point could not be located on a fine mesh")
+        # Second order: the next mesh moves the shapes by a quarter of what this one did.
+        guessed = places if number == 0 else places + (places - before_this) / 4.0
         parabola = np.polynomial.Polynomial.fit(offsets, places[:, -1], 2)
         values.append(float(parabola(vertex)) / first.reference_field**2)
     if progress is not None:
         progress("turning point on finer meshes", len(levels), len(levels))
     between = [np.polynomial.Polynomial.fit(offsets, column, 2)(vertex) for column in places.T]
-    top = correct(system, np.array(between), chord)
-    return problem.equilibrium(top.x), tuple(values)
+    return problem.equilibrium(np.array(between)), tuple(values)
 
 
 def _balanced(
     system: System, places: FloatArray, chord: FloatArray, offsets: FloatArray
 ) -> tuple[FloatArray, float]:
     """Solutions in the three planes through the places, and the vertex of the parabola."""
-    solved = np.array([correct(system, place, chord).x for place in places])
+    solved = np.array([correct(system, place, chord, _REFINED).x for place in places])
     curve = np.polynomial.Polynomial.fit(offsets, solved[:, -1], 2).convert()
     if curve.coef[2] >= 0.0:
         raise ContinuationError("the voltage has no maximum where the turning point was expected")

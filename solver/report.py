@@ -21,7 +21,14 @@ from conegap.solver.report_tables import (
     operation_table,
     review_table,
 )
-from conegap.solver.report_words import cautions, not_modelled, quality, slit_words, verdict
+from conegap.solver.report_words import (
+    cautions,
+    liquid_facts,
+    not_modelled,
+    quality,
+    slit_words,
+    verdict,
+)
 
 __all__ = ["html_report", "inlined", "versions"]
 
@@ -52,7 +59,9 @@ def html_report(assessment: Assessment, pictures: Mapping[str, Picture]) -> str:
         versions=versions(),
         passed=assessment.passed,
         verdict=verdict(assessment),
-        onset=voltage_text(assessment.onset.voltage),
+        onset=voltage_text(assessment.onset_voltage),
+        rigid=voltage_text(assessment.onset.voltage),
+        liquid=liquid_facts(assessment),
         band=(
             f"{voltage_text(assessment.lowest_onset)} to {voltage_text(assessment.highest_onset)}"
         ),
@@ -137,7 +146,7 @@ def _classic(assessment: Assessment) -> dict[str, str] | None:
     classic = assessment.classic
     if classic is None:
         return None
-    share = classic.voltage / assessment.onset.voltage - 1.0
+    share = classic.voltage / assessment.onset_voltage - 1.0
     return {
         "name": classic.name,
         "voltage": voltage_text(classic.voltage),

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 from conegap.geometries.slit import Slit
 from conegap.solver.assessment import Assessment
-from conegap.solver.figure_units import length_words, percent, voltage_text
+from conegap.solver.figure_units import field_text, length_words, percent, voltage_text
 
-__all__ = ["cautions", "not_modelled", "quality", "slit_words", "verdict"]
+__all__ = ["cautions", "liquid_facts", "not_modelled", "quality", "slit_words", "verdict"]
 
 _PINNED, _SLIDING = 0.21, 0.47
 
@@ -21,7 +23,7 @@ def verdict(assessment: Assessment) -> tuple[str, ...]:
     design = assessment.design
     onset, low, high = (
         voltage_text(v)
-        for v in (assessment.onset.voltage, assessment.lowest_onset, assessment.highest_onset)
+        for v in (assessment.onset_voltage, assessment.lowest_onset, assessment.highest_onset)
     )
     failed = [row for row in assessment.review if not row.passed]
     count = len(assessment.review)
@@ -48,11 +50,58 @@ def verdict(assessment: Assessment) -> tuple[str, ...]:
         f"With its tolerances and the surface tension's uncertainty the onset lies between {low} "
         f"and {high} (k = 2, about 95 %). {supply}",
         review,
-        "This is the onset of a rigid liquid surface, which errs high: a free surface gives way "
-        f"earlier. For a hemisphere the rigid value is {_PINNED:.0%} above the true onset with a "
-        f"pinned contact line and {_SLIDING:.0%} above with a sliding one; the band does not "
-        "hold this difference.",
+        _criterion(assessment),
     )
+
+
+def _criterion(assessment: Assessment) -> str:
+    """What kind of onset the number is, and what it leaves open."""
+    rigid = voltage_text(assessment.onset.voltage)
+    if assessment.meniscus is not None:
+        wave = assessment.meniscus.wave_voltage
+        early = ""
+        if wave is not None and wave < assessment.meniscus.voltage:
+            early = f" Waves along the slit begin to grow already at {voltage_text(wave)}."
+        return (
+            "This is the turning point of the free liquid surface: above it no shape is in "
+            f"balance. The surface held rigid as drawn would give {rigid}.{early}"
+        )
+    return (
+        "This is the balance of the liquid surface held rigid as drawn. A free surface gives way "
+        f"elsewhere: for a hemisphere the rigid value is {_PINNED:.0%} above the true onset with "
+        f"a pinned contact line and {_SLIDING:.0%} above with a sliding one, and a surface that "
+        "starts flat may need more than a drawn dome. The band does not hold this difference."
+    )
+
+
+def liquid_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
+    """Names and values of the free surface at its turning point, or nothing.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    meniscus = assessment.meniscus
+    if meniscus is None:
+        return ()
+    shape = meniscus.branch.turning.shape
+    half = "contact radius" if shape.symmetry == "axisymmetric" else "half width at the contact"
+    held = {"pressure": "pressure, fed from a reservoir", "volume": "volume, no flow in a ramp"}
+    facts = [
+        ("held during the ramp", held.get(meniscus.held, meniscus.held)),
+        (half, length_words(meniscus.radius)),
+        ("apex above the contact line", length_words(shape.height * meniscus.radius)),
+        ("field at the apex there", field_text(meniscus.apex_field)),
+        ("half angle where straightest", f"{math.degrees(meniscus.half_angle):.3g}°"),
+        ("numerical error of the voltage", f"{meniscus.error:.1e}"),
+    ]
+    if meniscus.wave_voltage is not None:
+        facts.append(("waves along the slit grow from", voltage_text(meniscus.wave_voltage)))
+    if meniscus.extinction is not None:
+        low = voltage_text(meniscus.extinction.low)
+        high = voltage_text(min(meniscus.extinction.high, meniscus.voltage))
+        facts.append(("a burning cone goes out between", f"{low} and {high}, rough"))
+    return tuple(facts)
 
 
 def slit_words(assessment: Assessment) -> tuple[str, ...]:
@@ -65,13 +114,25 @@ def slit_words(assessment: Assessment) -> tuple[str, ...]:
     wave = assessment.surface_wave
     if wave is None:
         return ()
+    meniscus = assessment.meniscus
+    sites = f"about {wave.sites:.0f} sites along the slit"
+    if meniscus is not None and meniscus.wave_voltage is not None:
+        first = (
+            f"Waves along the free surface begin to grow at {voltage_text(meniscus.wave_voltage)}; "
+            f"the first is {length_words(wave.spacing)} long, which is the expected spacing of the "
+            f"emission sites: {sites}. Spacings fall as the voltage rises."
+        )
+    else:
+        first = (
+            "Expected spacing of the emission sites at the rigid onset: "
+            f"{length_words(wave.spacing)}, {sites}. It is the length of the fastest-growing wave "
+            "on a flat surface, 3 π γ / (ε0 E²), and falls with the square of the voltage."
+        )
     return (
-        f"Expected spacing of the emission sites at onset: {length_words(wave.spacing)}, about "
-        f"{wave.sites:.0f} sites along the slit. It is the length of the fastest-growing wave on "
-        "a flat surface, 3 π γ / (ε0 E²), and falls with the square of the voltage.",
-        f"The wave becomes as short as the crest is wide, {length_words(wave.crest_width)}, at "
-        f"about {voltage_text(wave.onset_voltage)}. This is an order of magnitude only: the liquid "
-        "on the lips is neither flat nor deep.",
+        first,
+        "On a flat surface the wave is as short as the crest is wide, "
+        f"{length_words(wave.crest_width)}, at about {voltage_text(wave.onset_voltage)}. This "
+        "is an order of magnitude only: the liquid on the lips is neither flat nor deep.",
     )
 
 
@@ -97,6 +158,11 @@ def quality(assessment: Assessment) -> tuple[str, ...]:
         f"The observed order of convergence of the edge field {order}, {used}.",
         f"Estimated relative error of the edge field: {numerical.error:.1e}.",
     ]
+    if assessment.meniscus is not None:
+        words.append(
+            "The turning point of the liquid surface was computed on meshes made for its own "
+            f"shape; estimated relative error of its voltage: {assessment.meniscus.error:.1e}."
+        )
     for line in assessment.budget.contributions:
         if line.name == "surroundings":
             words.append(
@@ -117,9 +183,20 @@ def not_modelled(assessment: Assessment) -> tuple[str, ...]:
     assessment : Assessment
     """
     design = assessment.design
+    if assessment.meniscus is None:
+        first = (
+            "The liquid keeps its drawn shape. A free surface bulges and becomes unstable at "
+            "another voltage, for a pinned hemisphere at one that the rigid value exceeds by "
+            f"{_PINNED:.0%}."
+        )
+    else:
+        first = (
+            "A liquid surface that loses its symmetry, or a contact line that leaves its edge: "
+            "the free surface is followed pinned and symmetric. The error budget's tolerances "
+            "and the curves over gap and edge size are those of the rigid surface."
+        )
     items = [
-        "The liquid keeps its drawn shape. A free surface bulges and becomes unstable earlier, "
-        f"for a pinned hemisphere at a voltage the rigid value exceeds by {_PINNED:.0%}.",
+        first,
         "Emission itself: no cone of nanometre size, no evaporation of ions, no current, no "
         "droplets, no hysteresis between starting and stopping.",
         "Space charge in the gap: before the onset there is none.",

@@ -37,10 +37,10 @@ class SpacingRule:
         Growth per distance from a finer place, [-].
     """
 
-    per_radius: float = 0.5
-    per_axis_distance: float = 0.9
-    per_clearance: float = 0.6
-    growth: float = 0.55
+    per_radius: float = 0.7
+    per_axis_distance: float = 1.3
+    per_clearance: float = 0.8
+    growth: float = 0.5
 
 
 def divide_spans(

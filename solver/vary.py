@@ -1,4 +1,4 @@
-"""Onset over one or two quantities: the range a person asks for, and its results as a table."""
+"""Rigid onset over one or two quantities: the range a person asks for, and its results."""
 
 from __future__ import annotations
 
@@ -83,17 +83,18 @@ class Variation:
                 r.key: value for r, value in zip(self.ranges, values, strict=True)
             }
             if isinstance(result, RigidOnset):
-                point["onset_voltage_V"] = result.voltage
+                point["rigid_voltage_V"] = result.voltage
                 point["edge_field_V_per_m"] = result.edge_field
                 point["edge_numerical_error"] = result.numerical.error
             else:
-                point["onset_voltage_V"] = None
+                point["rigid_voltage_V"] = None
                 point["refusal"] = result
             points.append(point)
         return {
             "conegap_version": version("conegap"),
             "design_sha256": self.design.sha256,
             "title": self.design.title,
+            "criterion": "rigid surface",
             "varied": [{"key": r.key, "si_unit": r.dimension.kind.si} for r in self.ranges],
             "points": points,
         }
@@ -205,7 +206,7 @@ def csv_text(variation: Variation) -> str:
     units = [axis_unit(r.dimension.kind, 0.0, r.dimension.unit) for r in variation.ranges]
     head = [r.key for r in variation.ranges]
     lines = [
-        ",".join([*head, "onset_voltage", "edge_field", "numerical_error", "refusal"]),
+        ",".join([*head, "rigid_onset_voltage", "edge_field", "numerical_error", "refusal"]),
         ",".join([*(r.dimension.unit for r in variation.ranges), "V", "V/m", "1", ""]),
     ]
     for values, result in zip(variation.points, variation.results, strict=True):

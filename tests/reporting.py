@@ -7,18 +7,27 @@ from dataclasses import replace
 from functools import cache
 
 import numpy as np
+from scipy.constants import epsilon_0
 
 from conegap.geometries.design import Design
 from conegap.geometries.starters import starter
 from conegap.solver.assessment import Assessment, assess
+from conegap.solver.attached_cone import Extinction
+from conegap.solver.extrapolation import estimate
+from conegap.solver.liquid_section import MeniscusOnset
+from conegap.solver.meniscus import Equilibrium
+from conegap.solver.meniscus_branch import MeniscusBranch
+from conegap.solver.meniscus_shape import cap
 from conegap.solver.scan import Scan, ScanPoint
 
-__all__ = ["assessed_needle", "plain_design", "with_scans"]
+__all__ = ["assessed_needle", "plain_design", "with_meniscus", "with_scans"]
 
 
 def plain_design(kind: str = "needle") -> str:
     """A shipped design without tolerances, so that its budget needs no solve of its own."""
     text = re.sub(r', tolerance = "[^"]*"', "", starter(kind))
+    # A bare needle has no free surface to follow, which takes a minute.
+    text = text.replace('film_thickness = { value = "0.5 um"', 'film_thickness = { value = "0 um"')
     return text.replace('title = "', 'title = "Test <&> ', 1)
 
 
@@ -43,3 +52,33 @@ def with_scans() -> Assessment:
         points.append(ScanPoint(dimension.value * 3.0, None, "refused on purpose"))
         scans.append(Scan(key, dimension.label, dimension.unit, tuple(points)))
     return replace(assessment, scans=tuple(scans))
+
+
+@cache
+def with_meniscus() -> Assessment:
+    """The same with a free surface made up of circular caps that turns at 4 kV."""
+    radius, tension = 4e-6, 0.55
+    scale = tension * radius / epsilon_0
+
+    def shape(angle: float, volts: float) -> Equilibrium:
+        nodes = np.linspace(0.0, 1.0, 9)
+        return Equilibrium(cap(angle, 12, "axisymmetric"), 0.0, volts**2 / scale, nodes, nodes + 1)
+
+    pairs = [(0.2, 0.0), (0.5, 2e3), (0.8, 3.5e3), (1.0, 4.04e3), (1.3, 3.8e3)]
+    turning = shape(1.05, 4e3)
+    strength = estimate((2, 4, 8), tuple(4e3**2 / scale * (1 + e) for e in (0.016, 0.004, 0.001)))
+    branch = MeniscusBranch("pressure", tuple(shape(*p) for p in pairs), 4, turning, strength)
+    meniscus = MeniscusOnset(
+        voltage=4e3,
+        error=2e-4,
+        held="pressure",
+        radius=radius,
+        contact=(radius, -1e-6),
+        surface_tension=tension,
+        apex_field=3.7e8,
+        half_angle=0.8,
+        extinction=Extinction(3.5e3, 2.8e3, 4.2e3, "made up"),
+        wave=None,
+        branch=branch,
+    )
+    return replace(with_scans(), meniscus=meniscus)

@@ -219,7 +219,7 @@ def test_onset_end_to_end(capsys: pytest.CaptureFixture[str]) -> None:
     assert set(os.listdir("conegap-report-mine")) == {n for n in FILES if "onset_over" not in n}
     results = json.loads(Path("conegap-report-mine/results.json").read_text(encoding="utf-8"))
     assert_allclose(results["onset"]["voltage_V"], assessed_needle().onset.voltage, rtol=1e-9)
-    assert "3.29 kV" in out
+    assert f"{assessed_needle().onset.voltage / 1e3:.2f} kV" in out
     assert "conegap-report-mine" in out
     assert "\x1b" not in out + err
     assert "pass" in out
@@ -237,7 +237,7 @@ def test_results_keep_the_contract(computed: Callable[[Assessment], None]) -> No
         "field": {"edge_per_volt_1_per_m", "edge_numerical_error", "enhancement", "cells",
                   "seconds"},
         "onset": {"voltage_V", "voltage_low_V", "voltage_high_V", "criterion", "budget",
-                  "edge_field_V_per_m"},
+                  "edge_field_V_per_m", "rigid_voltage_V"},
         "accelerator": {"edge_field_V_per_m"},
         "operation": {"exhaust_speed_m_per_s", "specific_impulse_s"},
     }
@@ -433,13 +433,13 @@ def test_vary_end_to_end(capsys: pytest.CaptureFixture[str]) -> None:
     folder = Path("conegap-vary-mine")
     assert set(os.listdir(folder)) == {"results.json", "vary.csv", "vary.svg", "vary.png"}
     lines = folder.joinpath("vary.csv").read_text(encoding="utf-8").splitlines()
-    assert lines[0].split(",")[:2] == ["accelerator.gap", "onset_voltage"]
+    assert lines[0].split(",")[:2] == ["accelerator.gap", "rigid_onset_voltage"]
     assert lines[1].split(",")[:2] == ["mm", "V"]
     table = np.array([[float(c) for c in line.split(",")[:2]] for line in lines[2:]])
     assert_allclose(table[:, 0], [0.5, 2.0])
     assert 1.1 < table[1, 1] / table[0, 1] < 2.0
     results = json.loads(folder.joinpath("results.json").read_text(encoding="utf-8"))
-    assert_allclose([p["onset_voltage_V"] for p in results["points"]], table[:, 1], rtol=1e-6)
+    assert_allclose([p["rigid_voltage_V"] for p in results["points"]], table[:, 1], rtol=1e-6)
     assert_allclose([p["accelerator.gap"] for p in results["points"]], table[:, 0] * 1e-3)
 
 

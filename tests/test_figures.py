@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 from numpy.testing import assert_allclose
-from reporting import assessed_needle, with_scans
+from reporting import assessed_needle, with_meniscus, with_scans
 
 from conegap.geometries.design import Design
 from conegap.solver.figure_charts import (
@@ -21,6 +22,7 @@ from conegap.solver.figure_charts import (
     chart_scan,
 )
 from conegap.solver.figure_field import draw_equipotentials, draw_mesh, round_levels
+from conegap.solver.figure_liquid import chart_branch, draw_shapes
 from conegap.solver.figure_section import draw_edge, draw_section, section_size
 from conegap.solver.figure_style import pretty, style
 from conegap.solver.figure_units import axis_unit, field_text, percent, voltage_text
@@ -89,8 +91,8 @@ def test_drawing_is_true_to_scale_and_its_texts_keep_apart(name: str, edge: bool
     assert overlaps(found) == []
     frame = axes.figure.bbox
     for text, box in found:
-        assert box.x0 >= frame.x0 - 1 and box.x1 <= frame.x1 + 1, text
-        assert box.y0 >= frame.y0 - 1 and box.y1 <= frame.y1 + 1, text
+        outside = max(frame.x0 - box.x0, box.x1 - frame.x1, frame.y0 - box.y0, box.y1 - frame.y1)
+        assert outside <= 1.0, text
 
 
 @pytest.mark.parametrize("name", EXAMPLES)
@@ -178,8 +180,8 @@ def test_scan_shows_points_drawn_value_and_limit() -> None:
     with style():
         axes = chart_scan(axes_of((4.6, 3.5)), scan, assessment)
     lines = {line.get_label().partition(" ")[0]: line for line in axes.lines}
-    assert_allclose(lines["onset"].get_xdata(), scan.values * 1e3, rtol=1e-12)
-    assert_allclose(lines["onset"].get_ydata(), scan.voltages / 1e3, rtol=1e-12)
+    assert_allclose(lines["rigid"].get_xdata(), scan.values * 1e3, rtol=1e-12)
+    assert_allclose(lines["rigid"].get_ydata(), scan.voltages / 1e3, rtol=1e-12)
     assert_allclose(lines["drawn"].get_xdata()[0], assessment.design.gap * 1e3)
     limit = assessment.design.supply.voltage_limit
     assert limit is not None
@@ -288,3 +290,57 @@ def test_texts_with_units() -> None:
     assert pretty("R 4 um") == "R 4 µm"
     assert pretty("half angle 15 deg ± 1 deg") == "half angle 15° ± 1°"
     assert pretty("-1 kV, 20 Mohm, 200 uA") == "−1 kV, 20 MΩ, 200 µA"
+
+
+def test_free_surface_is_drawn_at_its_places() -> None:
+    """EXACT: the turning point's shape ends on the contact lines, true to scale, in the legend."""
+    assessment = with_meniscus()
+    meniscus = assessment.meniscus
+    assert meniscus is not None
+    section = assessment.design.section()
+    with style():
+        axes = axes_of((4.6, 4.6))
+        axes.figure.set_layout_engine("none")
+        draw_shapes(axes, section, meniscus)
+        per_x, per_z = np.diff(axes.transData.transform([[0, 0], [1, 1]]), axis=0)[0]
+    assert_allclose(per_x, per_z, rtol=1e-9)
+    last = axes.lines[-1]
+    assert last.get_label() == "4.00 kV, turning point"
+    x, z = last.get_data()
+    assert_allclose([x[0], x[-1]], [-4.0, 4.0], rtol=1e-9)
+    assert_allclose([z[0], z[-1]], -1.0, atol=1e-9)
+    height = meniscus.branch.turning.shape.height * 4.0
+    assert_allclose(z.max(), height - 1.0, rtol=1e-6)
+    assert len(axes.lines) >= 4
+
+
+def test_branch_turns_at_the_turning_point() -> None:
+    """EXACT: the highest voltage of the curve is the turning point's; beyond it is apart."""
+    meniscus = with_meniscus().meniscus
+    assert meniscus is not None
+    with style():
+        axes = chart_branch(axes_of((4.6, 3.6)), meniscus)
+    lines = {line.get_label().partition(" ")[0].strip(":"): line for line in axes.lines}
+    stable, beyond = lines["stable"].get_data(), lines["beyond"].get_data()
+    assert_allclose(max(stable[1].max(), beyond[1].max()), 4.0, rtol=1e-9)
+    assert_allclose(stable[0][-1], beyond[0][0])
+    assert np.all(np.diff(np.concatenate([stable[0], beyond[0]])) >= 0.0)
+    assert UNIT.search(axes.get_xlabel())
+    assert UNIT.search(axes.get_ylabel())
+    assert {"liquid_shapes", "liquid_branch"} <= set(report_pictures(with_meniscus()))
+
+
+def test_crowded_dimensions_keep_apart() -> None:
+    """INVARIANT: dimensions of the same place and kind are written beside each other."""
+    section = Design.read("needle").section()
+    more = tuple(
+        replace(mark, label=f"{mark.label} no {k}") for mark in section.marks for k in (2, 3)
+    )
+    crowded = replace(section, marks=section.marks + more)
+    window = electrodes_window(crowded)
+    with style():
+        axes = axes_of(section_size(window, 4.6), full=True)
+        draw_section(axes, crowded, window)
+    found = boxes(axes)
+    assert sum("no 3" in words for words, _ in found) == sum(not m.inset for m in section.marks)
+    assert overlaps(found) == []

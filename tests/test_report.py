@@ -13,7 +13,7 @@ import meshio
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
-from reporting import assessed_needle, with_scans
+from reporting import assessed_needle, with_meniscus, with_scans
 
 from conegap.geometries.design import Design
 from conegap.solver.assessment import SurfaceWave
@@ -30,7 +30,14 @@ from conegap.solver.report_tables import (
     property_text,
     review_table,
 )
-from conegap.solver.report_words import cautions, not_modelled, quality, slit_words, verdict
+from conegap.solver.report_words import (
+    cautions,
+    liquid_facts,
+    not_modelled,
+    quality,
+    slit_words,
+    verdict,
+)
 
 VOID = {"meta", "br", "link", "img", "hr", "input"}
 
@@ -53,7 +60,8 @@ class Page(HTMLParser):
         self.tags.append((tag, dict(attrs)))
 
     def handle_endtag(self, tag: str) -> None:
-        assert self.open and self.open.pop() == tag, tag
+        assert self.open[-1:] == [tag], tag
+        self.open.pop()
 
     def handle_data(self, data: str) -> None:
         if self.open and self.open[-1] not in ("style", "title"):
@@ -290,3 +298,21 @@ def test_field_at_points_is_exact_for_a_linear_potential() -> None:
     triangles = np.array([[0, 1, 4], [1, 2, 4], [2, 3, 4], [3, 0, 4]])
     field = field_at_points(points, triangles, 3.0 * points[:, 0] - 2.0 * points[:, 1])
     assert_allclose(field, np.tile([-3.0, 2.0], (5, 1)), rtol=1e-12)
+
+
+def test_free_surface_has_its_section() -> None:
+    """INVARIANT: turning point, rigid value and facts; none of it where the surface is rigid."""
+    assessment = with_meniscus()
+    report = html_report(assessment, report_pictures(assessment))
+    assert 'id="liquid"' in report
+    assert 'id="liquid"' not in html()
+    words = " ".join(verdict(assessment))
+    assert "emitting at 4.00 kV" in words
+    assert "turning point of the free liquid surface" in words
+    assert f"would give {voltage_text(assessment.onset.voltage)}" in words
+    assert "held rigid" in " ".join(verdict(with_scans()))
+    facts = dict(liquid_facts(assessment))
+    assert facts["contact radius"] == "4 µm"
+    assert facts["a burning cone goes out between"].startswith("2.80 kV and 4.00 kV")
+    assert liquid_facts(with_scans()) == ()
+    assert "keeps its drawn shape" not in " ".join(not_modelled(assessment))

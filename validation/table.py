@@ -11,6 +11,7 @@ from conegap.geometries.errors import ConegapError
 from conegap.validation.fact_cases import fact_cases
 from conegap.validation.field_cases import field_cases
 from conegap.validation.liquid_cases import liquid_cases
+from conegap.validation.liquid_surface_cases import liquid_surface_cases
 from conegap.validation.peer_cases import peer_cases
 from conegap.validation.row import Case, Row
 
@@ -19,7 +20,13 @@ __all__ = ["Case", "Row", "all_cases", "run_case", "run_validation"]
 
 def all_cases() -> list[Case]:
     """Every case, in the order of the table."""
-    return [*field_cases(), *liquid_cases(), *peer_cases(), *fact_cases()]
+    return [
+        *field_cases(),
+        *liquid_cases(),
+        *liquid_surface_cases(),
+        *peer_cases(),
+        *fact_cases(),
+    ]
 
 
 def run_case(case: Case) -> list[Row]:

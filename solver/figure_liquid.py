@@ -1,0 +1,139 @@
+"""Figures of the free liquid surface: its shapes as the voltage rises, and the turning point."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from conegap.geometries.curves import FloatArray
+from conegap.geometries.quantity import LENGTH, VOLTAGE
+from conegap.geometries.section import Section
+from conegap.solver.figure_field import label_lengths
+from conegap.solver.figure_section import draw_bodies, set_window
+from conegap.solver.figure_style import ACCENT, BAND, INK, LIMIT, SOFT, quiet_axes
+from conegap.solver.figure_units import axis_unit, voltage_text
+from conegap.solver.figure_window import Window, is_half
+from conegap.solver.liquid_section import MeniscusOnset
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["chart_branch", "draw_shapes", "shapes_window"]
+
+_SHAPES = 4
+
+
+def shapes_window(meniscus: MeniscusOnset) -> Window:
+    """Room for every stable shape above its contact line.
+
+    Parameters
+    ----------
+    meniscus : MeniscusOnset
+    """
+    radius, foot = meniscus.radius, meniscus.contact[1]
+    tallest = max(0.6, meniscus.branch.turning.shape.height) * radius
+    return Window(
+        -1.7 * radius, 1.7 * radius, foot - 0.9 * radius, foot + tallest + 0.95 * radius
+    )
+
+
+def draw_shapes(axes: Axes, section: Section, meniscus: MeniscusOnset) -> Axes:
+    """Shapes of the liquid surface from no voltage to the turning point, true to scale.
+
+    Parameters
+    ----------
+    axes : Axes
+    section : Section
+        Of the design as drawn.
+    meniscus : MeniscusOnset
+    """
+    window = shapes_window(meniscus)
+    unit = axis_unit(LENGTH, window.width)
+    set_window(axes, window, unit.size, lanes=False)
+    draw_bodies(axes, section, window, unit.size, outlines=False, liquid_top=meniscus.contact[1])
+    heights, voltages = _branch(meniscus)
+    below = np.flatnonzero(heights < 0.97 * meniscus.branch.turning.shape.height)
+    stable = [meniscus.branch.equilibria[k] for k in below]
+    heights, voltages = heights[below], voltages[below]
+    wanted = np.linspace(heights[0], meniscus.branch.turning.shape.height, _SHAPES + 1)[:-1]
+    chosen = sorted({int(np.argmin(abs(heights - h))) for h in wanted})
+    drawn = [(stable[k], float(voltages[k])) for k in chosen]
+    looks = [(0, (1, 1.2)), (0, (2.5, 1.2)), (0, (5, 1.5)), (0, (9, 1.5))]
+    s = np.linspace(0.0, 1.0, 201)
+    for (equilibrium, voltage), dashes in zip(drawn, looks, strict=False):
+        points = equilibrium.shape.points(s) * meniscus.radius
+        _line(axes, section, points, meniscus, unit.size, ls=dashes, color=INK, lw=1.0,
+              label=voltage_text(voltage))
+    points = meniscus.branch.turning.shape.points(s) * meniscus.radius
+    _line(axes, section, points, meniscus, unit.size, ls="-", color=LIMIT, lw=1.8,
+          label=f"{voltage_text(meniscus.voltage)}, turning point")
+    label_lengths(axes, section.symmetry == "axisymmetric", unit.name)
+    axes.legend(loc="upper right", handlelength=2.8)
+    return axes
+
+
+def chart_branch(axes: Axes, meniscus: MeniscusOnset) -> Axes:
+    """Voltage against the height of the apex: equilibria, the turning point, and beyond it.
+
+    Parameters
+    ----------
+    axes : Axes
+    meniscus : MeniscusOnset
+    """
+    heights, voltages = _branch(meniscus)
+    heights = heights * meniscus.radius
+    top = meniscus.branch.turning.shape.height * meniscus.radius
+    along = axis_unit(LENGTH, float(heights.max()))
+    up = axis_unit(VOLTAGE, meniscus.voltage)
+    order = np.argsort(heights, kind="stable")
+    heights, voltages = heights[order], voltages[order]
+    k = int(np.searchsorted(heights, top))
+    x, y = heights / along.size, voltages / up.size
+    peak = (top / along.size, meniscus.voltage / up.size)
+    axes.plot([*x[:k], peak[0]], [*y[:k], peak[1]], color=ACCENT, marker="o", ms=3, zorder=4,
+              label="stable shapes")
+    axes.plot([peak[0], *x[k:]], [peak[1], *y[k:]], color=SOFT, ls=(0, (3, 1.5)), marker="o",
+              ms=2.5, lw=1.1, zorder=3, label="beyond: no stable shape")
+    axes.plot([peak[0]], [peak[1]], ls="none", marker="D", ms=6, color=LIMIT, zorder=5,
+              label=f"turning point {voltage_text(meniscus.voltage)}")
+    if meniscus.extinction is not None:
+        low = meniscus.extinction.low / up.size
+        high = min(meniscus.extinction.high, meniscus.voltage) / up.size
+        axes.axhspan(low, high, fc=BAND, alpha=0.6, lw=0.0, zorder=1,
+                     label="an attached cone goes out here (rough)")
+    axes.set_ylim(0.0, 1.12 * peak[1])
+    axes.set_xlabel(f"height of the apex above the contact line [{along.name}]")
+    axes.set_ylabel(f"emitter minus accelerator [{up.name}]")
+    quiet_axes(axes)
+    axes.legend(loc="upper center", bbox_to_anchor=(0.46, -0.2), ncols=2, handlelength=2.2,
+                columnspacing=1.2)
+    return axes
+
+
+def _branch(meniscus: MeniscusOnset) -> tuple[FloatArray, FloatArray]:
+    """Heights of the apex [-] and voltages [V] of the branch.
+
+    The branch is followed on coarse meshes, the turning point computed on fine ones: the
+    voltages are scaled so that the highest is that of the turning point.
+    """
+    equilibria = meniscus.branch.equilibria
+    heights = np.array([e.shape.height for e in equilibria])
+    voltages = np.array([meniscus.voltage_of(e) for e in equilibria])
+    return heights, voltages * (meniscus.voltage / voltages.max())
+
+
+def _line(
+    axes: Axes,
+    section: Section,
+    points: FloatArray,
+    meniscus: MeniscusOnset,
+    unit: float,
+    **look: object,
+) -> None:
+    """A surface from the apex to the contact line, with its mirror image."""
+    across, up = points[:, 0] / unit, (points[:, 1] + meniscus.contact[1]) / unit
+    if is_half(section):
+        across = np.concatenate([-across[::-1], across])
+        up = np.concatenate([up[::-1], up])
+    axes.plot(across, up, zorder=7, **look)  # type: ignore[arg-type]

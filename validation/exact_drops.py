@@ -1,0 +1,128 @@
+"""Conducting spheroidal drops in a uniform field, and other closed forms for liquid surfaces.
+
+Strengths are W = eps0 E0^2 r0 / gamma with r0 the radius of the undeformed drop.  A prolate
+spheroid of semi-axes a > b and eccentricity e has the pole field E0 / N, where N is its
+depolarisation factor, and the polarisability volume / N.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from scipy.optimize import brentq, minimize_scalar
+
+__all__ = [
+    "cap_height",
+    "cap_volume",
+    "depolarisation",
+    "spheroid_by_energy",
+    "spheroid_pole_and_equator",
+    "turning_of_spheroids",
+]
+
+_STEP = 1e-4
+
+
+def depolarisation(aspect: float) -> float:
+    """Depolarisation factor N along the long axis of a prolate spheroid, [-].
+
+    N = (1 - e^2) (artanh(e) - e) / e^3.  Source: textbook (e.g. Landau and Lifshitz,
+    Electrodynamics of Continuous Media, section 4; from memory).
+
+    Parameters
+    ----------
+    aspect : float
+        a / b, above 1, [-].
+    """
+    e2 = 1.0 - 1.0 / aspect**2
+    e = math.sqrt(e2)
+    return (1.0 - e2) * (math.atanh(e) - e) / e**3
+
+
+def spheroid_pole_and_equator(aspect: float) -> float:
+    """W of a spheroid that is balanced at its poles and at its equator, [-].
+
+    eps0 (E0 / N)^2 / 2 = gamma (2 a / b^2 - 1 / b - b / a^2), with a b^2 = r0^3.
+
+    Source: G. I. Taylor, Proceedings of the Royal Society A 280, 383 (1964).
+
+    Parameters
+    ----------
+    aspect : float
+        a / b, above 1, [-].
+    """
+    b = aspect ** (-1.0 / 3.0)
+    a = aspect * b
+    bend = 2.0 * a / b**2 - 1.0 / b - b / a**2
+    return 2.0 * depolarisation(aspect) ** 2 * bend
+
+
+def spheroid_by_energy(aspect: float) -> float:
+    """W at which a spheroid has the stationary energy among spheroids of its volume, [-].
+
+    Surface energy less half the polarisability times eps0 E0^2 (held field).
+
+    Source: derived.
+
+    Parameters
+    ----------
+    aspect : float
+        a / b, above 1, [-].
+    """
+    volume = 4.0 / 3.0 * math.pi
+
+    def surface(q: float) -> float:
+        b = q ** (-1.0 / 3.0)
+        e = math.sqrt(1.0 - 1.0 / q**2)
+        return 2.0 * math.pi * b**2 * (1.0 + q * math.asin(e) / e)
+
+    def pull(q: float) -> float:
+        return 0.5 * volume / depolarisation(q)
+
+    return _slope(surface, aspect) / _slope(pull, aspect)
+
+
+def _slope(function: Callable[[float], float], x: float) -> float:
+    """Derivative by central differences, of fourth order."""
+    near = function(x + _STEP) - function(x - _STEP)
+    far = function(x + 2.0 * _STEP) - function(x - 2.0 * _STEP)
+    return (8.0 * near - far) / (12.0 * _STEP)
+
+
+def turning_of_spheroids(strength: Callable[[float], float]) -> tuple[float, float]:
+    """Greatest W of a family of spheroids and the aspect a / b where it is reached, [-].
+
+    Parameters
+    ----------
+    strength : callable
+        a / b to W, such as `spheroid_pole_and_equator`.
+    """
+    found = minimize_scalar(
+        lambda q: -strength(q), bounds=(1.2, 3.0), method="bounded", options={"xatol": 1e-9}
+    )
+    return strength(float(found.x)), float(found.x)
+
+
+def cap_volume(height: float) -> float:
+    """Volume of a spherical cap of base radius 1, pi h (3 + h^2) / 6, [-].
+
+    Source: textbook.
+
+    Parameters
+    ----------
+    height : float
+        h, [-].
+    """
+    return math.pi * height * (3.0 + height**2) / 6.0
+
+
+def cap_height(volume: float) -> float:
+    """Height of a spherical cap of base radius 1, the inverse of `cap_volume`, [-].
+
+    Parameters
+    ----------
+    volume : float
+        > 0, [-].
+    """
+    return float(brentq(lambda h: cap_volume(h) - volume, 0.0, 10.0, xtol=1e-15))
