@@ -38,6 +38,7 @@ from conegap.solver.report_words import (
     slit_words,
     verdict,
 )
+from conegap.solver.slit_waves import FirstWave
 
 VOID = {"meta", "br", "link", "img", "hr", "input"}
 
@@ -316,3 +317,16 @@ def test_free_surface_has_its_section() -> None:
     assert facts["a burning cone goes out between"].startswith("2.80 kV and 4.00 kV")
     assert liquid_facts(with_scans()) == ()
     assert "keeps its drawn shape" not in " ".join(not_modelled(assessment))
+
+
+@pytest.mark.parametrize(("volts", "said"), [(3.5e3, True), (4.5e3, False)])
+def test_waves_below_the_turning_point_are_told(volts: float, said: bool) -> None:
+    """INVARIANT: waves that grow before the turning point stand in the verdict."""
+    meniscus = with_meniscus().meniscus
+    assert meniscus is not None
+    strength = volts**2 * 8.8541878188e-12 / (meniscus.surface_tension * meniscus.radius)
+    wave = FirstWave(strength=strength, wave_number=1.0, before_turning_point=said)
+    assessment = replace(with_meniscus(), meniscus=replace(meniscus, wave=wave))
+    text = f"Waves along the slit begin to grow already at {volts / 1e3:.2f} kV"
+    assert (text in " ".join(verdict(assessment))) == said
+    assert dict(liquid_facts(assessment))["waves along the slit grow from"] == voltage_text(volts)

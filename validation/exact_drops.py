@@ -52,7 +52,7 @@ def spheroid_pole_and_equator(aspect: float) -> float:
     aspect : float
         a / b, above 1, [-].
     """
-    b = aspect ** (-1.0 / 3.0)
+    b = math.pow(aspect, -1.0 / 3.0)
     a = aspect * b
     bend = 2.0 * a / b**2 - 1.0 / b - b / a**2
     return 2.0 * depolarisation(aspect) ** 2 * bend
@@ -73,7 +73,7 @@ def spheroid_by_energy(aspect: float) -> float:
     volume = 4.0 / 3.0 * math.pi
 
     def surface(q: float) -> float:
-        b = q ** (-1.0 / 3.0)
+        b = math.pow(q, -1.0 / 3.0)
         e = math.sqrt(1.0 - 1.0 / q**2)
         return 2.0 * math.pi * b**2 * (1.0 + q * math.asin(e) / e)
 
