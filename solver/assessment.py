@@ -27,7 +27,15 @@ from conegap.solver.review import (
 from conegap.solver.scan import Progress, Scan, scan
 from conegap.solver.surface_balance import surface_wave_field, surface_wave_spacing
 
-__all__ = ["RIGID", "TURNING_POINT", "Assessment", "Criterion", "SurfaceWave", "assess", "edge_radius_key"]
+__all__ = [
+    "RIGID",
+    "TURNING_POINT",
+    "Assessment",
+    "Criterion",
+    "SurfaceWave",
+    "assess",
+    "edge_radius_key",
+]
 
 Criterion = Literal["automatic", "rigid", "meniscus"]
 

@@ -109,9 +109,7 @@ def _parsed(argv: Sequence[str]) -> argparse.Namespace:
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
-    parser.add_argument(
-        "--version", action=_Version, nargs=0, help="print the version and end"
-    )
+    parser.add_argument("--version", action=_Version, nargs=0, help="print the version and end")
     commands = parser.add_subparsers(
         title="commands", metavar="COMMAND", required=True, parser_class=_Parser
     )

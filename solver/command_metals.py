@@ -68,7 +68,8 @@ def _overview(metals: list[Metal], temperature: float | None) -> None:
             ]
         constants = {record.key: record for record in one.records(one.melting_point)}
         row += [
-            property_text(constants[key].value, constants[key].unit) if key in constants
+            property_text(constants[key].value, constants[key].unit)
+            if key in constants
             else "not known"
             for key in ("first_ionisation_energy", "work_function")
         ]
@@ -77,8 +78,16 @@ def _overview(metals: list[Metal], temperature: float | None) -> None:
     out = console()
     out.print(
         plain_table(
-            ("", "metal", "melts at", "surface tension", "density", "vapour pressure",
-             "ionisation", "work function"),
+            (
+                "",
+                "metal",
+                "melts at",
+                "surface tension",
+                "density",
+                "vapour pressure",
+                "ionisation",
+                "work function",
+            ),
             rows,
             f"Liquid metals at {'their ' if temperature is None else ''}{where}",
         )

@@ -162,14 +162,16 @@ def _print(assessment: Assessment, target: Path) -> None:
         rows.append(("limit of the supply", voltage_text(design.supply.voltage_limit)))
     if assessment.classic is not None:
         outside = "" if assessment.classic.within else " (outside its range)"
-        rows.append(
-            ("classic closed form", voltage_text(assessment.classic.voltage) + outside)
-        )
+        rows.append(("classic closed form", voltage_text(assessment.classic.voltage) + outside))
     out.print(plain_table((), rows, heading))
     out.print()
     review = [
-        (row.name, review_value(row, row.value), f"at most {review_value(row, row.limit)}",
-         "pass" if row.passed else "FAIL")
+        (
+            row.name,
+            review_value(row, row.value),
+            f"at most {review_value(row, row.limit)}",
+            "pass" if row.passed else "FAIL",
+        )
         for row in assessment.review
     ]
     out.print(plain_table(("gap review", "value", "limit", "result"), review))

@@ -50,8 +50,9 @@ def _run(arguments: argparse.Namespace) -> int:
     failed = [row for row in rows if row.failed]
     for row in rows:
         if row.failed or not row.ran:
-            out.print(f"{row.name}, {row.quantity}: {row.note or 'outside its tolerance'}",
-                      soft_wrap=True)
+            out.print(
+                f"{row.name}, {row.quantity}: {row.note or 'outside its tolerance'}", soft_wrap=True
+            )
     missed = sum(not row.ran for row in rows)
     passed = sum(row.passed for row in rows)
     words = f"{passed} of {len(rows)} rows pass, {len(failed)} fail"

@@ -65,9 +65,7 @@ def write_field(path: Path, solution: FieldSolution, voltages: Mapping[str, floa
     grid.write(path, file_format="vtu")
 
 
-def field_at_points(
-    points: FloatArray, triangles: IntArray, potential: FloatArray
-) -> FloatArray:
+def field_at_points(points: FloatArray, triangles: IntArray, potential: FloatArray) -> FloatArray:
     """E = -grad(phi) at the points, the mean over their triangles weighted with the angle there.
 
     Parameters
@@ -95,9 +93,7 @@ def field_at_points(
     for k in range(3):
         u = corners[(k + 1) % 3] - corners[k]
         v = corners[(k + 2) % 3] - corners[k]
-        angle = np.arctan2(
-            np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]), np.sum(u * v, axis=1)
-        )
+        angle = np.arctan2(np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]), np.sum(u * v, axis=1))
         weight += np.bincount(triangles[:, k], angle, len(points))
         for j in range(2):
             total[:, j] += np.bincount(triangles[:, k], angle * slope[:, j], len(points))

@@ -25,7 +25,7 @@ from conegap.solver.extrapolation import Estimate, estimate
 from conegap.solver.level import Level, Prescribed, solve_level
 from conegap.solver.patch import Patch
 from conegap.solver.spacing import SpacingRule
-from conegap.solver.surface_chain import bridged, arc_position, edge_nodes, named_nodes, path_length
+from conegap.solver.surface_chain import arc_position, bridged, edge_nodes, named_nodes, path_length
 
 __all__ = [
     "EdgeField",

@@ -109,10 +109,21 @@ def chart_edge_field(axes: Axes, assessment: Assessment) -> Axes:
         else:
             dashes, colour, width = "-", INK, 0.9
             words = f"at the design's voltages, {voltage_text(design.voltage)}"
-        axes.plot(place, line.field[ok] / unit.size, ls=dashes, color=colour, lw=width,
-                  label=words, zorder=4)
+        axes.plot(
+            place,
+            line.field[ok] / unit.size,
+            ls=dashes,
+            color=colour,
+            lw=width,
+            label=words,
+            zorder=4,
+        )
     axes.axhline(
-        onset.edge_field / unit.size, color=LIMIT, lw=1.1, ls=(0, (5, 2, 1, 2)), zorder=3,
+        onset.edge_field / unit.size,
+        color=LIMIT,
+        lw=1.1,
+        ls=(0, (5, 2, 1, 2)),
+        zorder=3,
         label=f"balance with surface tension, {field_text(onset.edge_field)}",
     )
     axes.set_xscale("log")
@@ -160,25 +171,64 @@ def chart_scan(axes: Axes, scan: Scan, assessment: Assessment) -> Axes:
     drawn = (dimension.value - across.offset) / across.size
     if dimension.tolerance:
         half = dimension.tolerance / across.size
-        axes.axvspan(drawn - half, drawn + half, fc=BAND, alpha=0.55, lw=0.0, zorder=1,
-                     label=f"tolerance ± {pretty(dimension.tolerance_text)}")
+        axes.axvspan(
+            drawn - half,
+            drawn + half,
+            fc=BAND,
+            alpha=0.55,
+            lw=0.0,
+            zorder=1,
+            label=f"tolerance ± {pretty(dimension.tolerance_text)}",
+        )
     axes.axvline(drawn, color=SOFT, lw=0.9, zorder=2, label=f"drawn {pretty(dimension.text)}")
-    axes.plot(place, scan.voltages / up.size, color=ACCENT, marker="o", ms=3.5, zorder=4,
-              label="rigid surface")
+    axes.plot(
+        place,
+        scan.voltages / up.size,
+        color=ACCENT,
+        marker="o",
+        ms=3.5,
+        zorder=4,
+        label="rigid surface",
+    )
     if assessment.meniscus is not None:
-        axes.plot([drawn], [assessment.onset_voltage / up.size], ls="none", marker="D", ms=5.5,
-                  color=LIMIT, zorder=5, label="free surface, as drawn")
-    axes.axhline(design.voltage / up.size, color=INK, lw=1.0, ls=(0, (4, 2)), zorder=3,
-                 label=f"design {voltage_text(design.voltage)}")
+        axes.plot(
+            [drawn],
+            [assessment.onset_voltage / up.size],
+            ls="none",
+            marker="D",
+            ms=5.5,
+            color=LIMIT,
+            zorder=5,
+            label="free surface, as drawn",
+        )
+    axes.axhline(
+        design.voltage / up.size,
+        color=INK,
+        lw=1.0,
+        ls=(0, (4, 2)),
+        zorder=3,
+        label=f"design {voltage_text(design.voltage)}",
+    )
     if limit is not None:
-        axes.axhline(limit / up.size, color=LIMIT, lw=1.3, ls=(0, (1, 1.2)), zorder=3,
-                     label=f"supply limit {voltage_text(limit)}")
+        axes.axhline(
+            limit / up.size,
+            color=LIMIT,
+            lw=1.3,
+            ls=(0, (1, 1.2)),
+            zorder=3,
+            label=f"supply limit {voltage_text(limit)}",
+        )
     axes.set_ylim(0.0, 1.08 * highest / up.size)
     axes.set_xlabel(f"{scan.label} [{across.name}]")
     axes.set_ylabel(f"onset voltage [{up.name}]")
     quiet_axes(axes)
-    axes.legend(loc="upper center", bbox_to_anchor=(0.46, -0.2), ncols=2, handlelength=2.2,
-                columnspacing=1.4)
+    axes.legend(
+        loc="upper center",
+        bbox_to_anchor=(0.46, -0.2),
+        ncols=2,
+        handlelength=2.2,
+        columnspacing=1.4,
+    )
     return axes
 
 
@@ -210,10 +260,12 @@ def chart_budget(axes: Axes, budget: Budget, voltage: float) -> Axes:
     axes.axhline(0.45, color=HAIR, lw=0.7)
     axes.spines["left"].set_visible(False)
     pad = 0.03 * largest
-    for row, low, high in zip([*rows, -0.2], [*down, 100.0 * budget.down],
-                              [*up, 100.0 * budget.up], strict=True):
+    for row, low, high in zip(
+        [*rows, -0.2], [*down, 100.0 * budget.down], [*up, 100.0 * budget.up], strict=True
+    ):
         for x, words, side in (
-            (-low - pad, _signed("−", low), "right"), (high + pad, _signed("+", high), "left")
+            (-low - pad, _signed("−", low), "right"),
+            (high + pad, _signed("+", high), "left"),
         ):
             axes.text(x, row, words, ha=side, va="center", fontsize=7, color=INK)
     axes.set_xlabel(f"shift of the onset [% of {voltage_text(voltage)}]")

@@ -100,8 +100,11 @@ def _upright_dimensions(
         x = lane + number * pitch
         for point in (first, last):
             placer.line(
-                (min(float(point[0]), lane) + gap, float(point[1])), (x + gap, float(point[1])),
-                color=SOFT, lw=0.45, zorder=5,
+                (min(float(point[0]), lane) + gap, float(point[1])),
+                (x + gap, float(point[1])),
+                color=SOFT,
+                lw=0.45,
+                zorder=5,
             )
         _upright_dimension(placer, pretty(mark.label), x, low, high)
 
@@ -142,9 +145,7 @@ def _radius(placer: Placer, words: str, centre: FloatArray, spot: FloatArray) ->
     placer.arrow((place[0], place[1]), (float(spot[0]), float(spot[1])))
 
 
-def _angle(
-    placer: Placer, words: str, apex: FloatArray, foot: FloatArray, *, whole: bool
-) -> None:
+def _angle(placer: Placer, words: str, apex: FloatArray, foot: FloatArray, *, whole: bool) -> None:
     """An arc from the left flank to the axis or to the right flank, with a leader to the left."""
     reach = 0.8 * float(np.hypot(*(foot - apex)))
     lean = math.atan2(float(foot[0] - apex[0]), float(apex[1] - foot[1]))
@@ -156,8 +157,12 @@ def _angle(
         placer.arrow(tuple(arc[3]), tuple(arc[0]))
         placer.arrow(tuple(arc[-4]), tuple(arc[-1]))
     places: list[Place] = [
-        (float(start[0]) - placer.length(across), float(start[1]) + placer.length(up), "right",
-         "center")
+        (
+            float(start[0]) - placer.length(across),
+            float(start[1]) + placer.length(up),
+            "right",
+            "center",
+        )
         for across in (26.0, 40.0, 14.0)
         for up in (0.0, 12.0, -12.0, 24.0, -24.0, 36.0)
     ]

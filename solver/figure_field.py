@@ -64,7 +64,12 @@ def draw_equipotentials(
     for flip in flips:
         grid = Triangulation(flip * points[:, 0] / unit.size, points[:, 1] / unit.size, triangles)
         axes.tricontour(
-            grid, potential, levels=levels, colors=[ACCENT], linewidths=0.8, linestyles="-",
+            grid,
+            potential,
+            levels=levels,
+            colors=[ACCENT],
+            linewidths=0.8,
+            linestyles="-",
             zorder=4,
         )
     draw_bodies(axes, section, window, unit.size)
@@ -92,7 +97,11 @@ def draw_mesh(axes: Axes, solution: FieldSolution, window: Window, level: int = 
     points = np.asarray(mesh.points) * solution.scale
     triangles = _within(points, np.asarray(mesh.triangles), window)
     axes.triplot(
-        points[:, 0] / unit.size, points[:, 1] / unit.size, triangles, color=ACCENT, lw=0.35,
+        points[:, 0] / unit.size,
+        points[:, 1] / unit.size,
+        triangles,
+        color=ACCENT,
+        lw=0.35,
         zorder=4,
     )
     _label_axes(axes, section.symmetry == "axisymmetric", unit)
@@ -182,9 +191,7 @@ def _label_levels(
     from matplotlib.tri import LinearTriInterpolator, Triangulation
 
     placer = Placer(axes, unit.size)
-    field = LinearTriInterpolator(
-        Triangulation(points[:, 0], points[:, 1], triangles), potential
-    )
+    field = LinearTriInterpolator(Triangulation(points[:, 0], points[:, 1], triangles), potential)
     decimals = 0
     while decimals < 4 and np.any(
         np.abs(np.round(levels / volts.size, decimals) - levels / volts.size) > 1e-6

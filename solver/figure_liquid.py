@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from conegap.geometries.curves import FloatArray
-from conegap.geometries.quantity import LENGTH, VOLTAGE
+from conegap.geometries.quantity import LENGTH, PRESSURE, VOLTAGE
 from conegap.geometries.section import Section
 from conegap.solver.figure_field import label_lengths
 from conegap.solver.figure_section import draw_bodies, set_window
@@ -19,7 +19,7 @@ from conegap.solver.liquid_section import MeniscusOnset
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["chart_branch", "draw_shapes", "shapes_window"]
+__all__ = ["chart_balance", "chart_branch", "draw_shapes", "shapes_window"]
 
 _SHAPES = 4
 
@@ -33,9 +33,7 @@ def shapes_window(meniscus: MeniscusOnset) -> Window:
     """
     radius, foot = meniscus.radius, meniscus.contact[1]
     tallest = max(0.6, meniscus.branch.turning.shape.height) * radius
-    return Window(
-        -1.7 * radius, 1.7 * radius, foot - 0.9 * radius, foot + tallest + 0.95 * radius
-    )
+    return Window(-1.7 * radius, 1.7 * radius, foot - 0.9 * radius, foot + tallest + 0.95 * radius)
 
 
 def draw_shapes(axes: Axes, section: Section, meniscus: MeniscusOnset) -> Axes:
@@ -63,11 +61,29 @@ def draw_shapes(axes: Axes, section: Section, meniscus: MeniscusOnset) -> Axes:
     s = np.linspace(0.0, 1.0, 201)
     for (equilibrium, voltage), dashes in zip(drawn, looks, strict=False):
         points = equilibrium.shape.points(s) * meniscus.radius
-        _line(axes, section, points, meniscus, unit.size, ls=dashes, color=INK, lw=1.0,
-              label=voltage_text(voltage))
+        _line(
+            axes,
+            section,
+            points,
+            meniscus,
+            unit.size,
+            ls=dashes,
+            color=INK,
+            lw=1.0,
+            label=voltage_text(voltage),
+        )
     points = meniscus.branch.turning.shape.points(s) * meniscus.radius
-    _line(axes, section, points, meniscus, unit.size, ls="-", color=LIMIT, lw=1.8,
-          label=f"{voltage_text(meniscus.voltage)}, turning point")
+    _line(
+        axes,
+        section,
+        points,
+        meniscus,
+        unit.size,
+        ls="-",
+        color=LIMIT,
+        lw=1.8,
+        label=f"{voltage_text(meniscus.voltage)}, turning point",
+    )
     label_lengths(axes, section.symmetry == "axisymmetric", unit.name)
     axes.legend(loc="upper right", handlelength=2.8)
     return axes
@@ -91,23 +107,107 @@ def chart_branch(axes: Axes, meniscus: MeniscusOnset) -> Axes:
     k = int(np.searchsorted(heights, top))
     x, y = heights / along.size, voltages / up.size
     peak = (top / along.size, meniscus.voltage / up.size)
-    axes.plot([*x[:k], peak[0]], [*y[:k], peak[1]], color=ACCENT, marker="o", ms=3, zorder=4,
-              label="stable shapes")
-    axes.plot([peak[0], *x[k:]], [peak[1], *y[k:]], color=SOFT, ls=(0, (3, 1.5)), marker="o",
-              ms=2.5, lw=1.1, zorder=3, label="beyond: no stable shape")
-    axes.plot([peak[0]], [peak[1]], ls="none", marker="D", ms=6, color=LIMIT, zorder=5,
-              label=f"turning point {voltage_text(meniscus.voltage)}")
+    axes.plot(
+        [*x[:k], peak[0]],
+        [*y[:k], peak[1]],
+        color=ACCENT,
+        marker="o",
+        ms=3,
+        zorder=4,
+        label="stable shapes",
+    )
+    axes.plot(
+        [peak[0], *x[k:]],
+        [peak[1], *y[k:]],
+        color=SOFT,
+        ls=(0, (3, 1.5)),
+        marker="o",
+        ms=2.5,
+        lw=1.1,
+        zorder=3,
+        label="beyond: no stable shape",
+    )
+    axes.plot(
+        [peak[0]],
+        [peak[1]],
+        ls="none",
+        marker="D",
+        ms=6,
+        color=LIMIT,
+        zorder=5,
+        label=f"turning point {voltage_text(meniscus.voltage)}",
+    )
     if meniscus.extinction is not None:
         low = meniscus.extinction.low / up.size
         high = min(meniscus.extinction.high, meniscus.voltage) / up.size
-        axes.axhspan(low, high, fc=BAND, alpha=0.6, lw=0.0, zorder=1,
-                     label="an attached cone goes out here (rough)")
+        axes.axhspan(
+            low,
+            high,
+            fc=BAND,
+            alpha=0.6,
+            lw=0.0,
+            zorder=1,
+            label="an attached cone goes out here (rough)",
+        )
     axes.set_ylim(0.0, 1.12 * peak[1])
     axes.set_xlabel(f"height of the apex above the contact line [{along.name}]")
     axes.set_ylabel(f"emitter minus accelerator [{up.name}]")
     quiet_axes(axes)
-    axes.legend(loc="upper center", bbox_to_anchor=(0.46, -0.2), ncols=2, handlelength=2.2,
-                columnspacing=1.2)
+    axes.legend(
+        loc="upper center",
+        bbox_to_anchor=(0.46, -0.2),
+        ncols=2,
+        handlelength=2.2,
+        columnspacing=1.2,
+    )
+    return axes
+
+
+def chart_balance(axes: Axes, meniscus: MeniscusOnset) -> Axes:
+    """Pressures along the surface at the turning point: field, feed, and surface tension.
+
+    Parameters
+    ----------
+    axes : Axes
+    meniscus : MeniscusOnset
+    """
+    turning = meniscus.branch.turning
+    s = turning.fraction
+    unit_pressure = meniscus.surface_tension / meniscus.radius
+    along = turning.shape.length * meniscus.radius * s
+    field = 0.5 * turning.strength * turning.field**2 * unit_pressure
+    liquid = np.full_like(s, turning.pressure * unit_pressure)
+    tension = turning.shape.curvature(s) * unit_pressure
+    # The last point shares its field with the solid beside the contact line.
+    inner = slice(0, -1)
+    across = axis_unit(LENGTH, float(along.max()))
+    up = axis_unit(PRESSURE, float(np.abs(tension[inner]).max()))
+    lines = (
+        (field + liquid, "field and liquid, outward", ACCENT, "-", 2.6),
+        (tension, "surface tension, inward", INK, (0, (4, 2)), 1.4),
+        (field, "field alone", ACCENT, (0, (1, 1.2)), 1.3),
+        (liquid, "liquid alone", SOFT, (0, (6, 1.5, 1, 1.5)), 1.1),
+    )
+    for values, label, colour, dashes, width in lines:
+        axes.plot(
+            along[inner] / across.size,
+            values[inner] / up.size,
+            color=colour,
+            ls=dashes,
+            lw=width,
+            label=label,
+        )
+    axes.set_xlim(0.0, along.max() / across.size)
+    axes.set_xlabel(f"distance from the apex along the surface [{across.name}]")
+    axes.set_ylabel(f"pressure [{up.name}]")
+    quiet_axes(axes)
+    axes.legend(
+        loc="upper center",
+        bbox_to_anchor=(0.46, -0.2),
+        ncols=2,
+        handlelength=2.6,
+        columnspacing=1.2,
+    )
     return axes
 
 

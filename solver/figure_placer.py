@@ -27,8 +27,14 @@ Place = tuple[float, float, Across, Upright]
 
 _SIZE = 7.5
 LINE = 0.6
-_ARROW = {"arrowstyle": "-|>,head_length=0.34,head_width=0.12", "lw": LINE, "color": INK,
-          "shrinkA": 0.0, "shrinkB": 0.0, "mutation_scale": 11.0}
+_ARROW = {
+    "arrowstyle": "-|>,head_length=0.34,head_width=0.12",
+    "lw": LINE,
+    "color": INK,
+    "shrinkA": 0.0,
+    "shrinkB": 0.0,
+    "mutation_scale": 11.0,
+}
 
 
 class Placer:
@@ -157,11 +163,18 @@ class Placer:
 
     def line(self, first: tuple[float, float], last: tuple[float, float], **look: object) -> None:
         """A thin straight line, in units of the axes."""
-        settings: dict[str, object] = {"color": INK, "lw": LINE, "zorder": 8, "clip_on": False,
-                                       "solid_capstyle": "butt"}
+        settings: dict[str, object] = {
+            "color": INK,
+            "lw": LINE,
+            "zorder": 8,
+            "clip_on": False,
+            "solid_capstyle": "butt",
+        }
         settings.update(look)
         self.axes.plot(
-            [first[0], last[0]], [first[1], last[1]], **settings  # type: ignore[arg-type]
+            [first[0], last[0]],
+            [first[1], last[1]],
+            **settings,  # type: ignore[arg-type]
         )
 
     def arrow(self, tail: tuple[float, float], head: tuple[float, float]) -> None:
@@ -175,5 +188,3 @@ def _common_area(one: Bbox, other: Bbox) -> float:
     width = min(one.x1, other.x1) - max(one.x0, other.x0)
     height = min(one.y1, other.y1) - max(one.y0, other.y0)
     return float(max(width, 0.0) * max(height, 0.0))
-
-

@@ -82,9 +82,7 @@ def draw_edge(axes: Axes, section: Section, edge: EmittingEdge) -> Axes:
     edge : EmittingEdge
     """
     marks = tuple(mark for mark in section.marks if mark.inset)
-    return _drawing(
-        axes, section, edge_window(section, edge), marks, labels=("liquid", "emitter")
-    )
+    return _drawing(axes, section, edge_window(section, edge), marks, labels=("liquid", "emitter"))
 
 
 def set_window(axes: Axes, window: Window, unit: float, *, lanes: bool) -> Axes:
@@ -109,9 +107,7 @@ def set_window(axes: Axes, window: Window, unit: float, *, lanes: bool) -> Axes:
     left = window.left - spare / 2.0
     middle = (window.low + window.high) / 2.0
     axes.set_xlim(left / unit, (left + width / scale) / unit)
-    axes.set_ylim(
-        (middle - height / scale / 2.0) / unit, (middle + height / scale / 2.0) / unit
-    )
+    axes.set_ylim((middle - height / scale / 2.0) / unit, (middle + height / scale / 2.0) / unit)
     axes.set_aspect("equal", adjustable="box")
     return axes
 
@@ -143,12 +139,16 @@ def draw_bodies(
     from matplotlib.path import Path
 
     frame = Rectangle(
-        (window.left / unit, window.low / unit), window.width / unit, window.height / unit,
+        (window.left / unit, window.low / unit),
+        window.width / unit,
+        window.height / unit,
         transform=axes.transData,
     )
     top = window.high if liquid_top is None else min(max(liquid_top, window.low), window.high)
     below = Rectangle(
-        (window.left / unit, window.low / unit), window.width / unit, (top - window.low) / unit,
+        (window.left / unit, window.low / unit),
+        window.width / unit,
+        (top - window.low) / unit,
         transform=axes.transData,
     )
     order = {"insulator": 2.0, "electrode": 3.0, "liquid": 3.5}
@@ -170,7 +170,11 @@ def draw_bodies(
             if name in ("axis", "symmetry", "outer"):
                 continue
             line = axes.plot(
-                points[:, 0] / unit, points[:, 1] / unit, color=INK, lw=1.1, zorder=6,
+                points[:, 0] / unit,
+                points[:, 1] / unit,
+                color=INK,
+                lw=1.1,
+                zorder=6,
                 ls="-" if name != "chamber" else (0, (5, 2)),
             )[0]
             line.set_clip_path(frame)
@@ -188,17 +192,20 @@ def _kept_near(outline: FloatArray, window: Window) -> FloatArray:
 def _cut(outline: FloatArray, window: Window, room: float) -> FloatArray:
     """A polygon cut by a rectangle (Sutherland and Hodgman), (n, 2) array, [m]."""
     sides = (
-        (0, window.left - room, 1.0), (0, window.right + room, -1.0),
-        (1, window.low - room, 1.0), (1, window.high + room, -1.0),
+        (0, window.left - room, 1.0),
+        (0, window.right + room, -1.0),
+        (1, window.low - room, 1.0),
+        (1, window.high + room, -1.0),
     )
     points = list(outline)
     for column, limit, sign in sides:
         kept = []
         for k, here in enumerate(points):
             before = points[k - 1]
-            inside, was = sign * (here[column] - limit) >= 0.0, sign * (
-                before[column] - limit
-            ) >= 0.0
+            inside, was = (
+                sign * (here[column] - limit) >= 0.0,
+                sign * (before[column] - limit) >= 0.0,
+            )
             if inside != was:
                 share = (limit - before[column]) / (here[column] - before[column])
                 kept.append(before + share * (here - before))
@@ -225,7 +232,11 @@ def _drawing(
     placer = Placer(axes, unit)
     if is_half(section):
         placer.line(
-            (0.0, window.low / unit), (0.0, window.high / unit), color=SOFT, lw=0.6, zorder=7,
+            (0.0, window.low / unit),
+            (0.0, window.high / unit),
+            color=SOFT,
+            lw=0.6,
+            zorder=7,
             ls=(0, (9, 2, 1.5, 2)),
         )
     for name, points in surfaces(section, 129):

@@ -54,17 +54,35 @@ def _line(axes: Axes, variation: Variation) -> Axes:
     up = axis_unit(VOLTAGE, highest)
     if values[0] <= drawn <= values[-1]:
         axes.axvline(drawn, color=SOFT, lw=0.9, label=f"drawn {pretty(one.dimension.text)}")
-    axes.plot(values, voltages / up.size, color=ACCENT, marker="o", ms=3.5, zorder=4,
-              label="onset")
+    axes.plot(values, voltages / up.size, color=ACCENT, marker="o", ms=3.5, zorder=4, label="onset")
     missing = np.isnan(voltages)
     if missing.any():
-        axes.plot(values[missing], np.zeros(missing.sum()), ls="none", marker="x", ms=5,
-                  color=LIMIT, clip_on=False, zorder=5, label="no onset, see the table")
-    axes.axhline(design.voltage / up.size, color=INK, lw=1.0, ls=(0, (4, 2)),
-                 label=f"design {voltage_text(design.voltage)}")
+        axes.plot(
+            values[missing],
+            np.zeros(missing.sum()),
+            ls="none",
+            marker="x",
+            ms=5,
+            color=LIMIT,
+            clip_on=False,
+            zorder=5,
+            label="no onset, see the table",
+        )
+    axes.axhline(
+        design.voltage / up.size,
+        color=INK,
+        lw=1.0,
+        ls=(0, (4, 2)),
+        label=f"design {voltage_text(design.voltage)}",
+    )
     if limit is not None:
-        axes.axhline(limit / up.size, color=LIMIT, lw=1.3, ls=(0, (1, 1.2)),
-                     label=f"supply limit {voltage_text(limit)}")
+        axes.axhline(
+            limit / up.size,
+            color=LIMIT,
+            lw=1.3,
+            ls=(0, (1, 1.2)),
+            label=f"supply limit {voltage_text(limit)}",
+        )
     axes.set_ylim(0.0, 1.08 * highest / up.size)
     axes.set_xlabel(f"{one.dimension.label} [{unit.name}]")
     axes.set_ylabel(f"rigid onset voltage [{up.name}]")
@@ -94,19 +112,53 @@ def _map(axes: Axes, variation: Variation) -> Axes:
         levels = round_levels(low, high, 7)
         edges = np.unique(np.concatenate([[low], levels, [high]]))
         # The darkest tint is kept light enough for ink to read on it.
-        axes.contourf(x, y, shown, levels=edges, cmap=tints, vmin=low,
-                      vmax=high + 0.9 * (high - low), zorder=1)
+        axes.contourf(
+            x,
+            y,
+            shown,
+            levels=edges,
+            cmap=tints,
+            vmin=low,
+            vmax=high + 0.9 * (high - low),
+            zorder=1,
+        )
         lines = axes.contour(x, y, shown, levels=levels, colors=[INK], linewidths=0.9, zorder=3)
         _label_lines(placer, levels, lines.allsegs)
     grid_x, grid_y = np.meshgrid(x, y)
     gone = np.ma.getmaskarray(voltages)
-    axes.plot(grid_x[~gone], grid_y[~gone], ls="none", marker="o", ms=2.0, color=SOFT,
-              clip_on=False, zorder=4)
-    axes.plot(grid_x[gone], grid_y[gone], ls="none", marker="x", ms=5.0, color=LIMIT,
-              clip_on=False, zorder=4)
+    axes.plot(
+        grid_x[~gone],
+        grid_y[~gone],
+        ls="none",
+        marker="o",
+        ms=2.0,
+        color=SOFT,
+        clip_on=False,
+        zorder=4,
+    )
+    axes.plot(
+        grid_x[gone],
+        grid_y[gone],
+        ls="none",
+        marker="x",
+        ms=5.0,
+        color=LIMIT,
+        clip_on=False,
+        zorder=4,
+    )
     if x[0] <= x_drawn <= x[-1] and y[0] <= y_drawn <= y[-1]:
-        axes.plot([x_drawn], [y_drawn], ls="none", marker="D", ms=6, mfc=PAPER, mec=LIMIT,
-                  mew=1.5, zorder=6, clip_on=False)
+        axes.plot(
+            [x_drawn],
+            [y_drawn],
+            ls="none",
+            marker="D",
+            ms=6,
+            mfc=PAPER,
+            mec=LIMIT,
+            mew=1.5,
+            zorder=6,
+            clip_on=False,
+        )
         dx, dy = 0.03 * (x[-1] - x[0]), 0.05 * (y[-1] - y[0])
         places: list[Place] = [
             (x_drawn + dx, y_drawn + dy, "left", "bottom"),

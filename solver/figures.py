@@ -20,7 +20,12 @@ from conegap.solver.figure_charts import (
     chart_scan,
 )
 from conegap.solver.figure_field import draw_equipotentials, draw_mesh
-from conegap.solver.figure_liquid import chart_branch, draw_shapes, shapes_window
+from conegap.solver.figure_liquid import (
+    chart_balance,
+    chart_branch,
+    draw_shapes,
+    shapes_window,
+)
 from conegap.solver.figure_section import draw_edge, draw_section, section_size
 from conegap.solver.figure_style import pretty, style
 from conegap.solver.figure_units import field_text, length_words, percent, voltage_text
@@ -158,7 +163,8 @@ def svg_of(figure: Figure, *, title: str = "") -> str:
     stream = io.StringIO()
     with style():
         figure.savefig(
-            stream, format="svg",
+            stream,
+            format="svg",
             metadata={"Title": title or "conegap", "Creator": "conegap", "Date": None},
         )
     text = stream.getvalue()
@@ -269,6 +275,14 @@ def _liquid_pictures(section: Section, meniscus: MeniscusOnset) -> list[Picture]
             f"Voltage against the height of the apex: it rises to the turning point at {at} and "
             f"{top}, and falls beyond it.",
             charted(lambda axes: chart_branch(axes, meniscus), (_WIDTH, 3.6)),
+        ),
+        Picture(
+            "liquid_balance",
+            "Pressures along the surface at the turning point: what pushes outward (field and "
+            "liquid) equals what surface tension holds, everywhere.",
+            f"Pressure of the field and of the liquid along the surface at {at}; their sum "
+            "follows the pressure of surface tension.",
+            charted(lambda axes: chart_balance(axes, meniscus), (_WIDTH, 3.4)),
         ),
     ]
 

@@ -231,7 +231,10 @@ class LaplaceOperator:
         first, last = self._volumes.first, self._volumes.last
         flux = self._conductance * (potentials[:, first] - potentials[:, last])
         net = np.stack(
-            [np.bincount(first, row, self.count) - np.bincount(last, row, self.count) for row in flux]
+            [
+                np.bincount(first, row, self.count) - np.bincount(last, row, self.count)
+                for row in flux
+            ]
         )
         return np.asarray(net + self._reaction * potentials)
 

@@ -173,4 +173,3 @@ def _volume_keeping(weights: FloatArray) -> FloatArray:
     """Orthonormal combinations of displacements without volume, (n, n - 1) array."""
     full, _ = np.linalg.qr(np.column_stack([weights, np.eye(len(weights))[:, 1:]]))
     return np.asarray(full[:, 1:])
-

@@ -118,6 +118,9 @@ class MovingField:
             for c in self.mesh.chains
             if c.boundary != surface and electrode_of(self._name(c.boundary)) is not None
         ]
+        # By place, not by boundary: the side of a patch on the axis is no boundary edge.
+        across = np.abs(self.mesh.points[:, 0])
+        self._middle: BoolArray = across <= 1e-9 * across.max()
         self._extensions = self._extension_factors(sliding)
 
     def _name(self, boundary: tuple[int, int]) -> str:
@@ -156,11 +159,9 @@ class MovingField:
             name = self._name(chain.boundary)
             if chain.boundary != self.surface and name in sliding:
                 fixed[1, chain.nodes] = True
-        for chain in self.mesh.chains:
-            if self._name(chain.boundary) in ("axis", "symmetry"):
-                inner = chain.nodes
-                fixed[0, inner] = True
-                fixed[1, inner] = False
+        # Points on the axis or line of symmetry move along it alone.
+        fixed[0, self._middle] = True
+        fixed[1, self._middle] = False
         # The far ends of the lines of symmetry stay with the electrodes they meet.
         for chain in self.mesh.chains:
             name = self._name(chain.boundary)
@@ -213,8 +214,7 @@ class MovingField:
         still = LaplaceOperator(mesh.points, volumes, self._held)
         held = self._held.copy()
         if vanishes_in_the_middle:
-            # By place, not by boundary: the side of a patch on the axis is no boundary edge.
-            held |= np.abs(mesh.points[:, 0]) <= 1e-9 * np.abs(mesh.points[:, 0]).max()
+            held |= self._middle
         moving = LaplaceOperator(
             mesh.points, volumes, held, self._reaction(mesh, around, along * self.scale)
         )

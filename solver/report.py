@@ -24,6 +24,7 @@ from conegap.solver.report_tables import (
 from conegap.solver.report_words import (
     cautions,
     liquid_facts,
+    liquid_words,
     not_modelled,
     quality,
     slit_words,
@@ -62,6 +63,7 @@ def html_report(assessment: Assessment, pictures: Mapping[str, Picture]) -> str:
         onset=voltage_text(assessment.onset_voltage),
         rigid=voltage_text(assessment.onset.voltage),
         liquid=liquid_facts(assessment),
+        liquid_words=liquid_words(assessment),
         band=(
             f"{voltage_text(assessment.lowest_onset)} to {voltage_text(assessment.highest_onset)}"
         ),
@@ -153,6 +155,5 @@ def _classic(assessment: Assessment) -> dict[str, str] | None:
         "difference": f"{percent(abs(share))} {'above' if share >= 0.0 else 'below'}",
         "source": classic.source,
         "validity": classic.validity,
-        "within": "this design lies within it" if classic.within else
-                  "this design lies OUTSIDE it",
+        "within": "this design lies within it" if classic.within else "this design lies OUTSIDE it",
     }

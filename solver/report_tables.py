@@ -92,8 +92,13 @@ def inputs_table(assessment: Assessment) -> Table:
     assessment : Assessment
     """
     rows = tuple(
-        (d.label, d.key, pretty(d.text), f"± {pretty(d.tolerance_text)}" if d.tolerance else "none",
-         d.basis)
+        (
+            d.label,
+            d.key,
+            pretty(d.text),
+            f"± {pretty(d.tolerance_text)}" if d.tolerance else "none",
+            d.basis,
+        )
         for d in assessment.design.dimensions()
     )
     state = tuple("assumed" if row[4] == "assumed" else "" for row in rows)
@@ -114,8 +119,12 @@ def budget_table(assessment: Assessment) -> Table:
         for line in budget.contributions
     ]
     rows.append(
-        ("all together, k = 2, about 95 %", _side("−", budget.down), _side("+", budget.up),
-         "root sum of squares, JCGM 100:2008")
+        (
+            "all together, k = 2, about 95 %",
+            _side("−", budget.down),
+            _side("+", budget.up),
+            "root sum of squares, JCGM 100:2008",
+        )
     )
     state = ("",) * (len(rows) - 1) + ("total",)
     return Table(
@@ -146,7 +155,8 @@ def metal_table(metal: Metal, temperature: float) -> Table:
             record.key.replace("_", " "),
             property_text(record.value, record.unit),
             f"± {percent(record.relative_standard_uncertainty)}"
-            if record.relative_standard_uncertainty >= 5e-5 else "negligible",
+            if record.relative_standard_uncertainty >= 5e-5
+            else "negligible",
             record.validity,
             ". ".join(part for part in (record.source, record.note) if part),
             record.status,
@@ -172,7 +182,9 @@ def property_text(value: float, unit: str) -> str:
     if unit == ENERGY.si:
         return as_text(value, ENERGY)
     handy = {
-        "kg/mol": (1e3, "g/mol"), "N/m": (1e3, "mN/m"), "Pa s": (1e3, "mPa s"),
+        "kg/mol": (1e3, "g/mol"),
+        "N/m": (1e3, "mN/m"),
+        "Pa s": (1e3, "mPa s"),
         "kg/m^3": (1.0, "kg/m³"),
     }
     factor, name = handy.get(unit, (1.0, unit))
@@ -219,11 +231,14 @@ def levels_table(assessment: Assessment) -> Table:
                 "" if k == 0 else f"{change:+.1e}".replace("-", "−"),
             )
         )
-    rows.append(("value used", "", f"{numerical.value / 1e6:.5g} MV/m",
-                 f"± {numerical.error:.1e}"))
+    rows.append(("value used", "", f"{numerical.value / 1e6:.5g} MV/m", f"± {numerical.error:.1e}"))
     return Table(
-        ("subdivision", "control volumes", "edge field at the design's voltages",
-         "change, last row: error"),
+        (
+            "subdivision",
+            "control volumes",
+            "edge field at the design's voltages",
+            "change, last row: error",
+        ),
         tuple(rows),
         ("",) * (len(rows) - 1) + ("total",),
     )

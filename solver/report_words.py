@@ -8,7 +8,15 @@ from conegap.geometries.slit import Slit
 from conegap.solver.assessment import Assessment
 from conegap.solver.figure_units import field_text, length_words, percent, voltage_text
 
-__all__ = ["cautions", "liquid_facts", "not_modelled", "quality", "slit_words", "verdict"]
+__all__ = [
+    "cautions",
+    "liquid_facts",
+    "liquid_words",
+    "not_modelled",
+    "quality",
+    "slit_words",
+    "verdict",
+]
 
 _PINNED, _SLIDING = 0.21, 0.47
 
@@ -100,8 +108,43 @@ def liquid_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
     if meniscus.extinction is not None:
         low = voltage_text(meniscus.extinction.low)
         high = voltage_text(min(meniscus.extinction.high, meniscus.voltage))
-        facts.append(("a burning cone goes out between", f"{low} and {high}, rough"))
+        facts.append(("an attached cone goes out between", f"{low} and {high}, rough"))
     return tuple(facts)
+
+
+def liquid_words(assessment: Assessment) -> tuple[str, ...]:
+    """What a turning point is and why it differs from the rigid value, or nothing.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    meniscus = assessment.meniscus
+    if meniscus is None:
+        return ()
+    why = {
+        "pressure": (
+            "The liquid is fed from a reservoir, so its pressure stays what the feed gives while "
+            "the surface takes in more liquid."
+        ),
+        "volume": (
+            "The film is too thin to flow during a ramp, so the liquid in the cap stays the same "
+            "while its pressure falls."
+        ),
+    }
+    share = assessment.ratio_to_rigid - 1.0
+    side = "above" if share > 0.0 else "below"
+    return (
+        "As the voltage rises the field draws the surface out; a sharper surface gathers more "
+        "field, which draws it out further. At first surface tension keeps pace and every voltage "
+        "has a shape that holds. At the turning point it no longer does: a little more voltage "
+        "finds no shape in balance, and the liquid runs out into a cone that emits. Shapes beyond "
+        "the turning point would balance at lower voltages, but the smallest disturbance upsets "
+        "them, so they are not seen.",
+        why[meniscus.held] if meniscus.held in why else "",
+        f"The turning point lies {abs(share):.0%} {side} the rigid value, because the real surface "
+        "has neither the drawn height nor the drawn curvature when it gives way.",
+    )
 
 
 def slit_words(assessment: Assessment) -> tuple[str, ...]:
@@ -144,8 +187,10 @@ def quality(assessment: Assessment) -> tuple[str, ...]:
     assessment : Assessment
     """
     numerical = assessment.onset.numerical
-    order = "could not be observed" if numerical.order != numerical.order else (
-        f"is {numerical.order:.2f} (2 is expected)"
+    order = (
+        "could not be observed"
+        if numerical.order != numerical.order
+        else (f"is {numerical.order:.2f} (2 is expected)")
     )
     used = (
         "so the leading error was removed by extrapolation"

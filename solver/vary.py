@@ -18,9 +18,7 @@ from conegap.solver.scan import Progress, onset_of_variants
 __all__ = ["Range", "Variation", "csv_text", "range_of", "vary"]
 
 _MOST_POINTS = 400
-_RANGE = re.compile(
-    r"(?P<key>[^=]+)=(?P<low>.+?)\.\.(?P<high>.+):(?P<count>[^:]*)\Z", re.DOTALL
-)
+_RANGE = re.compile(r"(?P<key>[^=]+)=(?P<low>.+?)\.\.(?P<high>.+):(?P<count>[^:]*)\Z", re.DOTALL)
 
 
 @dataclass(frozen=True)
@@ -162,9 +160,7 @@ def vary(
         tuple((r.key, float(value)) for r, value in zip(ranges, values, strict=True))
         for values in points
     ]
-    results = onset_of_variants(
-        design, variants, meshes=3, progress=progress, what="points"
-    )
+    results = onset_of_variants(design, variants, meshes=3, progress=progress, what="points")
     if not any(isinstance(result, RigidOnset) for result in results):
         raise DesignError(f"no point of the range has an onset; the first one: {results[0]}")
     return Variation(design, ranges, tuple(results))
@@ -215,8 +211,12 @@ def csv_text(variation: Variation) -> str:
             for value, unit in zip(values, units, strict=True)
         ]
         if isinstance(result, RigidOnset):
-            cells += [f"{result.voltage:.7g}", f"{result.edge_field:.7g}",
-                      f"{result.numerical.error:.2g}", ""]
+            cells += [
+                f"{result.voltage:.7g}",
+                f"{result.edge_field:.7g}",
+                f"{result.numerical.error:.2g}",
+                "",
+            ]
         else:
             words = result.replace('"', "'").replace("\n", " ")
             cells += ["", "", "", f'"{words}"']

@@ -29,11 +29,24 @@ from conegap.solver.writing import is_result_folder, new_files, new_folder
 from conegap.validation.row import Row
 
 FILES = {
-    "results.json", "report.html", "field.vtu",
-    *(f"{name}.{end}" for name in (
-        "onset_band", "section", "edge", "equipotentials", "equipotentials_edge", "edge_field",
-        "onset_over_gap", "onset_over_edge_size", "budget",
-    ) for end in ("svg", "png")),
+    "results.json",
+    "report.html",
+    "field.vtu",
+    *(
+        f"{name}.{end}"
+        for name in (
+            "onset_band",
+            "section",
+            "edge",
+            "equipotentials",
+            "equipotentials_edge",
+            "edge_field",
+            "onset_over_gap",
+            "onset_over_edge_size",
+            "budget",
+        )
+        for end in ("svg", "png")
+    ),
 }
 
 
@@ -189,8 +202,9 @@ def test_draw_with_mesh_has_two_more_figures() -> None:
     """EXACT: number of figures on the sheet."""
     assert main(["draw", "needle", "--to", "plain.svg"]) == 0
     assert main(["draw", "needle", "--mesh", "--to", "mesh.svg"]) == 0
-    count = [Path(n).read_text(encoding="utf-8").count('role="img"') for n in
-             ("plain.svg", "mesh.svg")]
+    count = [
+        Path(n).read_text(encoding="utf-8").count('role="img"') for n in ("plain.svg", "mesh.svg")
+    ]
     assert count == [2, 4]
 
 
@@ -234,10 +248,22 @@ def test_results_keep_the_contract(computed: Callable[[Assessment], None]) -> No
     results = json.loads(Path("conegap-report-needle/results.json").read_text(encoding="utf-8"))
     assert list(results)[:2] == ["conegap_version", "design_sha256"]
     wanted = {
-        "field": {"edge_per_volt_1_per_m", "edge_numerical_error", "enhancement", "cells",
-                  "seconds"},
-        "onset": {"voltage_V", "voltage_low_V", "voltage_high_V", "criterion", "budget",
-                  "edge_field_V_per_m", "rigid_voltage_V"},
+        "field": {
+            "edge_per_volt_1_per_m",
+            "edge_numerical_error",
+            "enhancement",
+            "cells",
+            "seconds",
+        },
+        "onset": {
+            "voltage_V",
+            "voltage_low_V",
+            "voltage_high_V",
+            "criterion",
+            "budget",
+            "edge_field_V_per_m",
+            "rigid_voltage_V",
+        },
         "accelerator": {"edge_field_V_per_m"},
         "operation": {"exhaust_speed_m_per_s", "specific_impulse_s"},
     }
@@ -448,8 +474,16 @@ def test_vary_a_grid_with_a_gap_in_it(
 ) -> None:
     """EXACT: order of the points, units of the design file, refusals in table and CSV."""
     monkeypatch.setattr("conegap.solver.vary.onset_of_variants", lawful)
-    argv = ["vary", "needle", "--over", 'accelerator.gap="0.5 mm".."2 mm":4', "--over",
-            "emitter.tip_radius=2um..6um:3", "--to", "grid"]
+    argv = [
+        "vary",
+        "needle",
+        "--over",
+        'accelerator.gap="0.5 mm".."2 mm":4',
+        "--over",
+        "emitter.tip_radius=2um..6um:3",
+        "--to",
+        "grid",
+    ]
     assert main(argv) == 0
     out = capsys.readouterr().out
     assert out.count("none") == 3
@@ -478,8 +512,14 @@ def test_vary_a_grid_with_a_gap_in_it(
         (["accelerator.gab=1 mm..2 mm:3"], "did you mean 'accelerator.gap'"),
         (["accelerator.gap=1 mm..2 mm:3"] * 2, "given twice"),
         (["accelerator.gap=1 mm..2 mm:30", "emitter.tip_radius=2 um..4 um:30"], "too many"),
-        (["accelerator.gap=1 mm..2 mm:2", "emitter.tip_radius=2 um..4 um:2",
-          "emitter.protrusion=2 mm..3 mm:2"], "one or two"),
+        (
+            [
+                "accelerator.gap=1 mm..2 mm:2",
+                "emitter.tip_radius=2 um..4 um:2",
+                "emitter.protrusion=2 mm..3 mm:2",
+            ],
+            "one or two",
+        ),
     ],
 )
 def test_vary_refuses(over: list[str], words: str, capsys: pytest.CaptureFixture[str]) -> None:
@@ -504,8 +544,11 @@ def test_vary_without_any_onset(
 
 @pytest.mark.parametrize(
     "text",
-    ["accelerator.gap=0.5 mm..2 mm:4", 'accelerator.gap="0.5 mm".."2 mm":4',
-     "accelerator.gap = 2000um .. 0.5mm : 4"],
+    [
+        "accelerator.gap=0.5 mm..2 mm:4",
+        'accelerator.gap="0.5 mm".."2 mm":4',
+        "accelerator.gap = 2000um .. 0.5mm : 4",
+    ],
 )
 def test_ways_to_write_a_range(text: str) -> None:
     """EXACT: quotation marks, spaces, units and the order of the ends do not matter."""
@@ -562,8 +605,12 @@ BAD = Row("another", "a source", "charge [C]", 1.0, 1.1, 1e-3, note="the reason"
 
 @pytest.mark.parametrize(
     ("rows", "code"),
-    [([GOOD], 0), ([GOOD, BAD], 1), ([GOOD, replace(GOOD, ran=False)], 0),
-     ([replace(GOOD, ran=False)], 1)],
+    [
+        ([GOOD], 0),
+        ([GOOD, BAD], 1),
+        ([GOOD, replace(GOOD, ran=False)], 0),
+        ([replace(GOOD, ran=False)], 1),
+    ],
 )
 def test_validate_fails_where_a_row_fails(
     rows: list[Row], code: int, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
@@ -590,7 +637,6 @@ def test_validate_fails_where_a_row_fails(
 
 def test_folder_is_moved_only_when_complete(tmp_path: Path) -> None:
     """INVARIANT: an exception inside the block leaves the place as it was."""
-
 
     def stopped() -> None:
         with new_folder(tmp_path / "out") as folder:

@@ -144,10 +144,7 @@ def test_charts_name_their_axes_with_units() -> None:
         lambda axes: chart_edge_field(axes, assessment),
         lambda axes: chart_budget(axes, assessment.budget, assessment.onset.voltage),
         lambda axes: chart_onset_band(axes, assessment),
-        *(
-            lambda axes, scan=scan: chart_scan(axes, scan, assessment)
-            for scan in assessment.scans
-        ),
+        *(lambda axes, scan=scan: chart_scan(axes, scan, assessment) for scan in assessment.scans),
     ]
     for draw in charts:
         with style():
@@ -195,8 +192,9 @@ def test_budget_bars_have_the_size_of_the_contributions() -> None:
         axes = chart_budget(axes_of((4.6, 3.0)), assessment.budget, assessment.onset.voltage)
     widths = sorted(abs(bar.get_width()) for bar in axes.patches)
     assert_allclose(widths[-1], 100 * max(assessment.budget.up, assessment.budget.down))
-    assert_allclose(max(w for w in widths if w < widths[-2]),
-                    100 * assessment.budget.contributions[0].size)
+    assert_allclose(
+        max(w for w in widths if w < widths[-2]), 100 * assessment.budget.contributions[0].size
+    )
 
 
 def test_field_along_the_edge_starts_at_the_balance() -> None:
@@ -204,9 +202,7 @@ def test_field_along_the_edge_starts_at_the_balance() -> None:
     assessment = assessed_needle()
     design, solution, onset = assessment.design, assessment.solution, assessment.onset
     share = onset.voltage / design.voltage
-    lines = lines_from_edge(
-        solution, onset, electrode_voltages(design, solution.electrodes, share)
-    )
+    lines = lines_from_edge(solution, onset, electrode_voltages(design, solution.electrodes, share))
     assert_allclose(lines[0].field[0], onset.edge_field, rtol=2e-3)
     assert lines[0].distance[0] == 0.0
     assert np.all(np.diff(lines[0].distance) > 0.0)
@@ -267,8 +263,15 @@ def test_every_picture_has_words_and_both_forms() -> None:
     """INVARIANT: names are unique, captions and alternative texts say numbers."""
     pictures = report_pictures(with_scans())
     assert set(pictures) == {
-        "onset_band", "section", "edge", "equipotentials", "equipotentials_edge", "edge_field",
-        "onset_over_gap", "onset_over_edge_size", "budget",
+        "onset_band",
+        "section",
+        "edge",
+        "equipotentials",
+        "equipotentials_edge",
+        "edge_field",
+        "onset_over_gap",
+        "onset_over_edge_size",
+        "budget",
     }
     for picture in pictures.values():
         assert len(picture.alt) > 30

@@ -128,8 +128,20 @@ def test_headings_go_down_one_step_at_a_time_and_keep_the_order() -> None:
     assert all(b - a <= 1 for a, b in itertools.pairwise(levels))
     order = [a["id"] for tag, a in page().tags if tag == "h2"]
     assert order == [
-        "verdict", "identity", "section", "field", "scans", "budget", "review", "inputs", "metal",
-        "classic", "operation", "quality", "limits", "cautions",
+        "verdict",
+        "identity",
+        "section",
+        "field",
+        "scans",
+        "budget",
+        "review",
+        "inputs",
+        "metal",
+        "classic",
+        "operation",
+        "quality",
+        "limits",
+        "cautions",
     ]
     cells = [a for tag, a in page().tags if tag == "th"]
     assert cells
