@@ -43,6 +43,7 @@ def _scale(parts: Parts) -> Iterator[Problem]:
         "accelerator": parts.accelerator,
         "liquid": parts.liquid,
         "chamber": parts.chamber,
+        "insulator": parts.insulator,
     }
     for section, part in sections.items():
         for name in sorted(part.model_fields_set & set(part.physical_fields())):

@@ -7,12 +7,16 @@ from collections.abc import Iterator
 from typing import Annotated
 
 from pydantic import Field
+from scipy.constants import elementary_charge
 
 from conegap.geometries.metals import Metal, metal
 from conegap.geometries.part import (
+    Acceleration,
     Angle,
+    Capacitance,
     Current,
     ElectricField,
+    Energy,
     Length,
     Part,
     Physical,
@@ -35,7 +39,7 @@ from conegap.geometries.quantity import (
     as_text,
 )
 
-__all__ = ["Chamber", "Criteria", "CustomMetal", "Liquid", "Supply", "Voltages"]
+__all__ = ["Chamber", "Criteria", "CustomMetal", "Insulator", "Liquid", "Supply", "Voltages"]
 
 
 class CustomMetal(Part):
@@ -75,7 +79,8 @@ class Liquid(Part):
     """The liquid metal and how it is held.
 
     `feed_pressure` is the gauge pressure of the liquid at the emitting edge: positive pushes the
-    liquid outward, negative is the suction of a wick.
+    liquid outward, negative is the suction of a wick.  `acceleration` (launch, handling) acts along
+    a liquid column of `column_height` that stands on the emitting edge.
     """
 
     metal: str | None = None
@@ -85,6 +90,8 @@ class Liquid(Part):
     feed_pressure: Pressure = 0.0
     film_thickness: Radius = 0.0
     contact_angle: Angle = math.radians(30.0)
+    acceleration: Acceleration | None = None
+    column_height: Length | None = None
     custom: CustomMetal | None = None
 
     def properties(self) -> Metal:
@@ -127,6 +134,12 @@ class Liquid(Part):
             )
         if abs(self.feed_pressure) > 1e6:
             yield Problem("liquid.feed_pressure", "more than ten atmospheres is unusual")
+        if self.acceleration is not None and self.column_height is None:
+            yield Problem(
+                "liquid.acceleration",
+                "nothing can be said about holding the liquid without liquid.column_height, the "
+                "length of the liquid column along the acceleration",
+            )
 
 
 class Voltages(Part):
@@ -163,6 +176,7 @@ class Supply(Part):
     voltage_limit: VoltageLimit | None = None
     current_limit: Current | None = None
     ballast_resistance: Resistance = 0.0
+    cable_capacitance: Capacitance | None = None
 
 
 class Chamber(Part):
@@ -173,9 +187,40 @@ class Chamber(Part):
     length: Length | None = None
 
 
+class Insulator(Part):
+    """The insulator that carries the accelerator against the emitter, where there is one.
+
+    `surface_length` is the shortest way along its surface and `voltage` what stands across it, that
+    of the gap when left out.  `triple_junction_shielded` says whether the line where insulator,
+    vacuum and the negative metal meet is hidden from the field.
+    """
+
+    surface_length: Length | None = None
+    voltage: VoltageLimit | None = None
+    triple_junction_shielded: bool | None = None
+
+    def problems(self) -> Iterator[Problem]:
+        if self.voltage is not None and self.surface_length is None:
+            yield Problem(
+                "insulator.surface_length",
+                "a voltage across the insulator is given, but not the length of its surface; "
+                'write surface_length = "10 mm" or leave the voltage out',
+            )
+
+
 class Criteria(Part):
-    """Limits of the gap review, with defaults of common practice."""
+    """Limits of the gap review, with defaults of common practice.
+
+    `micro_protrusion_factor` multiplies the field of the smooth accelerator before electron
+    emission is computed (20 to 100 is common practice for a technical surface), and
+    `accelerator_work_function` is that of its clean metal.
+    """
 
     onset_fraction_of_supply: float = Field(default=0.8, gt=0.0, le=1.0, strict=True)
     accelerator_edge_field: ElectricField = 20e6
     bulk_field: ElectricField = 4e6
+    micro_protrusion_factor: float = Field(default=50.0, ge=1.0, le=1000.0, strict=True)
+    accelerator_work_function: Energy = 4.5 * elementary_charge
+    electron_share_of_supply_current: float = Field(default=0.01, gt=0.0, le=1.0, strict=True)
+    insulator_surface_field: ElectricField = 0.5e6
+    unshielded_voltage: VoltageLimit = 20e3

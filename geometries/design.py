@@ -14,7 +14,14 @@ from typing import Any
 from conegap.geometries.accelerators import Accelerator
 from conegap.geometries.assembly import assembly_of
 from conegap.geometries.checks import broken_rules, slips
-from conegap.geometries.conditions import Chamber, Criteria, Liquid, Supply, Voltages
+from conegap.geometries.conditions import (
+    Chamber,
+    Criteria,
+    Insulator,
+    Liquid,
+    Supply,
+    Voltages,
+)
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.design_file import Complaints, parse_toml, read_parts
 from conegap.geometries.dimensions import Dimension, dimensions_of, quantity_for, unknown_key
@@ -48,7 +55,7 @@ class Design:
         What it is called.
     drawing : Drawing
         Drawing number and revision.
-    emitter, accelerator, liquid, voltages, supply, chamber, criteria
+    emitter, accelerator, liquid, voltages, supply, chamber, insulator, criteria
         Sections of the file, in SI.  The chamber holds the sizes in use, also where the file
         leaves them out.
     source : str
@@ -71,6 +78,7 @@ class Design:
     voltages: Voltages
     supply: Supply
     chamber: Chamber
+    insulator: Insulator
     criteria: Criteria
     source: str
     sha256: str
@@ -213,7 +221,7 @@ class Design:
         return ""
 
 
-_PARTS = ("emitter", "accelerator", "liquid", "voltages", "supply", "chamber", "criteria")
+_PARTS = ("emitter", "accelerator", "liquid", "voltages", "supply", "chamber", "insulator", "criteria")
 
 
 def _build(text: str, name: str, files: Folder) -> Design:
@@ -274,6 +282,7 @@ def _checked(
         voltages=parts.voltages,
         supply=parts.supply,
         chamber=assembly.chamber,
+        insulator=parts.insulator,
         criteria=parts.criteria,
         source=name,
         sha256=digest,

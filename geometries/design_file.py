@@ -29,6 +29,7 @@ _SECTIONS = (
     "voltages",
     "supply",
     "chamber",
+    "insulator",
     "criteria",
 )
 _NEEDED = ("emitter", "accelerator", "liquid", "voltages")
@@ -107,6 +108,7 @@ class Parts:
     voltages: Voltages
     supply: Supply
     chamber: Chamber
+    insulator: Insulator
     criteria: Criteria
 
 
@@ -192,8 +194,10 @@ def read_parts(
         accelerator = part("accelerator", accelerator_kind)
     liquid, voltages = part("liquid", Liquid), part("voltages", Voltages)
     supply, chamber = part("supply", Supply), part("chamber", Chamber)
-    criteria = part("criteria", Criteria)
-    for item in (emitter, accelerator, liquid, voltages, supply, chamber, criteria):
+    insulator, criteria = part("insulator", Insulator), part("criteria", Criteria)
+    for item in (
+        emitter, accelerator, liquid, voltages, supply, chamber, insulator, criteria
+    ):
         if item is not None:
             complaints.extend(item.problems())
     if emitter is None or accelerator is None or liquid is None or voltages is None:
@@ -202,12 +206,15 @@ def read_parts(
     assert accelerator is not None
     assert liquid is not None
     assert voltages is not None
-    if supply is None or chamber is None or criteria is None:
+    if supply is None or chamber is None or insulator is None or criteria is None:
         complaints.raise_if_any()
     assert supply is not None
     assert chamber is not None
+    assert insulator is not None
     assert criteria is not None
-    return Parts(emitter, accelerator, liquid, voltages, supply, chamber, criteria)
+    return Parts(
+        emitter, accelerator, liquid, voltages, supply, chamber, insulator, criteria
+    )
 
 
 def toml_text(value: object) -> str:

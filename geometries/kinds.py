@@ -12,7 +12,14 @@ from conegap.geometries.accelerators import (
     SlottedPlate,
 )
 from conegap.geometries.capillary import Capillary
-from conegap.geometries.conditions import Chamber, Criteria, Liquid, Supply, Voltages
+from conegap.geometries.conditions import (
+    Chamber,
+    Criteria,
+    Insulator,
+    Liquid,
+    Supply,
+    Voltages,
+)
 from conegap.geometries.emitter import Emitter
 from conegap.geometries.needle import Needle
 from conegap.geometries.part import Part, Physical
@@ -39,6 +46,7 @@ SECTIONS: Mapping[str, type[Part]] = {
     "voltages": Voltages,
     "supply": Supply,
     "chamber": Chamber,
+    "insulator": Insulator,
     "criteria": Criteria,
 }
 

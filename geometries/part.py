@@ -11,8 +11,11 @@ from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, Validat
 from pydantic_core import CoreSchema, core_schema
 
 from conegap.geometries.quantity import (
+    ACCELERATION,
     ANGLE,
+    CAPACITANCE,
     CURRENT,
+    ENERGY,
     FIELD,
     LENGTH,
     PRESSURE,
@@ -28,11 +31,14 @@ from conegap.geometries.quantity import (
 
 __all__ = [
     "BASES",
+    "Acceleration",
     "Angle",
     "Basis",
+    "Capacitance",
     "Current",
     "Distance",
     "ElectricField",
+    "Energy",
     "Length",
     "Offset",
     "Part",
@@ -185,6 +191,14 @@ Resistance = Annotated[float, Physical(RESISTANCE, "not negative")]
 """A resistance that may be zero, [ohm]."""
 ElectricField = Annotated[float, Physical(FIELD)]
 """A field strength larger than zero, [V/m]."""
+
+
+Acceleration = Annotated[float, Physical(ACCELERATION)]
+"""An acceleration larger than zero, [m/s^2]."""
+Capacitance = Annotated[float, Physical(CAPACITANCE)]
+"""A capacitance larger than zero, [F]."""
+Energy = Annotated[float, Physical(ENERGY)]
+"""An energy larger than zero, [J]."""
 
 
 def derived(rule: Callable[[Mapping[str, float]], float]) -> Any:

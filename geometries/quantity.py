@@ -13,7 +13,9 @@ from functools import cache
 from typing import Any
 
 __all__ = [
+    "ACCELERATION",
     "ANGLE",
+    "CAPACITANCE",
     "CURRENT",
     "DENSITY",
     "ENERGY",
@@ -90,9 +92,17 @@ SURFACE_TENSION_SLOPE = PhysicalKind(
 DENSITY = PhysicalKind("density", "kg/m^3", ("kg/m^3", "g/cm^3"), ((1.0, "kg/m^3"),))
 MOLAR_MASS = PhysicalKind("molar mass", "kg/mol", ("g/mol", "kg/mol"), ((1e-3, "g/mol"),))
 VISCOSITY = PhysicalKind("viscosity", "Pa*s", ("mPa*s", "Pa*s"), ((1e-3, "mPa*s"),))
+ACCELERATION = PhysicalKind(
+    "acceleration", "m/s^2", ("m/s^2", "g_0"), ((1.0, "m/s^2"), (9.80665, "g_0"))
+)
+CAPACITANCE = PhysicalKind(
+    "capacitance", "F", ("pF", "nF"), ((1e-12, "pF"), (1e-9, "nF"), (1e-6, "uF"))
+)
 ENERGY = PhysicalKind("energy", "J", ("eV", "J"), ((1.602176634e-19, "eV"),))
 
 KINDS = (
+    ACCELERATION,
+    CAPACITANCE,
     LENGTH,
     ANGLE,
     VOLTAGE,

@@ -35,6 +35,7 @@ __all__ = [
     "SurfaceWave",
     "assess",
     "edge_radius_key",
+    "free_surface",
 ]
 
 Criterion = Literal["automatic", "rigid", "meniscus"]
@@ -259,7 +260,7 @@ def assess(
     onset = rigid_onset_of_solution(design, solution)
     if progress is not None:
         progress("field", 1, 1)
-    meniscus, remark = _free_surface(design, criterion, progress)
+    meniscus, remark = free_surface(design, criterion, progress)
     budget = error_budget(
         design,
         solution,
@@ -288,10 +289,24 @@ def assess(
     )
 
 
-def _free_surface(
-    design: Design, criterion: Criterion, progress: Progress | None
+def free_surface(
+    design: Design, criterion: Criterion, progress: Progress | None = None
 ) -> tuple[MeniscusOnset | None, tuple[str, ...]]:
-    """Turning point of the free surface where it is wanted and can be had, and why not."""
+    """Turning point of the free surface where it is wanted and can be had, and why not.
+
+    Parameters
+    ----------
+    design : Design
+    criterion : "automatic", "rigid" or "meniscus"
+    progress : callable or None
+
+    Raises
+    ------
+    DesignError
+        The free surface is demanded and the design has none.
+    MeshError, ConvergenceError, ContinuationError
+        The liquid's shapes could not be computed.
+    """
     if criterion == "rigid":
         return None, ()
     if criterion == "automatic":

@@ -23,7 +23,7 @@ from conegap.solver.meniscus_branch import (
     turning_point,
 )
 from conegap.solver.meniscus_shape import MeniscusShape, cap
-from conegap.solver.slit_waves import FirstWave, first_wave
+from conegap.solver.slit_waves import FirstWave, first_tilt, first_wave
 
 __all__ = ["MeniscusOnset", "liquid_section", "meniscus_onset", "moves"]
 
@@ -59,6 +59,9 @@ class MeniscusOnset:
         Where an attached cone collapses; None for a slit.
     wave : FirstWave or None
         The first wave along a slit; None around an axis or when none grows.
+    tilt_voltage : float or None
+        Where a surface around an axis tilts to one side before it turns, [V]; None when it
+        stands upright until then.
     branch : MeniscusBranch
     """
 
@@ -72,6 +75,7 @@ class MeniscusOnset:
     half_angle: float
     extinction: Extinction | None
     wave: FirstWave | None
+    tilt_voltage: float | None
     branch: MeniscusBranch
 
     @property
@@ -204,6 +208,7 @@ def meniscus_onset(
     )
     scale = gamma * liquid.radius / epsilon_0
     voltage = math.sqrt(branch.strength.value * scale)
+    tilt = first_tilt(liquid, branch) if symmetry == "axisymmetric" else None
     return MeniscusOnset(
         voltage=voltage,
         # The mesh sequence does not see the truncated modes or the parabola at the turning point.
@@ -216,6 +221,7 @@ def meniscus_onset(
         half_angle=half_angle(branch.turning.shape),
         extinction=_extinction(design, liquid, gamma),
         wave=first_wave(liquid, branch) if symmetry == "planar" else None,
+        tilt_voltage=None if tilt is None else math.sqrt(tilt * scale),
         branch=branch,
     )
 

@@ -1,11 +1,12 @@
 """Equilibria of a liquid surface under the field it shapes.
 
-On the surface  p + lambda e^2 / 2 = 2H  with lengths in contact radii a, pressures in gamma / a,
-e the field per volt times a, and lambda = eps0 V^2 / (gamma a).  The balance is weighted with even
-Chebyshev polynomials over the surface and integrated by Gauss's rule.  Its Jacobian is exact for
-the continuous problem: moving the surface outward by d changes the potential there by e d, and
-Laplace's equation with these boundary data on the unmoved region gives the change of the field
-(J. Hadamard, Mem Acad Sci Paris 33 (1908), from memory).
+On the surface  p + lambda e^2 / 2 - B z = 2H  with lengths in contact radii a, pressures in
+gamma / a, e the field per volt times a, lambda = eps0 V^2 / (gamma a), z the height above the
+contact line and B = rho g a^2 / gamma the Bond number (gravity along -z; zero when left out).
+The balance is weighted with even Chebyshev polynomials over the surface and integrated by Gauss's
+rule.  Its Jacobian is exact for the continuous problem: moving the surface outward by d changes
+the potential there by e d, and Laplace's equation with these boundary data on the unmoved region
+gives the change of the field (J. Hadamard, Mem Acad Sci Paris 33 (1908), from memory).
 """
 
 from __future__ import annotations
@@ -43,6 +44,8 @@ class Equilibrium:
         Arc-length fractions of the surface points.
     field : (n,) array
         Field per volt times a at the surface points, [-].
+    bond_number : float
+        rho g a^2 / gamma, [-].
     """
 
     shape: MeniscusShape
@@ -50,12 +53,14 @@ class Equilibrium:
     strength: float
     fraction: FloatArray
     field: FloatArray
+    bond_number: float = 0.0
 
     @property
     def imbalance(self) -> FloatArray:
         """Residual pressure at the surface points, in gamma / a, (n,) array."""
         stress = 0.5 * self.strength * self.field**2
-        return np.asarray(self.pressure + stress - self.shape.curvature(self.fraction))
+        weight = self.bond_number * self.shape.points(self.fraction)[:, 1]
+        return np.asarray(self.pressure + stress - weight - self.shape.curvature(self.fraction))
 
 
 class MeniscusProblem:
@@ -84,6 +89,9 @@ class MeniscusProblem:
         Shape of the reference mesh.
     like : MeniscusProblem or None
         Problem whose scales of the unknowns are taken over, so that a branch goes on.
+    bond_number : float
+        rho g a^2 / gamma, positive when the liquid stands up against gravity; needs a pinned
+        contact line, [-].
     """
 
     def __init__(
@@ -96,9 +104,11 @@ class MeniscusProblem:
         amount: float,
         reference: MeniscusShape,
         like: MeniscusProblem | None = None,
+        bond_number: float = 0.0,
     ) -> None:
         self.field, self.radius, self.contact = field, radius, contact
         self.held, self.amount = held, amount
+        self.bond_number = bond_number if like is None else like.bond_number
         self.modes = len(reference.coefficients)
         self.symmetry = reference.symmetry
         self._ratio = radius / field.scale
@@ -181,7 +191,14 @@ class MeniscusProblem:
         """The shape and its field for a vector of unknowns."""
         shape, pressure, strength = self.parts(x)
         state = self._state(shape)
-        return Equilibrium(shape, pressure, strength, state.fraction, state.field * self._ratio)
+        return Equilibrium(
+            shape,
+            pressure,
+            strength,
+            state.fraction,
+            state.field * self._ratio,
+            self.bond_number,
+        )
 
     def residual(self, x: FloatArray) -> FloatArray:
         """Weighted imbalance, (size,) array."""
@@ -201,7 +218,8 @@ class MeniscusProblem:
         s = self._places
         weights = self._weights * (shape.points(s)[:, 0] if self._round else 1.0)
         bend = shape.curvature(s)
-        balance = pressure + 0.5 * strength * at**2 - bend
+        weight = self.bond_number * shape.points(s)[:, 1]
+        balance = pressure + 0.5 * strength * at**2 - weight - bend
         residual = weights @ balance
         if self.held == "volume":
             residual = np.append(residual, shape.volume - self.amount)
@@ -224,7 +242,10 @@ class MeniscusProblem:
             shift = (up.points(nodes) - down.points(nodes)) / (2.0 * _STEP)
             outward.append((shift * normal).sum(axis=1))
             sideways.append((shift * tangent).sum(axis=1))
-            bends.append((up.curvature(s) - down.curvature(s)) / (2.0 * _STEP))
+            rise = up.points(s)[:, 1] - down.points(s)[:, 1]
+            bends.append(
+                (up.curvature(s) - down.curvature(s) + self.bond_number * rise) / (2.0 * _STEP)
+            )
             growth_row[k] = (self._growth(up) - self._growth(down)) / (2.0 * _STEP) / growth
             constraint_row[k] = (
                 (up.volume - down.volume) / (2.0 * _STEP)

@@ -78,6 +78,8 @@ class MeniscusBranch:
     Parameters
     ----------
     held : "pressure", "volume" or "volume with contact angle"
+    amount : float
+        What is held, see `MeniscusProblem`, [-].
     equilibria : tuple of Equilibrium
         In the order of the branch, on coarse meshes; the shapes before the turning point are
         stable against axisymmetric (or planar) changes, those after it are not.
@@ -91,6 +93,7 @@ class MeniscusBranch:
     """
 
     held: Held
+    amount: float
     equilibria: tuple[Equilibrium, ...]
     turning_index: int
     turning: Equilibrium
@@ -105,6 +108,7 @@ def turning_point(
     held: Held,
     amount: float,
     levels: tuple[int, ...] = _LEVELS,
+    bond_number: float = 0.0,
     progress: Progress | None = None,
 ) -> MeniscusBranch:
     """Follow the branch from a shape without field and locate its turning point.
@@ -122,6 +126,8 @@ def turning_point(
     levels : tuple of int
         Subdivisions of the meshes on which the turning point is computed; the branch itself is
         followed on the first, [-].
+    bond_number : float
+        rho g a^2 / gamma; the start need only be near balance when it is not zero, [-].
     progress : callable or None
         Called with (what, steps done, steps in all or 0).
 
@@ -132,7 +138,7 @@ def turning_point(
     MeshError
         A shape could not be meshed.
     """
-    problem = problem_at(liquid, start, levels[0], held, amount)
+    problem = problem_at(liquid, start, levels[0], held, amount, bond_number=bond_number)
     first = problem
     x = problem.unknowns(start, pressure, 0.0)
     direction: FloatArray | None = None
@@ -173,6 +179,7 @@ def turning_point(
     fold, values = _refined(liquid, first, points[turned - 2], points[turned], levels, progress)
     return MeniscusBranch(
         held=held,
+        amount=amount,
         equilibria=equilibria,
         turning_index=turned,
         turning=fold,
@@ -192,6 +199,7 @@ def problem_at(
     held: Held,
     amount: float,
     like: MeniscusProblem | None = None,
+    bond_number: float = 0.0,
 ) -> MeniscusProblem:
     """The discrete balance on a mesh made for a shape.
 
@@ -205,7 +213,9 @@ def problem_at(
     amount : float
         See `MeniscusProblem`, [-].
     like : MeniscusProblem or None
-        Whose scales are taken over.
+        Whose scales and Bond number are taken over.
+    bond_number : float
+        rho g a^2 / gamma, [-].
 
     Raises
     ------
@@ -223,6 +233,7 @@ def problem_at(
         amount=amount,
         reference=shape,
         like=like,
+        bond_number=bond_number,
     )
 
 

@@ -18,10 +18,13 @@ from conegap.geometries.design import Design
 from conegap.geometries.errors import ComputationError, ConegapError
 from conegap.solver.onset import RigidOnset, rigid_onset
 
-__all__ = ["Progress", "Scan", "ScanPoint", "onset_of_variants", "scan"]
+__all__ = ["Finished", "Progress", "Scan", "ScanPoint", "onset_of_variants", "scan"]
 
 Progress = Callable[[str, int, int], None]
 """Called with (what is being done, steps done, steps in all)."""
+
+Finished = Callable[[int, RigidOnset | str], None]
+"""Called with (number of the variant, its result) as soon as a variant is solved."""
 
 _WORKERS = 2
 
@@ -95,6 +98,7 @@ def onset_of_variants(
     meshes: int = 2,
     progress: Progress | None = None,
     what: str = "solving variants",
+    finished: Finished | None = None,
 ) -> list[RigidOnset | str]:
     """Onset of every variant of a design, two at a time.
 
@@ -110,6 +114,8 @@ def onset_of_variants(
         Called after every variant.
     what : str
         What the progress is called.
+    finished : callable or None
+        Gets every result as soon as it is there, in this process, so that it can be kept.
 
     Returns
     -------
@@ -127,20 +133,25 @@ def onset_of_variants(
     if workers <= 1:
         for k, task in enumerate(tasks):
             results[k] = _one(task)
+            if finished is not None:
+                finished(k, results[k])
             if progress is not None:
                 progress(what, k + 1, len(tasks))
         return results
     # Fresh processes, not forked ones: the numerical libraries keep threads of their own.
     pool = ProcessPoolExecutor(max_workers=workers, mp_context=get_context("spawn"))
-    finished = False
+    complete = False
     try:
         with _interrupts_held_back():
             waiting = {pool.submit(_one, task): k for k, task in enumerate(tasks)}
         for done, future in enumerate(as_completed(waiting), start=1):
-            results[waiting[future]] = future.result()
+            k = waiting[future]
+            results[k] = future.result()
+            if finished is not None:
+                finished(k, results[k])
             if progress is not None:
                 progress(what, done, len(tasks))
-        finished = True
+        complete = True
     except BrokenProcessPool as error:
         raise ComputationError(
             f"{what}: a process that was solving ended early, perhaps for want of memory; "
@@ -148,7 +159,7 @@ def onset_of_variants(
         ) from error
     finally:
         pool.shutdown(wait=False, cancel_futures=True)
-        if not finished:
+        if not complete:
             for process in active_children():
                 process.terminate()
     return results

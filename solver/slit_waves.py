@@ -1,13 +1,14 @@
-"""The first wave along a slit: where the meniscus breaks up into sites, and how far apart.
+"""The first loss of symmetry on a branch of liquid shapes.
 
-At every shape of the branch the smallest eigenvalue over wave numbers says whether a wave along
-the slit grows; where it first crosses zero gives the onset of the wave and its length, the
-spacing of the emission sites.
+At every shape the smallest eigenvalue says whether a wave grows: along a slit, where its length is
+the spacing of the emission sites, or once around an axis, where the surface tilts.  Where the
+eigenvalue first crosses zero is the onset of that wave.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +18,7 @@ from conegap.solver.meniscus import Equilibrium, MeniscusProblem
 from conegap.solver.meniscus_branch import LiquidSection, MeniscusBranch, problem_at
 from conegap.solver.meniscus_stability import Wave, smallest_eigenvalue, stability
 
-__all__ = ["FirstWave", "first_wave"]
+__all__ = ["FirstWave", "first_tilt", "first_wave"]
 
 _LEVEL = 2
 _MODES = 8
@@ -64,11 +65,48 @@ def first_wave(liquid: LiquidSection, branch: MeniscusBranch) -> FirstWave | Non
         None when no wave longer than three and shorter than sixty half widths grows before the
         last shape of the branch.
     """
+    found = _first_crossing(branch, lambda shape: _least_stable(liquid, branch, shape))
+    if found is None:
+        return None
+    strength, wave_number, early = found
+    return FirstWave(strength, wave_number, early)
+
+
+def first_tilt(liquid: LiquidSection, branch: MeniscusBranch) -> float | None:
+    """Strength at which the surface tilts (one wave around the axis) before the turning point.
+
+    A pinned flat disc of fixed volume does; a surface with held pressure usually does not.
+
+    Parameters
+    ----------
+    liquid : LiquidSection
+        Axisymmetric.
+    branch : MeniscusBranch
+
+    Returns
+    -------
+    float or None
+        lambda = eps0 V^2 / (gamma a), or None when the surface stands upright until it turns, [-].
+    """
+
+    def eigenvalue(shape: Equilibrium) -> tuple[float, float]:
+        problem = problem_at(liquid, shape.shape, _LEVEL, branch.held, branch.amount)
+        matrices = stability(problem, shape.shape, Wave(around=1), _MODES)
+        return smallest_eigenvalue(matrices, shape.strength), 1.0
+
+    found = _first_crossing(branch, eigenvalue)
+    return found[0] if found is not None and found[2] else None
+
+
+def _first_crossing(
+    branch: MeniscusBranch, least: Callable[[Equilibrium], tuple[float, float]]
+) -> tuple[float, float, bool] | None:
+    """Strength of the first zero of an eigenvalue, its wave number, and whether it comes early."""
     previous: tuple[float, float] | None = None
     for number, shape in enumerate(branch.equilibria):
         if shape.strength <= 0.0:
             continue
-        eigenvalue, wave_number = _least_stable(liquid, branch, shape)
+        eigenvalue, wave_number = least(shape)
         if eigenvalue <= 0.0:
             strength = shape.strength
             if previous is not None:
@@ -76,7 +114,7 @@ def first_wave(liquid: LiquidSection, branch: MeniscusBranch) -> FirstWave | Non
                 strength = before + (shape.strength - before) * value / (value - eigenvalue)
             fold = branch.strength.value
             early = number < branch.turning_index and strength < fold
-            return FirstWave(min(strength, fold), wave_number, early)
+            return min(strength, fold), wave_number, early
         previous = (shape.strength, eigenvalue)
     return None
 
@@ -85,7 +123,7 @@ def _least_stable(
     liquid: LiquidSection, branch: MeniscusBranch, shape: Equilibrium
 ) -> tuple[float, float]:
     """Smallest eigenvalue over the wave numbers, and its wave number."""
-    problem: MeniscusProblem = problem_at(liquid, shape.shape, _LEVEL, branch.held, shape.pressure)
+    problem: MeniscusProblem = problem_at(liquid, shape.shape, _LEVEL, branch.held, branch.amount)
     values: FloatArray = np.array(
         [
             smallest_eigenvalue(

@@ -31,7 +31,7 @@ __all__ = [
 
 EXTENT = 40.0
 """Height and radius of the box, [a]; the drop's images beyond it change W by some 4e-5."""
-MODES = 12
+MODES = 14
 """Coefficients of the shape."""
 _PATCH_OF_APEX = 0.35
 _LARGEST_PATCH = 0.25

@@ -14,6 +14,7 @@ from conegap.validation.liquid_cases import liquid_cases
 from conegap.validation.liquid_surface_cases import liquid_surface_cases
 from conegap.validation.peer_cases import peer_cases
 from conegap.validation.row import Case, Row
+from conegap.validation.stability_cases import stability_cases
 
 __all__ = ["Case", "Row", "all_cases", "run_case", "run_validation"]
 
@@ -24,6 +25,7 @@ def all_cases() -> list[Case]:
         *field_cases(),
         *liquid_cases(),
         *liquid_surface_cases(),
+        *stability_cases(),
         *peer_cases(),
         *fact_cases(),
     ]

@@ -1,0 +1,161 @@
+"""Pseudo-arclength continuation on problems whose branches are known in closed form."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from conegap.geometries.curves import FloatArray
+from conegap.geometries.errors import ComputationError, MeshError
+from conegap.solver.continuation import ContinuationError, correct, follow
+
+Evaluated = tuple[FloatArray, FloatArray]
+
+
+def cubic(x: FloatArray) -> Evaluated:
+    """lambda = 3 u - u^3: the parameter turns at u = 1, lambda = 2."""
+    u, strength = x
+    return np.array([strength - 3.0 * u + u**3]), np.array([[-3.0 + 3.0 * u**2, 1.0]])
+
+
+def snap(x: FloatArray) -> Evaluated:
+    """Bratu's two-point model u'' + lambda e^u = 0 on three equal intervals.
+
+    By symmetry both inner values are u with lambda = 9 u e^-u, which turns at u = 1.
+    """
+    u, v, strength = x
+    residual = np.array(
+        [
+            9.0 * (v - 2.0 * u) + strength * math.exp(u),
+            9.0 * (u - 2.0 * v) + strength * math.exp(v),
+        ]
+    )
+    jacobian = np.array(
+        [
+            [-18.0 + strength * math.exp(u), 9.0, math.exp(u)],
+            [9.0, -18.0 + strength * math.exp(v), math.exp(v)],
+        ]
+    )
+    return residual, jacobian
+
+
+def test_cubic_is_followed_through_its_turning_point() -> None:
+    """EXACT: every point lies on lambda = 3 u - u^3, on both sides of the turn at (1, 2)."""
+    points = follow(cubic, np.zeros(2), step=0.2, smallest_step=1e-4, beyond=3)
+    u, strength = np.array([p.x for p in points]).T
+    assert_allclose(strength, 3.0 * u - u**3, rtol=0, atol=1e-12)
+    assert np.all(np.diff(u) > 0.0)
+    assert u[0] == 0.0
+    assert np.count_nonzero(u > 1.0) >= 3
+    assert strength.max() > 1.95
+    assert np.all(strength <= 2.0 + 1e-12)
+
+
+def test_sign_of_the_determinant_changes_where_the_branch_turns() -> None:
+    """EXACT: d lambda / d u = 3 - 3 u^2 changes sign at u = 1, and the determinant with it."""
+    points = follow(cubic, np.zeros(2), step=0.2, smallest_step=1e-4, beyond=3)
+    for point in points:
+        assert point.stable_sign == np.sign(point.x[0] - 1.0)
+        slope = 3.0 - 3.0 * point.x[0] ** 2
+        expected = np.array([1.0, slope]) / math.hypot(1.0, slope)
+        assert_allclose(point.tangent, expected, rtol=0, atol=1e-6)
+
+
+def test_two_unknowns_turn_at_nine_over_e() -> None:
+    """EXACT: three intervals of Bratu's problem turn at u = v = 1, lambda = 9 / e."""
+    points = follow(snap, np.zeros(3), step=0.1, smallest_step=1e-4, beyond=2)
+    x = np.array([p.x for p in points])
+    assert_allclose(x[:, 0], x[:, 1], rtol=0, atol=1e-10)
+    assert_allclose(x[:, 2], 9.0 * x[:, 0] * np.exp(-x[:, 0]), rtol=0, atol=1e-9)
+    top = int(np.argmax(x[:, 2]))
+    # The vertex of the parabola through three points, as the solver finds its turning points.
+    some = slice(top - 1, top + 2)
+    curve = np.polynomial.Polynomial.fit(x[some, 0], x[some, 2], 2)
+    vertex = float(curve.deriv().roots()[0])
+    assert_allclose(vertex, 1.0, rtol=0, atol=2e-2)
+    assert_allclose(curve(vertex), 9.0 / math.e, rtol=1e-3, atol=0)
+
+
+def test_correction_stays_in_its_plane() -> None:
+    """INVARIANT: the correction is normal to the direction and solves the system."""
+    guess, direction = np.array([0.5, 1.2]), np.array([0.6, 0.8])
+    found = correct(cubic, guess, direction).x
+    assert_allclose(direction @ (found - guess), 0.0, rtol=0, atol=1e-14)
+    assert_allclose(cubic(found)[0], 0.0, rtol=0, atol=1e-12)
+    assert abs(found - guess).max() > 1e-3
+
+
+def test_branch_is_followed_backward_when_asked() -> None:
+    """EXACT: from the top of the cubic in the direction of falling u the branch goes back."""
+    start = np.array([1.5, 3.0 * 1.5 - 1.5**3])
+    back = np.array([-1.0, 0.0])
+    points = follow(cubic, start, step=0.2, smallest_step=1e-4, direction=back, beyond=2)
+    u = np.array([p.x[0] for p in points])
+    assert np.all(np.diff(u) < 0.0)
+    assert u[-1] < 1.0
+
+
+def test_finished_stops_early() -> None:
+    """INVARIANT: the caller's reason to stop is obeyed at the first point that meets it."""
+    points = follow(
+        cubic, np.zeros(2), step=0.1, smallest_step=1e-4, finished=lambda p: p.x[0] > 0.5
+    )
+    assert points[-1].x[0] > 0.5
+    assert all(p.x[0] <= 0.5 for p in points[:-1])
+
+
+def test_progress_counts_points() -> None:
+    """INVARIANT: progress is told 2, 3, ... up to the number of points."""
+    seen: list[int] = []
+    points = follow(cubic, np.zeros(2), step=0.2, smallest_step=1e-4, progress=seen.append)
+    assert seen == list(range(2, len(points) + 1))
+
+
+def test_no_solution_is_refused() -> None:
+    """INVARIANT: u^2 + 1 = 0 has no root, and Newton's method says so."""
+
+    def rootless(x: FloatArray) -> Evaluated:
+        return np.array([x[0] ** 2 + 1.0]), np.array([[2.0 * x[0], 0.0]])
+
+    with pytest.raises(ContinuationError, match="Newton's method d"):
+        correct(rootless, np.array([0.6, 0.0]), np.array([0.0, 1.0]))
+
+
+def test_singular_system_is_refused() -> None:
+    """INVARIANT: a direction within the span of the Jacobian leaves the step undetermined."""
+    with pytest.raises(ContinuationError, match="singular"):
+        correct(cubic, np.array([1.0, 0.0]), np.array([0.0, 1.0]))
+
+
+def test_infinite_balance_is_refused() -> None:
+    """INVARIANT: a residual that is not finite is named as such."""
+    with pytest.raises(ContinuationError, match="not finite"):
+        correct(lambda x: (np.array([np.inf]), np.ones((1, 2))), np.zeros(2), np.array([0.0, 1.0]))
+
+
+def test_end_of_the_branch_is_told_with_place_and_reason() -> None:
+    """INVARIANT: where the system fails for good, the message has parameter and cause."""
+
+    def ends(x: FloatArray) -> Evaluated:
+        if x[0] > 0.5:
+            raise MeshError("the mesh folded over")
+        return cubic(x)
+
+    with pytest.raises(ContinuationError, match=r"beyond point \d+, parameter .*folded") as caught:
+        follow(ends, np.zeros(2), step=0.1, smallest_step=1e-3)
+    assert isinstance(caught.value, ComputationError)
+    told = float(str(caught.value).split("parameter ")[1].split(":")[0])
+    assert_allclose(told, 3.0 * 0.5 - 0.125, rtol=0, atol=0.02)
+
+
+def test_a_parameter_that_never_turns_is_refused() -> None:
+    """INVARIANT: lambda = u has no turning point; the message has the last parameter."""
+
+    def straight(x: FloatArray) -> Evaluated:
+        return np.array([x[1] - x[0]]), np.array([[-1.0, 1.0]])
+
+    with pytest.raises(ContinuationError, match="did not turn back within 10 points"):
+        follow(straight, np.zeros(2), step=0.1, smallest_step=1e-3, most_points=10)

@@ -1,0 +1,192 @@
+"""Onset of whole designs as the turning point of their liquid surface."""
+
+from __future__ import annotations
+
+import math
+import re
+import tomllib
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+from scipy.constants import epsilon_0
+
+from conegap.geometries.design import Design
+from conegap.geometries.errors import DesignError
+from conegap.geometries.files import examples_folder
+from conegap.solver.assessment import assess
+from conegap.solver.liquid_section import MeniscusOnset, liquid_section, meniscus_onset, moves
+from conegap.solver.meniscus_branch import MeniscusBranch, turning_point
+from conegap.solver.meniscus_shape import cap
+from conegap.solver.onset import rigid_onset
+
+MODES = 10
+
+
+def changed(name: str, *changes: tuple[str, str]) -> Design:
+    """A shipped example with texts of its file replaced; each must be there once."""
+    text = examples_folder().joinpath(f"{name}.toml").read_text(encoding="utf-8")
+    for old, new in changes:
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    assert tomllib.loads(text)
+    return Design.from_text(text)
+
+
+def pressed(pascal: float) -> Design:
+    """The capillary with another feed pressure."""
+    text = examples_folder().joinpath("capillary.toml").read_text(encoding="utf-8")
+    text, count = re.subn(r"feed_pressure = .*", f'feed_pressure = "{pascal!r} Pa"', text)
+    assert count == 1
+    return Design.from_text(text)
+
+
+def gallium(design: Design) -> float:
+    return float(design.metal.surface_tension(design.liquid.temperature))
+
+
+def fed_branch(design: Design, levels: tuple[int, ...] = (2, 4)) -> MeniscusBranch:
+    """Turning point of a fed meniscus on meshes of one's choice."""
+    liquid = liquid_section(design)
+    most = 2.0 if design.section().symmetry == "axisymmetric" else 1.0
+    pressure = design.liquid.feed_pressure * liquid.radius / gallium(design)
+    start = cap(math.asin(pressure / most), MODES, design.section().symmetry)
+    return turning_point(
+        liquid, start, pressure=pressure, held="pressure", amount=pressure, levels=levels
+    )
+
+
+@pytest.fixture(scope="module")
+def capillary() -> MeniscusOnset:
+    return meniscus_onset(Design.read("capillary"))
+
+
+@pytest.mark.slow
+def test_capillary_lies_between_its_bounds(capillary: MeniscusOnset) -> None:
+    """INVARIANT: a fold of pinned domes, which a rigid hemisphere can only estimate."""
+    rigid = rigid_onset(Design.read("capillary")).voltage
+    assert capillary.held == "pressure"
+    assert capillary.error < 1e-3
+    assert 0.5 < capillary.voltage / rigid < 2.0
+    shape = capillary.branch.turning.shape
+    # On a plane: height 0.403 at no pressure, 0.887 at 1.5 gamma / a; angle below 90 deg.
+    assert 0.3 < shape.height < 0.9
+    assert shape.contact_angle < math.pi / 2.0
+    assert capillary.extinction is not None
+    assert capillary.extinction.low < capillary.extinction.voltage < capillary.extinction.high
+
+
+@pytest.mark.slow
+def test_capillary_turning_point_is_balanced(capillary: MeniscusOnset) -> None:
+    """EXACT: at the apex p + eps0 E^2 / 2 = 2 gamma / R, with the apex radius of its shape."""
+    design = Design.read("capillary")
+    shape = capillary.branch.turning.shape
+    bend = float(shape.curvature(np.zeros(1))[0]) / capillary.radius
+    pushed = design.liquid.feed_pressure + 0.5 * epsilon_0 * capillary.apex_field**2
+    assert_allclose(pushed, gallium(design) * bend, rtol=5e-3, atol=0)
+
+
+@pytest.mark.slow
+def test_voltages_along_the_branch(capillary: MeniscusOnset) -> None:
+    """INVARIANT: the branch starts without voltage, rises to the onset and falls beyond it."""
+    volts = np.array([capillary.voltage_of(e) for e in capillary.branch.equilibria])
+    turn = capillary.branch.turning_index
+    assert volts[0] == 0.0
+    assert np.all(np.diff(volts[:turn]) > 0.0)
+    assert np.all(np.diff(volts[turn - 1 :]) < 0.0)
+    assert_allclose(volts.max(), capillary.voltage, rtol=2e-2, atol=0)
+
+
+@pytest.mark.slow
+def test_reported_error_covers_a_refinement() -> None:
+    """RATE: capillary on meshes (2, 4, 8) and (4, 8, 16) agrees within the reported errors."""
+    design = Design.read("capillary")
+    coarse = fed_branch(design, (2, 4, 8)).strength
+    fine = fed_branch(design, (4, 8, 16)).strength
+    assert abs(coarse.value / fine.value - 1.0) <= coarse.error + fine.error
+    assert fine.error < 1e-3
+
+
+def test_four_times_the_tension_takes_twice_the_voltage(monkeypatch: pytest.MonkeyPatch) -> None:
+    """INVARIANT: at no pressure lambda is a number of the geometry, V goes as sqrt(gamma)."""
+    design = pressed(0.0)
+    branch = fed_branch(design)
+    monkeypatch.setattr("conegap.solver.liquid_section.turning_point", lambda *_, **__: branch)
+    once = meniscus_onset(design)
+    tension = gallium(design)
+    monkeypatch.setattr(
+        type(design.metal), "surface_tension", lambda *_: 4.0 * tension, raising=True
+    )
+    twice = meniscus_onset(design)
+    assert_allclose(twice.voltage, 2.0 * once.voltage, rtol=1e-12, atol=0)
+    assert_allclose(twice.surface_tension, 4.0 * once.surface_tension, rtol=1e-12, atol=0)
+    assert once.extinction is not None
+    assert twice.extinction is not None
+    assert_allclose(twice.extinction.voltage, 2.0 * once.extinction.voltage, rtol=1e-12, atol=0)
+
+
+def test_feed_pressure_lowers_the_onset_toward_zero() -> None:
+    """INVARIANT: lambda falls with the pressure and is small near 2 gamma / a."""
+    limit = 2.0 * gallium(Design.read("capillary")) / 25e-6
+    found = [fed_branch(pressed(share * limit)).strength.value for share in (0.0, 0.5, 0.95)]
+    assert found[0] > found[1] > found[2] > 0.0
+    # On a plane the fold is at W = 1.0474, 0.4466 and (P = 1.9) 0.0442.
+    assert_allclose(found[1] / found[0], 0.4466 / 1.0474, rtol=0.1, atol=0)
+    assert_allclose(found[2] / found[0], 0.0442 / 1.0474, rtol=0.2, atol=0)
+
+
+@pytest.mark.parametrize(("sign", "words"), [(1.0, "floods the edge"), (-1.0, "drawn back")])
+def test_pressure_that_no_surface_holds_is_refused(sign: float, words: str) -> None:
+    """EXACT: at 2 gamma / a itself and beyond there is no meniscus; the message has the limit."""
+    limit = 2.0 * gallium(Design.read("capillary")) / 25e-6
+    for share in (1.0 + 1e-12, 1.5):
+        with pytest.raises(DesignError, match=words) as caught:
+            meniscus_onset(pressed(sign * share * limit))
+        assert f"{limit:.4g} Pa" in str(caught.value)
+
+
+def test_designs_with_a_free_surface() -> None:
+    """INVARIANT: capillary, wetted needle and symmetric slit move, a measured profile does not."""
+    assert moves(Design.read("capillary"))
+    assert moves(Design.read("needle"))
+    assert moves(Design.read("slit"))
+    assert not moves(skewed())
+    with pytest.raises(DesignError, match="no liquid surface that begins"):
+        liquid_section(skewed())
+
+
+def skewed() -> Design:
+    """The slit with one lip higher than the other."""
+    return changed("slit", ('misalignment_half = "0 um"', 'misalignment_half = "0.2 um"'))
+
+
+def test_chamber_off_ground_is_refused() -> None:
+    """INVARIANT: with the chamber at a voltage of its own there is no single parameter."""
+    design = changed("capillary", ('chamber = "0 V"', 'chamber = "100 V"'))
+    with pytest.raises(DesignError, match=r"chamber = 100 V.*rigid criterion"):
+        liquid_section(design)
+
+
+def test_asymmetric_slit_falls_back_to_the_rigid_surface() -> None:
+    """INVARIANT: the assessment says that and why it gives the rigid onset."""
+    found = assess(skewed(), accuracy=1e-2, scans=False)
+    assert found.meniscus is None
+    assert any("mirror image" in w and "rigid" in w for w in found.warnings)
+    assert found.onset_voltage == found.onset.voltage
+
+
+def test_drawn_section_keeps_everything_but_the_surface() -> None:
+    """INVARIANT: only the liquid, the line above it and the edge differ from the design's own."""
+    design = Design.read("capillary")
+    liquid = liquid_section(design)
+    section, (loop, index) = liquid.draw(cap(0.6, MODES, "axisymmetric"))
+    own = design.section()
+    assert_allclose(liquid.contact, (25e-6, 0.0), rtol=0, atol=1e-15)
+    assert_allclose(section.loops[loop][index].curve.end, liquid.contact, rtol=0, atol=1e-15)
+    height = math.tan(0.3) * liquid.radius
+    assert_allclose(section.loops[loop][index].curve.start, (0.0, height), rtol=1e-9, atol=1e-15)
+    same = [a is b for a, b in zip(section.loops[loop], own.loops[loop], strict=True)]
+    assert same.count(False) == 2
+    assert section.edges[0].name == "meniscus"
+    split = liquid.potentials
+    assert_allclose(split["emitter"] - split["accelerator"], 1.0, rtol=1e-14, atol=0)
