@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from typing import Annotated
 
 from pydantic import Field
-from scipy.constants import elementary_charge
 
+from conegap.geometries.metal_laws import ELEMENTARY_CHARGE
 from conegap.geometries.metals import Metal, metal
 from conegap.geometries.part import (
     Acceleration,
@@ -220,7 +220,7 @@ class Criteria(Part):
     accelerator_edge_field: ElectricField = 20e6
     bulk_field: ElectricField = 4e6
     micro_protrusion_factor: float = Field(default=50.0, ge=1.0, le=1000.0, strict=True)
-    accelerator_work_function: Energy = 4.5 * elementary_charge
+    accelerator_work_function: Energy = 4.5 * ELEMENTARY_CHARGE
     electron_share_of_supply_current: float = Field(default=0.01, gt=0.0, le=1.0, strict=True)
     insulator_surface_field: ElectricField = 0.5e6
     unshielded_voltage: VoltageLimit = 20e3

@@ -221,7 +221,16 @@ class Design:
         return ""
 
 
-_PARTS = ("emitter", "accelerator", "liquid", "voltages", "supply", "chamber", "insulator", "criteria")
+_PARTS = (
+    "emitter",
+    "accelerator",
+    "liquid",
+    "voltages",
+    "supply",
+    "chamber",
+    "insulator",
+    "criteria",
+)
 
 
 def _build(text: str, name: str, files: Folder) -> Design:

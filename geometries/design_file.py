@@ -12,7 +12,14 @@ from typing import Any, TypeVar
 from pydantic import ValidationError
 
 from conegap.geometries.accelerators import Accelerator
-from conegap.geometries.conditions import Chamber, Criteria, Liquid, Supply, Voltages
+from conegap.geometries.conditions import (
+    Chamber,
+    Criteria,
+    Insulator,
+    Liquid,
+    Supply,
+    Voltages,
+)
 from conegap.geometries.emitter import Emitter
 from conegap.geometries.errors import DesignError, GeometryError
 from conegap.geometries.kinds import ACCELERATORS, EMITTERS
@@ -195,9 +202,7 @@ def read_parts(
     liquid, voltages = part("liquid", Liquid), part("voltages", Voltages)
     supply, chamber = part("supply", Supply), part("chamber", Chamber)
     insulator, criteria = part("insulator", Insulator), part("criteria", Criteria)
-    for item in (
-        emitter, accelerator, liquid, voltages, supply, chamber, insulator, criteria
-    ):
+    for item in (emitter, accelerator, liquid, voltages, supply, chamber, insulator, criteria):
         if item is not None:
             complaints.extend(item.problems())
     if emitter is None or accelerator is None or liquid is None or voltages is None:
@@ -212,9 +217,7 @@ def read_parts(
     assert chamber is not None
     assert insulator is not None
     assert criteria is not None
-    return Parts(
-        emitter, accelerator, liquid, voltages, supply, chamber, insulator, criteria
-    )
+    return Parts(emitter, accelerator, liquid, voltages, supply, chamber, insulator, criteria)
 
 
 def toml_text(value: object) -> str:

@@ -15,17 +15,13 @@ from conegap.geometries.slit import Slit
 from conegap.solver.budget import Budget, error_budget
 from conegap.solver.classic import ClassicEstimate, classic_estimate
 from conegap.solver.field import FieldSolution, solve_field
+from conegap.solver.gap_operation import GapOperation, gap_operation
 from conegap.solver.liquid_section import MeniscusOnset, meniscus_onset, moves
 from conegap.solver.onset import RigidOnset, electrode_voltages, rigid_onset_of_solution
 from conegap.solver.operation import IonExhaust, ion_exhaust
-from conegap.solver.review import (
-    AcceleratorField,
-    ReviewRow,
-    accelerator_field,
-    gap_review,
-)
+from conegap.solver.review import AcceleratorField, ReviewRow, accelerator_field, gap_review
 from conegap.solver.scan import Progress, Scan, scan
-from conegap.solver.surface_balance import surface_wave_field, surface_wave_spacing
+from conegap.solver.site_waves import SurfaceWave, surface_wave
 
 __all__ = [
     "RIGID",
@@ -42,29 +38,6 @@ Criterion = Literal["automatic", "rigid", "meniscus"]
 
 RIGID = "rigid surface"
 TURNING_POINT = "meniscus turning point"
-
-
-@dataclass(frozen=True)
-class SurfaceWave:
-    """Waves along a slit.
-
-    Parameters
-    ----------
-    spacing : float
-        Expected spacing of emission sites at onset: length of the first growing wave of the
-        free surface, or 3 pi gamma / (eps0 E^2) on a rigid one, [m].
-    sites : float
-        Slit length over spacing, [-].
-    crest_width : float
-        Width of liquid and lips, [m].
-    onset_voltage : float
-        Where the fastest wave is as long as the crest is wide, an order of magnitude, [V].
-    """
-
-    spacing: float
-    sites: float
-    crest_width: float
-    onset_voltage: float
 
 
 @dataclass(frozen=True)
@@ -86,6 +59,8 @@ class Assessment:
     accelerator : AcceleratorField
     exhaust : IonExhaust or None
         None where the emitter is not positive against ground.
+    operation : GapOperation
+        Electrons, current, feed and supply.
     review : tuple of ReviewRow
     scans : tuple of Scan
         Onset over gap and over edge radius, empty when not asked for.
@@ -101,6 +76,7 @@ class Assessment:
     surface_wave: SurfaceWave | None
     accelerator: AcceleratorField
     exhaust: IonExhaust | None
+    operation: GapOperation
     review: tuple[ReviewRow, ...]
     scans: tuple[Scan, ...]
     warnings: tuple[str, ...]
@@ -143,7 +119,7 @@ class Assessment:
     def as_dict(self) -> dict[str, Any]:
         """The results contract: SI numbers, one unit suffix per key, ready for JSON."""
         onset, solution = self.onset, self.solution
-        operation: dict[str, Any] = {}
+        operation = self.operation.operation_dict()
         if self.surface_wave is not None:
             operation["sites"] = self.surface_wave.sites
             operation["site_spacing_m"] = self.surface_wave.spacing
@@ -184,8 +160,10 @@ class Assessment:
             "accelerator": {
                 "edge_field_V_per_m": self.accelerator.at_design,
                 "edge_field_at_onset_V_per_m": self.accelerator.at_onset,
+                **self.operation.accelerator_dict(),
             },
             "operation": operation,
+            **self.operation.more_dict(),
             "review": [
                 {
                     "name": row.name,
@@ -271,6 +249,17 @@ def assess(
     voltage = onset.voltage if meniscus is None else meniscus.voltage
     accelerator = accelerator_field(design, solution, voltage)
     highest = voltage * (1.0 + budget.up)
+    band = (voltage * (1.0 - min(budget.down, 1.0)), voltage, highest)
+    wave = surface_wave(design, onset, meniscus)
+    operation = gap_operation(
+        design,
+        solution,
+        onset,
+        meniscus,
+        band=band,
+        accelerator=accelerator,
+        site_spacing=None if wave is None else wave.spacing,
+    )
     edge = solution.section.edge(onset.edge_name)
     ground = design.voltages.emitter
     return Assessment(
@@ -280,12 +269,13 @@ def assess(
         meniscus=meniscus,
         budget=budget,
         classic=classic_estimate(design, radius=edge.radius),
-        surface_wave=_surface_wave(design, onset, meniscus),
+        surface_wave=wave,
         accelerator=accelerator,
         exhaust=ion_exhaust(ion_mass=design.metal.ion_mass, voltage=ground) if ground > 0 else None,
-        review=gap_review(design, voltage, highest, accelerator),
+        operation=operation,
+        review=(*gap_review(design, voltage, highest, accelerator), *operation.rows),
         scans=_scans(design, progress) if scans else (),
-        warnings=(*_warnings(design, solution, onset, accuracy), *remark),
+        warnings=(*_warnings(design, solution, onset, accuracy), *operation.warnings, *remark),
     )
 
 
@@ -323,27 +313,6 @@ def free_surface(
                 "that of the rigid surface",
             )
     return meniscus_onset(design, progress=progress), ()
-
-
-def _surface_wave(
-    design: Design, onset: RigidOnset, meniscus: MeniscusOnset | None
-) -> SurfaceWave | None:
-    """Waves along the crest of a slit, None for other emitters."""
-    emitter = design.emitter
-    if not isinstance(emitter, Slit):
-        return None
-    gamma = onset.surface_tension
-    spacing = surface_wave_spacing(surface_tension=gamma, field=onset.edge_field)
-    if meniscus is not None and meniscus.wave is not None:
-        spacing = meniscus.wave.wavelength * meniscus.radius
-    width = emitter.channel_height + 2.0 * (emitter.lip_radius + emitter.land)
-    field = surface_wave_field(surface_tension=gamma, wavelength=width)
-    return SurfaceWave(
-        spacing=spacing,
-        sites=emitter.length / spacing,
-        crest_width=width,
-        onset_voltage=onset.voltage * field / onset.edge_field,
-    )
 
 
 def _scans(design: Design, progress: Progress | None) -> tuple[Scan, ...]:

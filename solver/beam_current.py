@@ -163,12 +163,15 @@ class OperatingPoint:
         Emitter against ground, less the drop, [V].
     exhaust : IonExhaust or None
         None where the emitter is not positive against ground.
+    mass_flow : float
+        If every atom left as a single ion, the least that the feed must carry, [kg/s].
     """
 
     point: CurrentPoint
     ballast_drop: float
     emitter_voltage: float
     exhaust: IonExhaust | None
+    mass_flow: float
 
     @property
     def thrust(self) -> float | None:
@@ -181,11 +184,6 @@ class OperatingPoint:
     def beam_power(self) -> float | None:
         """Current times the fall from emitter to ground, [W]."""
         return None if self.exhaust is None else self.point.current * self.emitter_voltage
-
-    @property
-    def mass_flow(self) -> float | None:
-        """If every atom left as a single ion, the least that the feed must carry, [kg/s]."""
-        return None if self.exhaust is None else self.point.current * self.exhaust.mass_per_charge
 
 
 def operating_point(
@@ -221,7 +219,9 @@ def operating_point(
     exhaust = (
         ion_exhaust(ion_mass=emission.ion_mass, voltage=remaining) if remaining > 0.0 else None
     )
-    return OperatingPoint(emission.at(left), voltage - left, remaining, exhaust)
+    point = emission.at(left)
+    mass_flow = point.current * emission.ion_mass / elementary_charge
+    return OperatingPoint(point, voltage - left, remaining, exhaust, mass_flow)
 
 
 @dataclass(frozen=True)

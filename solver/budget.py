@@ -18,7 +18,7 @@ from conegap.solver.field import FieldSolution
 from conegap.solver.onset import RigidOnset, rigid_onset_of_solution
 from conegap.solver.scan import Progress, onset_of_variants
 
-__all__ = ["Budget", "Contribution", "error_budget"]
+__all__ = ["Budget", "Contribution", "doubled_room", "error_budget"]
 
 _COVERAGE = 2.0
 _ROOT_THREE = math.sqrt(3.0)
@@ -123,7 +123,7 @@ def error_budget(
     dimensions = [d for d in design.dimensions() if d.tolerance]
     solved = [d for d in dimensions if _moves_the_field(d.key)]
     variants = [((d.key, d.value + sign * _tolerance(d)),) for d in solved for sign in (-1, 1)]
-    room = _doubled_room(design)
+    room = doubled_room(design)
     # Shifts compare like with like: two meshes for the changed designs and for the drawn one.
     drawn = rigid_onset_of_solution(design, solution.first_meshes(2))
     results = onset_of_variants(
@@ -172,8 +172,13 @@ def _moves_the_field(key: str) -> bool:
     )
 
 
-def _doubled_room(design: Design) -> tuple[tuple[str, float], ...]:
-    """Changes that make the chamber twice as large, () for a closed pair of electrodes."""
+def doubled_room(design: Design) -> tuple[tuple[str, float], ...]:
+    """Changes that make the chamber twice as large, () for a closed pair of electrodes.
+
+    Parameters
+    ----------
+    design : Design
+    """
     changes = []
     for name in ("radius", "half_width", "length"):
         value = getattr(design.chamber, name)

@@ -16,7 +16,7 @@ __all__ = ["DONE", "INTERRUPTED", "NOT_CONVERGED", "NOT_PASSED", "REFUSED", "mai
 
 DONE, NOT_PASSED, REFUSED, NOT_CONVERGED, INTERRUPTED = 0, 1, 2, 3, 130
 
-_COMMANDS = ("start", "draw", "onset", "vary", "metals", "validate")
+_COMMANDS = ("start", "draw", "onset", "vary", "tolerate", "calibrate", "metals", "validate")
 _EXAMPLES = """\
 examples:
   conegap onset needle                 the main job, on a shipped example
@@ -24,6 +24,8 @@ examples:
   conegap draw my.toml --to my.svg     its dimensioned section
   conegap onset my.toml                field, onset with its band, gap review, report folder
   conegap vary my.toml --over accelerator.gap="0.5 mm".."2 mm":7
+  conegap tolerate my.toml --fit 3%    tolerance stack-up, and the tolerances that must be held
+  conegap calibrate my.toml --measured "5.2 kV"    the edge radius behind a measured onset
   conegap metals indium                properties with their sources
   conegap validate                     exact and published cases, computed live
 

@@ -19,6 +19,7 @@ examples:
   conegap onset my.toml --to review_3       another folder
   conegap onset my.toml --accuracy 1e-4     smaller numerical error
   conegap onset my.toml --quick --json      no scans; the results as JSON on the terminal
+  conegap onset my.toml --compare-metals    also the other metals in the same gap
   conegap onset my.toml --criterion rigid   quickest: hold the liquid surface as drawn
 """
 
@@ -49,6 +50,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default="automatic",
         help="automatic: follow the free liquid surface where there is one; rigid: hold it as "
         "drawn; meniscus: follow it or refuse",
+    )
+    parser.add_argument(
+        "--compare-metals",
+        action="store_true",
+        help="also print every metal of the library in this gap, from the same field solve",
     )
     parser.add_argument(
         "--json", action="store_true", help="print the results as JSON in place of the table"
@@ -114,6 +120,8 @@ def _run(arguments: argparse.Namespace) -> int:
         sys.stdout.write(json_text(assessment.as_dict()))
     else:
         _print(assessment, target)
+        if arguments.compare_metals:
+            _print_metals(assessment)
     return 0 if assessment.passed else 1
 
 
@@ -186,3 +194,18 @@ def _print(assessment: Assessment, target: Path) -> None:
             soft_wrap=True,
         )
     out.print(f"report: {target / 'report.html'}", soft_wrap=True)
+
+
+def _print_metals(assessment: Assessment) -> None:
+    from conegap.solver.report_operation import metals_table
+    from conegap.solver.terminal import console, plain_table
+
+    table = metals_table(assessment)
+    out = console()
+    out.print()
+    out.print(plain_table(table.heads, table.rows, "other metals in this gap, no further solves"))
+    out.print(
+        "A scaled turning point is the rigid onset times this design's own ratio of turning point "
+        "to rigid onset.",
+        soft_wrap=True,
+    )

@@ -21,7 +21,13 @@ from conegap.solver.surface_line import SurfaceLine, lines_from_edge
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["chart_budget", "chart_edge_field", "chart_onset_band", "chart_scan"]
+__all__ = [
+    "chart_budget",
+    "chart_edge_field",
+    "chart_onset_band",
+    "chart_scan",
+    "wrapped_label",
+]
 
 
 _SIDES: tuple[Across, ...] = ("center", "right", "left")
@@ -243,7 +249,7 @@ def chart_budget(axes: Axes, budget: Budget, voltage: float) -> Axes:
         Onset, [V].
     """
     lines = [line for line in budget.contributions if line.size >= 5e-6][:10]
-    names = [_wrapped(pretty(line.label)) for line in lines]
+    names = [wrapped_label(pretty(line.label)) for line in lines]
     rows = np.arange(len(lines), 0, -1, dtype=float)
     down = np.array([100.0 * line.down for line in lines])
     up = np.array([100.0 * line.up for line in lines])
@@ -274,8 +280,13 @@ def chart_budget(axes: Axes, budget: Budget, voltage: float) -> Axes:
     return axes
 
 
-def _wrapped(label: str) -> str:
-    """A label in short lines; a value with its tolerance stays on one."""
+def wrapped_label(label: str) -> str:
+    """A label in short lines; a value with its tolerance stays on one.
+
+    Parameters
+    ----------
+    label : str
+    """
     head, sign, tolerance = label.partition(" ± ")
     words = head.rsplit(" ", 2 if not head.endswith("°") else 1)
     if not sign:

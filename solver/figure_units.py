@@ -4,9 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from conegap.geometries.quantity import FIELD, LENGTH, PhysicalKind, as_text
+from conegap.geometries.quantity import CURRENT, FIELD, LENGTH, PRESSURE, PhysicalKind, as_text
 
-__all__ = ["AxisUnit", "axis_unit", "field_text", "length_words", "percent", "voltage_text"]
+__all__ = [
+    "AxisUnit",
+    "axis_unit",
+    "current_text",
+    "field_text",
+    "length_words",
+    "mass_flow_text",
+    "percent",
+    "pressure_text",
+    "voltage_text",
+]
 
 
 @dataclass(frozen=True)
@@ -79,6 +89,50 @@ def field_text(value: float) -> str:
     """
     unit = axis_unit(FIELD, value)
     return f"{value / unit.size:.3g} {unit.name}"
+
+
+def current_text(value: float) -> str:
+    """A current for a sentence: "12.3 µA"; what is too small to matter is "below 1 pA".
+
+    Parameters
+    ----------
+    value : float
+        [A].
+    """
+    if value == 0.0:
+        return "0 A"
+    if abs(value) < 1e-12:
+        return "below 1 pA"
+    if abs(value) < 1e-9:
+        return f"{value * 1e12:.3g} pA"
+    unit = axis_unit(CURRENT, value)
+    return f"{value / unit.size:.3g} {unit.name}"
+
+
+def pressure_text(value: float) -> str:
+    """A pressure for a sentence: "34.2 kPa".
+
+    Parameters
+    ----------
+    value : float
+        [Pa].
+    """
+    unit = axis_unit(PRESSURE, value)
+    return f"{value / unit.size:.3g} {unit.name}"
+
+
+def mass_flow_text(value: float) -> str:
+    """A mass flow for a sentence: "0.12 µg/s".
+
+    Parameters
+    ----------
+    value : float
+        [kg/s].
+    """
+    for size, name in ((1e-6, "mg/s"), (1e-9, "µg/s")):
+        if abs(value) >= size:
+            return f"{value / size:.3g} {name}"
+    return "0 ng/s" if value == 0.0 else f"{value / 1e-12:.3g} ng/s"
 
 
 def length_words(value: float) -> str:

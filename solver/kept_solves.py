@@ -31,8 +31,8 @@ KEPT = "solves.jsonl"
 Variant = tuple[tuple[str, float], ...]
 """Changes of a design: ((key, SI value), ...); () is the design as drawn."""
 
-OnsetOf = Callable[[Sequence[Variant]], Sequence[float]]
-"""Onset voltages of variants of a design, [V]."""
+OnsetOf = Callable[[Sequence[Variant], str], Sequence[float]]
+"""Takes variants of a design and what they are for, gives their onset voltages, [V]."""
 
 
 @dataclass
@@ -103,7 +103,6 @@ def solved_onset(
     kept: KeptSolves,
     *,
     progress: Progress | None = None,
-    what: str = "solving variants",
 ) -> OnsetOf:
     """Rigid onset of variants by solves on two meshes, two at a time, each solved only once.
 
@@ -113,16 +112,15 @@ def solved_onset(
     kept : KeptSolves
         Where finished solves are looked up and kept.
     progress : callable or None
-    what : str
-        What the progress is called.
 
     Returns
     -------
     callable
-        Takes variants, gives voltages, [V]; raises DesignError where a variant has no onset.
+        Takes variants and what the progress is called, gives voltages, [V]; raises
+        DesignError where a variant has no onset.
     """
 
-    def onset(variants: Sequence[Variant]) -> list[float]:
+    def onset(variants: Sequence[Variant], what: str) -> list[float]:
         keys = [key_of(design, variant, "2 meshes") for variant in variants]
         missing = {k: v for k, v in zip(keys, variants, strict=True) if k not in kept.rows}
 

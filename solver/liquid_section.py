@@ -27,10 +27,10 @@ from conegap.solver.slit_waves import FirstWave, first_tilt, first_wave
 
 __all__ = ["MeniscusOnset", "liquid_section", "meniscus_onset", "moves"]
 
-_MODES = 12
+_MODES = 14
 _PATCH_OF_APEX = 0.35
 _LARGEST_PATCH = 0.25
-_OTHER_ERROR = 2e-4
+_OTHER_ERROR = 1e-4
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,7 @@ class MeniscusOnset:
     voltage : float
         Emitter minus accelerator at the turning point, [V].
     error : float
-        Relative numerical error of the voltage: from the mesh sequence, plus 2e-4 for the modes
+        Relative numerical error of the voltage: from the mesh sequence, plus 1e-4 for the modes
         left out (measured on the pinned hemisphere), [-].
     held : "pressure" or "volume"
     radius : float
@@ -54,7 +54,7 @@ class MeniscusOnset:
     apex_field : float
         Field at the apex at the turning point, [V/m].
     half_angle : float
-        Half angle of the cone that the surface approaches where it is straightest, [rad].
+        Half angle of the cone that fits the middle third of the surface there, [rad].
     extinction : Extinction or None
         Where an attached cone collapses; None for a slit.
     wave : FirstWave or None

@@ -108,7 +108,7 @@ class MeniscusProblem:
     ) -> None:
         self.field, self.radius, self.contact = field, radius, contact
         self.held, self.amount = held, amount
-        self.bond_number = bond_number if like is None else like.bond_number
+        self.bond_number: float = bond_number if like is None else like.bond_number
         self.modes = len(reference.coefficients)
         self.symmetry = reference.symmetry
         self._ratio = radius / field.scale
@@ -119,8 +119,9 @@ class MeniscusProblem:
         self._weights = 0.5 * weights * even
         # The field is even about the axis; its spline takes values at the mesh's points to the
         # Gauss points, where the curvature is exact.
-        mirrored = np.concatenate([-field.fraction[:0:-1], field.fraction])
-        both = np.eye(len(field.fraction))
+        some = field.fraction[field.even]
+        mirrored = np.concatenate([-some[:0:-1], some])
+        both = np.eye(len(field.fraction))[field.even]
         spline = make_interp_spline(mirrored, np.vstack([both[:0:-1], both]), k=3)
         self._interpolation = np.asarray(spline(self._places))
         self._reference_volume: float = reference.volume if like is None else like._reference_volume

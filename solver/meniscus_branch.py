@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -44,6 +44,7 @@ _REFINED = 3e-6
 _FAR_RULE = SpacingRule(per_radius=0.8, per_axis_distance=2.0, per_clearance=1.0, growth=0.5)
 _LARGEST_REACH = 0.06
 _MOST_SHIFTS = 12
+_CORRECTION_SHARE = 0.3
 _MOST_POINTS = 150
 
 Progress = Callable[[str, int, int], None]
@@ -183,8 +184,18 @@ def turning_point(
         equilibria=equilibria,
         turning_index=turned,
         turning=fold,
-        strength=estimate(levels, values),
+        strength=_cautious(estimate(levels, values)),
     )
+
+
+def _cautious(strength: Estimate) -> Estimate:
+    """The estimate with at least a share of its correction as error.
+
+    The field is singular at the contact line, so the order is not cleanly two and the sequence
+    alone understates what the correction leaves.
+    """
+    correction = abs(strength.value - strength.level_values[-1]) / abs(strength.value)
+    return replace(strength, error=max(strength.error, _CORRECTION_SHARE * correction))
 
 
 def _fallen(points: list[BranchPoint]) -> int:
@@ -330,10 +341,13 @@ def _balanced(
 
 
 def half_angle(shape: MeniscusShape) -> float:
-    """Half angle of the cone that the surface approaches, [rad].
+    """Half angle of the cone that fits the middle third of the surface, [rad].
 
-    The complement of the slope where the surface is straightest between apex and contact line.
+    At a turning point the surface is still on its way to Taylor's 49.29 deg, from either side.
+
+    Parameters
+    ----------
+    shape : MeniscusShape
     """
-    s = np.linspace(0.05, 0.95, 181)
-    straightest = s[int(np.argmin(np.abs(shape.slope_derivative(s))))]
-    return math.pi / 2.0 - float(shape.slope(np.array([straightest]))[0])
+    s = np.linspace(1.0 / 3.0, 2.0 / 3.0, 61)
+    return math.pi / 2.0 - float(np.mean(shape.slope(s)))

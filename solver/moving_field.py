@@ -111,6 +111,7 @@ class MovingField:
         self.fraction = np.concatenate(
             [chains[0].parameter[:1], *(c.parameter[1:] for c in chains)]
         )
+        self.even = self._evenly_spaced()
         self._held, self._values, self._outer = self._boundary_values(potentials, prescribed)
         self._prescribed = prescribed
         self._neighbours = [
@@ -125,6 +126,17 @@ class MovingField:
 
     def _name(self, boundary: tuple[int, int]) -> str:
         return self.section.loops[boundary[0]][boundary[1]].name
+
+    def _evenly_spaced(self) -> BoolArray:
+        """Surface points whose field is of second order.
+
+        Where the spacing jumps, at the coarse points outside the patches, a single point's field
+        is off at first order; the ends of the surface count as even.
+        """
+        fill = self.coarse.triangles[: self.coarse.fill_count]
+        even = ~np.isin(self.nodes, np.unique(fill))
+        even[[0, -1]] = True
+        return np.asarray(even)
 
     def _boundary_values(
         self, potentials: dict[str, float], prescribed: Prescribed | None

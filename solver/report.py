@@ -13,6 +13,17 @@ from conegap.solver.assessment import Assessment
 from conegap.solver.figure_style import COLOURS, pretty
 from conegap.solver.figure_units import field_text, length_words, percent, voltage_text
 from conegap.solver.figures import Picture, svg_of
+from conegap.solver.report_operation import (
+    card_cautions,
+    card_table,
+    current_table,
+    electrode_table,
+    electrode_words,
+    feed_table,
+    feed_words,
+    metals_table,
+    operation_words,
+)
 from conegap.solver.report_tables import (
     budget_table,
     inputs_table,
@@ -92,6 +103,15 @@ def html_report(assessment: Assessment, pictures: Mapping[str, Picture]) -> str:
         classic=_classic(assessment),
         slit=slit_words(assessment),
         operation=operation_table(assessment),
+        current=current_table(assessment),
+        operation_words=operation_words(assessment),
+        metals=metals_table(assessment),
+        electrode=electrode_table(assessment),
+        electrode_words=electrode_words(assessment),
+        feed=feed_table(assessment),
+        feed_words=feed_words(assessment),
+        card=card_table(assessment),
+        card_cautions=card_cautions(assessment),
         emitter_voltage=voltage_text(design.voltages.emitter),
         quality=quality(assessment),
         levels=levels_table(assessment),

@@ -6,10 +6,18 @@ import math
 from dataclasses import dataclass
 
 from conegap.geometries.metals import Metal
-from conegap.geometries.quantity import ENERGY, FIELD, VOLTAGE, as_text
+from conegap.geometries.quantity import CURRENT, ENERGY, FIELD, PRESSURE, VOLTAGE, as_text
 from conegap.solver.assessment import Assessment
 from conegap.solver.figure_style import pretty
-from conegap.solver.figure_units import field_text, percent, voltage_text
+from conegap.solver.figure_units import (
+    current_text,
+    field_text,
+    mass_flow_text,
+    percent,
+    pressure_text,
+    voltage_text,
+)
+from conegap.solver.operation import IonExhaust
 from conegap.solver.review import ReviewRow
 
 __all__ = [
@@ -55,10 +63,15 @@ def review_value(row: ReviewRow, value: float) -> str:
     value : float
         In the unit of the row.
     """
-    if row.unit == VOLTAGE.si:
-        return voltage_text(value)
-    if row.unit == FIELD.si:
-        return field_text(value)
+    texts = {
+        VOLTAGE.si: voltage_text,
+        FIELD.si: field_text,
+        CURRENT.si: current_text,
+        PRESSURE.si: pressure_text,
+        "kg/s": mass_flow_text,
+    }
+    if row.unit in texts:
+        return texts[row.unit](value)
     return f"{value:.3g} {row.unit}".strip()
 
 
@@ -193,7 +206,8 @@ def property_text(value: float, unit: str) -> str:
 
 
 def operation_table(assessment: Assessment) -> Table | None:
-    """Figures of the beam per ampere, or None where the emitter is not above ground.
+    """Figures of the beam, per ampere and at the operating point, or None where the emitter is not
+    above ground.
 
     Parameters
     ----------
@@ -202,14 +216,34 @@ def operation_table(assessment: Assessment) -> Table | None:
     exhaust = assessment.exhaust
     if exhaust is None:
         return None
-    rows = (
+    at = assessment.operation.operating
+    pairs = [_exhaust_texts(exhaust), [("", "none")] * 5]
+    if at.exhaust is not None and at.point.current > 0.0:
+        pairs[1] = _exhaust_texts(at.exhaust)
+    rows = [(name, text, other[1]) for (name, text), other in zip(*pairs, strict=True)]
+    thrust = "none" if at.thrust is None else f"{at.thrust * 1e6:.3g} µN"
+    power = "none" if at.beam_power is None else f"{at.beam_power:.3g} W"
+    rows += [
+        ("voltage across the gap", voltage_text(assessment.design.voltage),
+         voltage_text(at.point.voltage)),
+        ("emitter against ground", voltage_text(assessment.design.voltages.emitter),
+         voltage_text(at.emitter_voltage)),
+        ("current, order of magnitude", "", current_text(at.point.current)),
+        ("thrust", "", thrust),
+        ("beam power, emitter to ground", "", power),
+        ("mass flow, single ions", "", mass_flow_text(at.mass_flow)),
+    ]  # fmt: skip
+    return Table(("figure", "at the design's voltages", "with the ballast's drop"), tuple(rows))
+
+
+def _exhaust_texts(exhaust: IonExhaust) -> list[tuple[str, str]]:
+    return [
         ("exhaust speed", f"{exhaust.speed / 1e3:.3g} km/s"),
         ("specific impulse", f"{exhaust.specific_impulse:.4g} s"),
         ("thrust per current", f"{exhaust.thrust_per_current * 1e3:.3g} µN/mA"),
         ("beam power per thrust", f"{exhaust.power_per_thrust * 1e-3:.3g} W/mN"),
         ("mass flow per current", f"{exhaust.mass_per_charge * 1e6:.3g} µg/s per mA"),
-    )
-    return Table(("figure", "value"), rows)
+    ]
 
 
 def levels_table(assessment: Assessment) -> Table:

@@ -100,7 +100,10 @@ def liquid_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
         (half, length_words(meniscus.radius)),
         ("apex above the contact line", length_words(shape.height * meniscus.radius)),
         ("field at the apex there", field_text(meniscus.apex_field)),
-        ("half angle where straightest", f"{math.degrees(meniscus.half_angle):.3g}°"),
+        (
+            "half angle of its middle third (Taylor's cone: 49.3°)",
+            f"{math.degrees(meniscus.half_angle):.3g}°",
+        ),
         ("numerical error of the voltage", f"{meniscus.error:.1e}"),
     ]
     if meniscus.wave_voltage is not None:
@@ -141,7 +144,7 @@ def liquid_words(assessment: Assessment) -> tuple[str, ...]:
         "finds no shape in balance, and the liquid runs out into a cone that emits. Shapes beyond "
         "the turning point would balance at lower voltages, but the smallest disturbance upsets "
         "them, so they are not seen.",
-        why[meniscus.held] if meniscus.held in why else "",
+        why.get(meniscus.held, ""),
         f"The turning point lies {abs(share):.0%} {side} the rigid value, because the real surface "
         "has neither the drawn height nor the drawn curvature when it gives way.",
     )
@@ -242,11 +245,13 @@ def not_modelled(assessment: Assessment) -> tuple[str, ...]:
         )
     items = [
         first,
-        "Emission itself: no cone of nanometre size, no evaporation of ions, no current, no "
-        "droplets, no hysteresis between starting and stopping.",
-        "Space charge in the gap: before the onset there is none.",
+        "Emission itself: no cone of nanometre size, no evaporation of ions, no droplets. The "
+        "current is a published slope law, an order of magnitude.",
+        "Space charge in the gap: before the onset there is none, and the current's law holds it "
+        "only to first order.",
         "Roughness, scratches, oxide skins and impurities of the surface, and incomplete wetting.",
-        "Electron emission and vacuum breakdown other than through the limits of the gap review.",
+        "Vacuum breakdown other than through the limits of the gap review; electron emission by "
+        "an assumed factor for micro-protrusions.",
     ]
     section = design.section()
     if section.symmetry == "axisymmetric":
@@ -260,7 +265,7 @@ def not_modelled(assessment: Assessment) -> tuple[str, ...]:
         )
         if isinstance(design.emitter, Slit) and section.mirrored:
             items.append("Misalignment: both lips are level and the opening is centred.")
-    items.append("Flow and its pressure drop in the feed, gravity, and heat.")
+    items.append("Gravity on the surface, the reservoir behind the drawn feed, and heat.")
     return tuple(items)
 
 

@@ -8,7 +8,7 @@ from conegap.geometries.design import Design
 from conegap.solver.field import FieldSolution
 from conegap.solver.onset import electrode_voltages
 
-__all__ = ["AcceleratorField", "ReviewRow", "accelerator_field", "gap_review"]
+__all__ = ["AcceleratorField", "ReviewRow", "accelerator_field", "criterion", "gap_review"]
 
 _PRACTICE = "common practice, no source"
 
@@ -103,7 +103,7 @@ def gap_review(
     if limit is not None:
         share = criteria.onset_fraction_of_supply
         rows.append(
-            _row(
+            criterion(
                 "highest onset against the supply",
                 highest_onset,
                 share * limit,
@@ -113,7 +113,7 @@ def gap_review(
             )
         )
         rows.append(
-            _row(
+            criterion(
                 "voltage of the design against the supply",
                 design.voltage,
                 limit,
@@ -123,7 +123,7 @@ def gap_review(
             )
         )
     rows.append(
-        _row(
+        criterion(
             "highest onset against the design's voltage",
             highest_onset,
             design.voltage,
@@ -134,7 +134,7 @@ def gap_review(
     )
     if design.clearance > 0.0:
         rows.append(
-            _row(
+            criterion(
                 "mean field across the narrowest clearance",
                 max(design.voltage, onset_voltage) / design.clearance,
                 criteria.bulk_field,
@@ -144,7 +144,7 @@ def gap_review(
             )
         )
     rows.append(
-        _row(
+        criterion(
             "field on the accelerator's edge",
             max(accelerator.at_design, accelerator.at_onset),
             criteria.accelerator_edge_field,
@@ -156,7 +156,22 @@ def gap_review(
     return tuple(rows)
 
 
-def _row(name: str, value: float, limit: float, unit: str, basis: str, advice: str) -> ReviewRow:
-    """A row that passes when the value is at most the limit."""
+def criterion(
+    name: str, value: float, limit: float, unit: str, basis: str, advice: str
+) -> ReviewRow:
+    """A row that passes when the value is at most the limit.
+
+    Parameters
+    ----------
+    name : str
+    value, limit : float
+        In ``unit``, [SI].
+    unit : str
+        "" for a ratio.
+    basis : str
+        Source of the limit.
+    advice : str
+        Kept when the row fails.
+    """
     passed = value <= limit
     return ReviewRow(name, value, limit, unit, passed, basis, "" if passed else advice)

@@ -68,7 +68,7 @@ class Surrogate:
     def __call__(self, deviations: FloatArray) -> FloatArray:
         """Log of onset over drawn onset, (n,) array, at (n, d) deviations in tolerances."""
         x = np.asarray(deviations)
-        linear = x @ self.slopes + (x * x) @ self.curvatures
+        linear = self.constant + x @ self.slopes + (x * x) @ self.curvatures
         return np.asarray(linear + np.einsum("ni,ij,nj->n", x, self.cross, x, optimize=True))
 
     def variances(self, second: FloatArray, fourth: FloatArray) -> FloatArray:

@@ -107,6 +107,7 @@ def test_reported_error_covers_a_refinement() -> None:
     assert fine.error < 1e-3
 
 
+@pytest.mark.slow
 def test_four_times_the_tension_takes_twice_the_voltage(monkeypatch: pytest.MonkeyPatch) -> None:
     """INVARIANT: at no pressure lambda is a number of the geometry, V goes as sqrt(gamma)."""
     design = pressed(0.0)
@@ -125,6 +126,7 @@ def test_four_times_the_tension_takes_twice_the_voltage(monkeypatch: pytest.Monk
     assert_allclose(twice.extinction.voltage, 2.0 * once.extinction.voltage, rtol=1e-12, atol=0)
 
 
+@pytest.mark.slow
 def test_feed_pressure_lowers_the_onset_toward_zero() -> None:
     """INVARIANT: lambda falls with the pressure and is small near 2 gamma / a."""
     limit = 2.0 * gallium(Design.read("capillary")) / 25e-6
@@ -167,6 +169,7 @@ def test_chamber_off_ground_is_refused() -> None:
         liquid_section(design)
 
 
+@pytest.mark.slow
 def test_asymmetric_slit_falls_back_to_the_rigid_surface() -> None:
     """INVARIANT: the assessment says that and why it gives the rigid onset."""
     found = assess(skewed(), accuracy=1e-2, scans=False)

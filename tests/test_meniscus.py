@@ -70,9 +70,9 @@ def test_planar_jacobian_converges_to_the_discrete_one() -> None:
 
 @pytest.mark.parametrize("held", ["pressure", "volume", "volume with contact angle"])
 def test_axisymmetric_jacobian_converges(held: Held) -> None:
-    """RATE: with every constraint the Jacobian is right to 3e-4 and better on finer meshes."""
+    """RATE: with every constraint the Jacobian is right to 5e-4 and better on finer meshes."""
     errors = [jacobian_error(*bulged("axisymmetric", held, level)) for level in (2, 8)]
-    assert errors[0] < 3e-4, errors
+    assert errors[0] < 5e-4, errors
     assert errors[1] < 0.6 * errors[0], errors
 
 

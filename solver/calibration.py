@@ -1,0 +1,463 @@
+"""Calibration: the effective edge radius behind a measured onset.
+
+Nobody can see the radius at which a wetted edge fires.  The radius is varied until the computed
+onset equals the measured one, by root finding on field solves (Brent's method on its logarithm; R.
+P. Brent, Algorithms for Minimization without Derivatives, 1973).  The interval (k = 2, about 95 %,
+JCGM 100:2008) holds the uncertainties of the measurement, of the surface tension and of the
+computation; it does not hold the other dimensions, which may explain the same onset just as well:
+each is listed with the move that would.
+
+Where the onset is the turning point of a free surface, the rigid onset is scaled by the ratio of
+both, computed for the drawn and for the calibrated radius.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from conegap.geometries.curves import FloatArray
+from conegap.geometries.design import Design, Dimension
+from conegap.geometries.errors import ComputationError, DesignError
+from conegap.geometries.quantity import as_text
+from conegap.geometries.slit import Slit
+from conegap.solver.assessment import (
+    RIGID,
+    TURNING_POINT,
+    Criterion,
+    edge_radius_key,
+    free_surface,
+)
+from conegap.solver.onset import RigidOnset, rigid_onset
+from conegap.solver.scan import Progress, onset_of_variants
+from conegap.solver.surface_balance import field_stress
+
+__all__ = ["Alternative", "Calibration", "Root", "calibrate", "find_radius", "relative_uncertainty"]
+
+Voltages = Callable[[Sequence[float]], Sequence[float | str]]
+"""Takes radii, [m]; gives onset voltages, [V], or why a radius has none."""
+
+_SPAN = 4.0
+_POINTS = 9
+_NOISE = 3e-4
+_WEAKEST = 0.05
+_ROOT_THREE = math.sqrt(3.0)
+_COVERAGE = 2.0
+
+
+@dataclass(frozen=True)
+class Root:
+    """A radius with its interval.
+
+    Parameters
+    ----------
+    value : float
+        [m] (a diameter where the key is one).
+    low, high : float
+        Interval, k = 2; 0 or inf where the radii looked at do not reach an end, [m].
+    elasticity : float
+        d ln(onset) / d ln(radius) there, [-].
+    """
+
+    value: float
+    low: float
+    high: float
+    elasticity: float
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """Another quantity that could explain the same onset, the radius being as drawn.
+
+    Parameters
+    ----------
+    key, label : str
+        Design file key, or "surface_tension", and words.
+    drawn : str
+        Drawn value with unit.
+    move : float
+        Change that it would take, by the slope at the drawn value, SI; relative for the surface
+        tension.
+    move_text : str
+        The same with its unit.
+    in_tolerances : float
+        The move over its tolerance, or over the standard uncertainty, >= 0, [-].
+    """
+
+    key: str
+    label: str
+    drawn: str
+    move: float
+    move_text: str
+    in_tolerances: float
+
+    @property
+    def plausible(self) -> bool:
+        """Whether the move lies within the tolerance (two standard uncertainties)."""
+        return self.in_tolerances <= (_COVERAGE if self.key == "surface_tension" else 1.0)
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """The result.
+
+    Parameters
+    ----------
+    key : str
+        Design file key of the radius.
+    label : str
+    drawn : float
+        Drawn value, [m].
+    root : Root
+    edge_radius : float
+        Radius of the emitting surface in the calibrated design, a film included, [m].
+    measured : float
+        Measured onset, [V].
+    measured_uncertainty : float
+        Its plus-minus, k = 2, [V].
+    drawn_onset : float
+        Onset of the drawn design by the criterion, [V].
+    relative_uncertainty : float
+        Of measured over computed onset, k = 2, [-].
+    criterion : str
+    ratio_to_rigid : float
+        Onset over that of the rigid surface, at the calibrated radius, [-].
+    alternatives : tuple of Alternative
+        The likeliest first.
+    warnings : tuple of str
+    """
+
+    key: str
+    label: str
+    drawn: float
+    root: Root
+    edge_radius: float
+    measured: float
+    measured_uncertainty: float
+    drawn_onset: float
+    relative_uncertainty: float
+    criterion: str
+    ratio_to_rigid: float
+    alternatives: tuple[Alternative, ...]
+    warnings: tuple[str, ...]
+
+
+def find_radius(
+    voltages: Voltages, drawn: float, wanted: float, uncertainty: float, *, noise: float = _NOISE
+) -> Root:
+    """The radius with a wanted onset, and the radii at the ends of its uncertainty.
+
+    Parameters
+    ----------
+    voltages : callable
+        Onset over radius.
+    drawn : float
+        Radius in whose neighbourhood, a quarter to four times, to look, [m].
+    wanted : float
+        Onset, [V].
+    uncertainty : float
+        Relative, k = 2, [-].
+    noise : float
+        Scatter of log(onset) from one radius to the next, [-].
+
+    Raises
+    ------
+    DesignError
+        The onset is not monotone in the radius, hardly depends on it, or does not reach the
+        wanted value.
+    ComputationError
+        A solve between the grid's radii failed.
+    """
+    from scipy.optimize import brentq
+
+    grid = drawn * np.geomspace(1.0 / _SPAN, _SPAN, _POINTS)
+    found = voltages([float(r) for r in grid])
+    known: dict[float, float] = {
+        math.log(r): math.log(v) for r, v in zip(grid, found, strict=True) if not isinstance(v, str)
+    }
+    logs = np.array(sorted(known))
+    values = np.array([known[x] for x in logs])
+    _check_grid(logs, values, found, wanted, noise)
+
+    def excess(x: float, level: float) -> float:
+        if x not in known:
+            (value,) = voltages([math.exp(x)])
+            if isinstance(value, str):
+                raise ComputationError(f"no onset at a radius of {math.exp(x):.4g} m: {value}")
+            known[x] = math.log(value)
+        return known[x] - level
+
+    def root(level: float) -> float | None:
+        signs = np.sign(values - level)
+        for k in np.flatnonzero(signs[:-1] * signs[1:] <= 0.0):
+            return float(brentq(excess, logs[k], logs[k + 1], args=(level,), xtol=1e-4))
+        return None
+
+    level = math.log(wanted)
+    centre = root(level)
+    if centre is None:
+        low, high = math.exp(values.min()), math.exp(values.max())
+        raise DesignError(
+            f"--measured: no radius between {math.exp(logs[0]):.3g} m and {math.exp(logs[-1]):.3g} "
+            f"m has an onset of {wanted:.5g} V; they give {low:.5g} V to {high:.5g} V. Look at the "
+            "other dimensions, the voltage's reading and the surface first"
+        )
+    rising = values[-1] > values[0]
+    ends = [root(level + sign * math.log1p(uncertainty)) for sign in (-1.0, 1.0)]
+    if not rising:
+        ends.reverse()
+    near, far = ends
+    step = 0.5 * float(np.diff(logs).min())
+    ends_of_slope = np.interp([centre - step, centre + step], *_sorted(known))
+    slope = float(ends_of_slope[1] - ends_of_slope[0]) / (2.0 * step)
+    return Root(
+        value=math.exp(centre),
+        low=0.0 if near is None else math.exp(near),
+        high=math.inf if far is None else math.exp(far),
+        elasticity=slope,
+    )
+
+
+def _sorted(known: dict[float, float]) -> tuple[FloatArray, FloatArray]:
+    logs = np.array(sorted(known))
+    return logs, np.array([known[x] for x in logs])
+
+
+def _check_grid(
+    logs: FloatArray,
+    values: FloatArray,
+    found: Sequence[float | str],
+    wanted: float,
+    noise: float,
+) -> None:
+    """Refuse an onset from which no radius can be read."""
+    if len(logs) < 3:
+        reason = next((text for text in found if isinstance(text, str)), "")
+        raise DesignError(
+            f"--measured: too few radii near the drawn one can be computed, so none is "
+            f"bracketed; the first refusal: {reason}"
+        )
+    steps = np.diff(values)
+    table = ", ".join(f"{math.exp(v):.4g} V at {math.exp(x):.3g} m" for x, v in zip(logs, values))
+    size = float(np.ptp(values)) / float(np.ptp(logs))
+    if size < _WEAKEST:
+        raise DesignError(
+            f"--measured: the onset hardly depends on the radius (d ln V / d ln R is {size:.3f}), "
+            f"so no radius can be read from {wanted:.5g} V: {table}. Measure the gap instead"
+        )
+    if steps.max() > 2.0 * noise and steps.min() < -2.0 * noise:
+        raise DesignError(
+            f"--measured: the onset is not monotone in the radius, so two radii could have "
+            f"{wanted:.5g} V and none is given: {table}"
+        )
+
+
+def relative_uncertainty(*, measurement: float, tension: float, numerical: float) -> float:
+    """Uncertainty of measured over computed onset, k = 2.
+
+    Parameters
+    ----------
+    measurement : float
+        Of the measured voltage, relative, k = 2, [-].
+    tension : float
+        Standard uncertainty that the surface tension gives the onset, relative, [-].
+    numerical : float
+        Largest numerical error, relative, rectangular, [-].
+
+    Returns
+    -------
+    float
+        [-].  JCGM 100:2008.
+    """
+    return _COVERAGE * math.hypot(measurement / _COVERAGE, tension, numerical / _ROOT_THREE)
+
+
+def calibrate(
+    design: Design,
+    measured: float,
+    uncertainty: float = 0.0,
+    *,
+    criterion: Criterion = "automatic",
+    progress: Progress | None = None,
+) -> Calibration:
+    """Infer the effective edge radius of a design from its measured onset.
+
+    Parameters
+    ----------
+    design : Design
+    measured : float
+        Onset, emitter minus accelerator, > 0, [V].
+    uncertainty : float
+        Plus-minus of the reading, k = 2, >= 0, [V].
+    criterion : "automatic", "rigid" or "meniscus"
+        As for `assess`.
+    progress : callable or None
+
+    Raises
+    ------
+    DesignError
+        The voltage is wrong, the design has no such radius, or its onset does not tell it.
+    ComputationError
+        A solve did not converge.
+    """
+    key = _radius_key(design, measured, uncertainty)
+    dimension = design.dimension(key)
+    rigid = rigid_onset(design)
+    meniscus, remarks = free_surface(design, criterion, progress)
+    if meniscus is not None and isinstance(design.emitter, Slit):
+        raise DesignError(
+            "calibrate: the onset of this slit is the turning point of the liquid between its "
+            "lips, which is set by the channel's height and the gap and hardly by the lips' "
+            "radius, so no radius can be read from it; calibrate the rigid surface with "
+            "--criterion rigid if the lips are wetted over, or measure the channel"
+        )
+    drawn_ratio = 1.0 if meniscus is None else meniscus.voltage / rigid.voltage
+    numerical = rigid.numerical.error if meniscus is None else meniscus.error
+    gain = 0.5 * rigid.surface_tension * rigid.curvature / field_stress(rigid.edge_field)
+    tension = float(design.metal.surface_tension_uncertainty(design.liquid.temperature))
+    total = relative_uncertainty(
+        measurement=uncertainty / measured, tension=gain * tension, numerical=numerical
+    )
+    solved: dict[float, float | str] = {}
+
+    def voltages(radii: Sequence[float]) -> list[float | str]:
+        missing = [r for r in radii if r not in solved]
+        results = onset_of_variants(
+            design,
+            [((key, r),) for r in missing],
+            meshes=3,
+            progress=progress if len(missing) > 1 else None,
+            what=f"onset over {dimension.label}",
+        )
+        for r, result in zip(missing, results, strict=True):
+            solved[r] = result.voltage if isinstance(result, RigidOnset) else result
+        return [solved[r] for r in radii]
+
+    root = find_radius(voltages, dimension.value, measured / drawn_ratio, total)
+    ratio = drawn_ratio
+    if meniscus is not None:
+        # The ratio of turning point to rigid onset drifts with the radius: once more with that
+        # of the radius found.
+        there = design.with_value(key, root.value)
+        again, _ = free_surface(there, criterion, progress)
+        if again is not None:
+            ratio = again.voltage / rigid_onset(there).voltage
+            root = find_radius(voltages, dimension.value, measured / ratio, total)
+    calibrated = design.with_value(key, root.value)
+    edge = calibrated.section().edge(rigid.edge_name)
+    drawn_onset = drawn_ratio * rigid.voltage
+    return Calibration(
+        key=key,
+        label=dimension.label,
+        drawn=dimension.value,
+        root=root,
+        edge_radius=edge.radius,
+        measured=measured,
+        measured_uncertainty=uncertainty,
+        drawn_onset=drawn_onset,
+        relative_uncertainty=total,
+        criterion=RIGID if meniscus is None else TURNING_POINT,
+        ratio_to_rigid=ratio,
+        alternatives=_alternatives(design, key, measured / drawn_onset, gain, tension, progress),
+        warnings=(*design.warnings, *remarks, *_notes(design, key, root)),
+    )
+
+
+def _radius_key(design: Design, measured: float, uncertainty: float) -> str:
+    """Key of the radius; refuses what cannot be calibrated."""
+    if not (math.isfinite(measured) and measured > 0.0):
+        raise DesignError(
+            f"--measured: {measured:g} V is no onset; give emitter minus accelerator, above 0 V"
+        )
+    if not 0.0 <= uncertainty < 0.5 * measured:
+        raise DesignError(
+            f"--uncertainty: {uncertainty:g} V; give the plus-minus of the reading, from 0 V to "
+            "half of the measured voltage"
+        )
+    key = edge_radius_key(design)
+    if key is None:
+        raise DesignError(
+            f"calibrate: a {design.emitter.kind} has no single dimension that sets its emitting "
+            "radius; draw it as a needle, capillary or slit"
+        )
+    return key
+
+
+def _notes(design: Design, key: str, root: Root) -> tuple[str, ...]:
+    found = []
+    if root.low == 0.0 or math.isinf(root.high):
+        found.append(
+            f"the interval of {key} is open at one end: the radii looked at, a quarter to four "
+            "times the drawn one, do not reach it"
+        )
+    if abs(root.elasticity) < 0.2:
+        found.append(
+            f"the onset depends weakly on {key} (d ln V / d ln R = {root.elasticity:.2f}): small "
+            "errors elsewhere look like a large change of radius"
+        )
+    if design.liquid.film_thickness > 0.0:
+        found.append(
+            f"the film of {as_text(design.liquid.film_thickness, design.dimension(key).kind)} lies "
+            f"on top of {key}: only the sum of both is measured"
+        )
+    return tuple(found)
+
+
+def _alternatives(
+    design: Design,
+    key: str,
+    ratio: float,
+    gain: float,
+    tension: float,
+    progress: Progress | None,
+) -> tuple[Alternative, ...]:
+    """How far every other toleranced quantity would have to move, by central differences."""
+    others = [d for d in design.dimensions() if d.tolerance and d.key != key and _acts(d)]
+    variants = [((d.key, d.value + sign * _half(d)),) for d in others for sign in (-1.0, 1.0)]
+    results = onset_of_variants(
+        design, variants, meshes=2, progress=progress, what="other explanations"
+    )
+    wanted = math.log(ratio)
+    found = []
+    for k, d in enumerate(others):
+        low, high = results[2 * k], results[2 * k + 1]
+        if isinstance(low, str) or isinstance(high, str):
+            continue
+        slope = 0.5 * math.log(high.voltage / low.voltage)  # per tolerance
+        if abs(slope) < _NOISE:
+            continue
+        move = wanted / slope
+        unit = {"degC": "K", "°C": "K"}.get(d.unit, d.unit)
+        text = as_text(move * _half(d), d.kind, unit)
+        sign = "" if text.startswith("-") else "+"
+        number, _, name = text.partition(" ")
+        text = f"{sign}{float(number):.3g} {name}"
+        found.append(Alternative(d.key, d.label, d.text, move * _half(d), text, abs(move)))
+    relative = wanted / gain
+    found.append(
+        Alternative(
+            "surface_tension",
+            f"surface tension of {design.metal.name}",
+            _tension_text(design),
+            relative,
+            f"{100.0 * relative:+.3g} %",
+            abs(relative) / tension if tension > 0.0 else math.inf,
+        )
+    )
+    return tuple(sorted(found, key=lambda one: one.in_tolerances))
+
+
+def _tension_text(design: Design) -> str:
+    gamma = float(design.metal.surface_tension(design.liquid.temperature))
+    return f"{gamma:.3g} N/m"
+
+
+def _acts(dimension: Dimension) -> bool:
+    return dimension.key.startswith(("emitter.", "accelerator.", "liquid."))
+
+
+def _half(dimension: Dimension) -> float:
+    return float(dimension.tolerance or 0.0)

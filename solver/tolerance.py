@@ -1,0 +1,440 @@
+"""Tolerance stack-up: how the tolerances of a drawing scatter the onset, and which one matters.
+
+Every toleranced dimension is moved to both ends of its tolerance by a field solve of its own, a
+quadratic surrogate of log(onset) is fitted and proved on solves held out (`surrogate`), and the
+surrogate is sampled: each tolerance rectangular over its plus-minus range (JCGM 100:2008, 4.3.7)
+or normal with the tolerance as two standard deviations, the surface tension normal, the numerical
+error and the distance of the walls rectangular.
+
+Limits, stated in every result.  Each changed design is meshed anew, on two meshes that are compared
+with the drawn design on the same two: the noise of that, about 2e-4 of the onset, is part of the
+surrogate's error (a mesh that is moved smoothly with the dimension would not have it).  Where the
+onset is the turning point of a free surface, the shifts are those of the rigid surface, scaled by
+the ratio of turning point to rigid onset of the drawn design.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from conegap.geometries.curves import FloatArray
+from conegap.geometries.design import Design, Dimension
+from conegap.geometries.errors import ComputationError, DesignError
+from conegap.solver.assessment import RIGID, TURNING_POINT, Criterion, free_surface
+from conegap.solver.budget import doubled_room
+from conegap.solver.kept_solves import KeptSolves, OnsetOf, Variant, key_of, solved_onset
+from conegap.solver.onset import rigid_onset
+from conegap.solver.scan import Progress
+from conegap.solver.surface_balance import field_stress
+from conegap.solver.surrogate import NORMAL_SHARE, Surrogate, build_surrogate, draw_deviations
+
+__all__ = ["MESH_NOISE", "Nominal", "Share", "ToleranceStudy", "stack_up", "tolerate"]
+
+MESH_NOISE = 2e-4
+"""Scatter of log(onset) from meshing a changed design anew, two meshes; measured on scans."""
+
+WORST_SURROGATE = 0.1
+"""Largest held-out error of a surrogate that is used, in half widths of the band."""
+
+LOW, HIGH = 0.05, 0.95
+"""Ends of the band, [-]."""
+
+
+@dataclass(frozen=True)
+class Nominal:
+    """The onset of the design as drawn and what makes it uncertain besides the tolerances.
+
+    Parameters
+    ----------
+    voltage : float
+        Onset by the criterion in use, [V].
+    criterion : str
+        "rigid surface" or "meniscus turning point".
+    ratio_to_rigid : float
+        Onset over that of the rigid surface, [-].
+    numerical_error : float
+        Relative, rectangular, [-].
+    surroundings : float
+        Relative shift with a chamber twice as large, rectangular, [-].
+    tension : float
+        Relative standard uncertainty of the surface tension, normal, [-].
+    tension_gain : float
+        gamma kappa / (gamma kappa - p): the onset goes with sqrt(1 + gain u) for a relative
+        change u of the surface tension, 1 without feed pressure, [-].
+    """
+
+    voltage: float
+    criterion: str = RIGID
+    ratio_to_rigid: float = 1.0
+    numerical_error: float = 0.0
+    surroundings: float = 0.0
+    tension: float = 0.0
+    tension_gain: float = 1.0
+
+
+@dataclass(frozen=True)
+class Share:
+    """One line of the ranking.
+
+    Parameters
+    ----------
+    name : str
+        Design file key, "surface_tension", "mesh" or "surroundings".
+    label : str
+        Words for a table.
+    low, high : float
+        Shift of the onset at the lower and at the upper end of the tolerance, or at minus and
+        plus one standard uncertainty, relative and signed, [-].
+    share : float
+        Part of the variance of log(onset), [-].
+    slope : float
+        d ln(onset) per tolerance at the drawn value, signed, [-].
+    curvature : float
+        d2 ln(onset) per tolerance squared, signed, [-].
+    elasticity : float or None
+        d ln(onset) / d ln(dimension); None where the drawn value is zero or it has no meaning,
+        [-].
+    resolved : bool
+        Whether the shift stands out of the noise of meshing.
+    """
+
+    name: str
+    label: str
+    low: float
+    high: float
+    share: float
+    slope: float
+    curvature: float
+    elasticity: float | None
+    resolved: bool
+
+
+@dataclass(frozen=True)
+class ToleranceStudy:
+    """Result of a stack-up; build with `tolerate` or `stack_up`.
+
+    Parameters
+    ----------
+    nominal : Nominal
+    dimensions : tuple of Dimension
+        Those with a tolerance, in the order of the drawing.
+    normal : tuple of bool
+        Per dimension: normal, else rectangular.
+    surrogate : Surrogate
+    shares : tuple of Share
+        Largest share of the variance first.
+    seed : int
+        Of the random numbers.
+    warnings : tuple of str
+    """
+
+    nominal: Nominal
+    dimensions: tuple[Dimension, ...]
+    normal: tuple[bool, ...]
+    surrogate: Surrogate
+    shares: tuple[Share, ...]
+    seed: int
+    warnings: tuple[str, ...]
+    _deviations: FloatArray = field(repr=False, compare=False)
+    _other: FloatArray = field(repr=False, compare=False)
+
+    @property
+    def samples(self) -> int:
+        """Number of samples."""
+        return len(self._other)
+
+    def voltages(self, scales: FloatArray | None = None) -> FloatArray:
+        """Sampled onsets, (n,) array, [V].
+
+        Parameters
+        ----------
+        scales : (d,) array or None
+            Factors on the tolerances; the same random numbers are used for all factors, [-].
+        """
+        x = self._deviations if scales is None else self._deviations * scales
+        return np.asarray(self.nominal.voltage * np.exp(self.surrogate(x) + self._other))
+
+    def band(self, scales: FloatArray | None = None) -> tuple[float, float]:
+        """5 % and 95 % of the sampled onsets, [V].
+
+        Parameters
+        ----------
+        scales : (d,) array or None
+            Factors on the tolerances, [-].
+        """
+        low, high = np.quantile(self.voltages(scales), [LOW, HIGH])
+        return float(low), float(high)
+
+    @property
+    def half_width(self) -> float:
+        """Half of the band over the drawn onset, [-]."""
+        low, high = self.band()
+        return (high - low) / (2.0 * self.nominal.voltage)
+
+    def chance_above(self, voltage: float) -> float:
+        """Share of the sampled onsets above a voltage, [-].
+
+        Parameters
+        ----------
+        voltage : float
+            [V].
+        """
+        return float(np.mean(self.voltages() > voltage))
+
+
+def tolerate(
+    design: Design,
+    *,
+    criterion: Criterion = "automatic",
+    normal: tuple[str, ...] = (),
+    samples: int = 100_000,
+    seed: int = 1,
+    kept: KeptSolves | None = None,
+    progress: Progress | None = None,
+) -> ToleranceStudy:
+    """Stack-up of a design by field solves.
+
+    Parameters
+    ----------
+    design : Design
+    criterion : "automatic", "rigid" or "meniscus"
+        As for `assess`.
+    normal : tuple of str
+        Keys of dimensions whose deviations are normal; "all" for every one.
+    samples : int
+    seed : int
+    kept : KeptSolves or None
+        Solves of an earlier run, and where new ones are kept.
+    progress : callable or None
+        Called with (what, steps done, steps in all).
+
+    Raises
+    ------
+    DesignError
+        No dimension has a tolerance, a key is unknown, or the design cannot be computed somewhere
+        within its tolerances.
+    MeshError, ConvergenceError, ContinuationError
+        The onset of the drawn design could not be computed.
+    ComputationError
+        The surrogate is too poor to be used.
+    """
+    toleranced(design, normal)
+    kept = kept or KeptSolves()
+    nominal, warnings = _nominal(design, criterion, kept, progress)
+    onset = solved_onset(design, kept, progress=progress)
+    return stack_up(
+        design, onset, nominal, normal=normal, samples=samples, seed=seed, warnings=warnings
+    )
+
+
+def toleranced(design: Design, normal: tuple[str, ...] = ()) -> tuple[Dimension, ...]:
+    """Dimensions with a tolerance, in the order of the drawing.
+
+    Parameters
+    ----------
+    design : Design
+    normal : tuple of str
+        Keys that must be among them; "all" is allowed.
+
+    Raises
+    ------
+    DesignError
+        There are none, or a key is not among them.
+    """
+    found = tuple(
+        d for d in design.dimensions() if d.tolerance and not d.key.startswith(("supply.",))
+    )
+    if not found:
+        raise DesignError(
+            f"{design.source}: no dimension has a tolerance, so there is nothing to stack up; "
+            'write for instance gap = { value = "1 mm", tolerance = "50 um" }'
+        )
+    keys = [d.key for d in found]
+    for key in normal:
+        if key != "all" and key not in keys:
+            raise DesignError(
+                f"--normal {key}: no dimension of that key has a tolerance here; those that have "
+                f"one are {', '.join(keys)}"
+            )
+    return found
+
+
+def stack_up(
+    design: Design,
+    onset: OnsetOf,
+    nominal: Nominal,
+    *,
+    normal: tuple[str, ...] = (),
+    samples: int = 100_000,
+    seed: int = 1,
+    noise: float = MESH_NOISE,
+    warnings: tuple[str, ...] = (),
+) -> ToleranceStudy:
+    """Stack-up with any onset: sensitivities, surrogate, samples, ranking.
+
+    Parameters
+    ----------
+    design : Design
+    onset : callable
+        Takes variants of the design and a stage's name, gives onset voltages; only their ratios
+        to that of the drawn design, the variant (), are used, [V].
+    nominal : Nominal
+        The drawn design.
+    normal : tuple of str
+        Keys of dimensions whose deviations are normal; "all" for every one.
+    samples, seed : int
+    noise : float
+        Scatter of log(onset) from one evaluation to the next, [-].
+    warnings : tuple of str
+        Of what came before.
+
+    Raises
+    ------
+    DesignError
+        As for `tolerate`.
+    ComputationError
+        The held-out error of the surrogate exceeds a tenth of the band's half width.
+    """
+    dimensions = toleranced(design, normal)
+    bell = tuple("all" in normal or d.key in normal for d in dimensions)
+    values = np.array([d.value for d in dimensions])
+    steps = np.array([float(d.tolerance or 0.0) for d in dimensions])
+    drawn: list[float] = []
+
+    def log_onset(deviations: FloatArray, what: str) -> FloatArray:
+        variants = [
+            tuple(
+                (d.key, float(values[k] + x[k] * steps[k]))
+                for k, d in enumerate(dimensions)
+                if x[k] != 0.0
+            )
+            for x in deviations
+        ]
+        first: list[Variant] = [] if drawn else [()]
+        found = list(onset([*first, *variants], what))
+        if not drawn:
+            drawn.append(found.pop(0))
+        return np.log(np.array(found) / drawn[0])
+
+    surrogate = build_surrogate(log_onset, bell, noise=noise, seed=seed)
+    generator = np.random.default_rng([seed, 2])
+    deviations = draw_deviations(bell, samples, generator)
+    study = ToleranceStudy(
+        nominal=nominal,
+        dimensions=dimensions,
+        normal=bell,
+        surrogate=surrogate,
+        shares=_shares(dimensions, bell, surrogate, nominal, noise),
+        seed=seed,
+        warnings=warnings,
+        _deviations=deviations,
+        _other=_other(nominal, samples, generator),
+    )
+    allowed = WORST_SURROGATE * study.half_width
+    if surrogate.held_out_error > max(allowed, 1e-9):
+        raise ComputationError(
+            f"the quadratic fit of the onset misses a design within the tolerances by "
+            f"{surrogate.held_out_error:.1e} of the onset, and at most {allowed:.1e}, a tenth of "
+            "the band's half width, is allowed: its band would not be right. Where the tolerances "
+            "are wide, give smaller ones; where they are so small that the noise of meshing, about "
+            f"{noise:.0e}, shows, the onset is as good as not scattered by them"
+        )
+    return study
+
+
+def _nominal(
+    design: Design, criterion: Criterion, kept: KeptSolves, progress: Progress | None
+) -> tuple[Nominal, tuple[str, ...]]:
+    """Onset of the drawn design on three meshes, its turning point where there is one."""
+    if progress is not None:
+        progress("field as drawn", 0, 1)
+    rigid = rigid_onset(design)
+    if progress is not None:
+        progress("field as drawn", 1, 1)
+    key = key_of(design, (), f"turning point, {criterion}")
+    if key not in kept.rows:
+        meniscus, remarks = free_surface(design, criterion, progress)
+        kept.keep(
+            key,
+            voltage_V=None if meniscus is None else meniscus.voltage,
+            error=None if meniscus is None else meniscus.error,
+            remarks=list(remarks),
+        )
+    row = kept.rows[key]
+    free = row["voltage_V"]
+    voltage = rigid.voltage if free is None else float(free)
+    surroundings = 0.0
+    room = doubled_room(design)
+    if room:
+        near, far = solved_onset(design, kept, progress=progress)([(), room], "wider chamber")
+        surroundings = abs(far / near - 1.0)
+    held = rigid.surface_tension * rigid.curvature
+    nominal = Nominal(
+        voltage=voltage,
+        criterion=RIGID if free is None else TURNING_POINT,
+        ratio_to_rigid=voltage / rigid.voltage,
+        numerical_error=rigid.numerical.error if free is None else float(row["error"]),
+        surroundings=surroundings,
+        tension=float(design.metal.surface_tension_uncertainty(design.liquid.temperature)),
+        tension_gain=held / field_stress(rigid.edge_field),
+    )
+    return nominal, (*design.warnings, *(str(text) for text in row["remarks"]))
+
+
+def _other(nominal: Nominal, samples: int, generator: np.random.Generator) -> FloatArray:
+    """Samples of log(onset) from what is no dimension, (n,) array."""
+    tension = nominal.tension * generator.standard_normal(samples)
+    walls = nominal.surroundings * generator.uniform(-1.0, 1.0, samples)
+    mesh = nominal.numerical_error * generator.uniform(-1.0, 1.0, samples)
+    lowest = 1e-3  # a surface tension that holds nothing any more is no sample
+    balance = 0.5 * np.log(np.maximum(1.0 + nominal.tension_gain * tension, lowest))
+    return np.asarray(balance + np.log1p(walls) + np.log1p(mesh))
+
+
+def _shares(
+    dimensions: tuple[Dimension, ...],
+    bell: tuple[bool, ...],
+    surrogate: Surrogate,
+    nominal: Nominal,
+    noise: float,
+) -> tuple[Share, ...]:
+    """Every contribution, largest first."""
+    second = np.where(bell, NORMAL_SHARE**2, 1.0 / 3.0)
+    fourth = np.where(bell, 3.0 * NORMAL_SHARE**4, 1.0 / 5.0)
+    variances = surrogate.variances(second, fourth)
+    gain = 0.5 * nominal.tension_gain * nominal.tension
+    others = [
+        ("surface_tension", "surface tension, one standard uncertainty", gain, gain**2),
+        ("mesh", "numerical error", nominal.numerical_error, nominal.numerical_error**2 / 3.0),
+        (
+            "surroundings",
+            "distance of the chamber walls",
+            nominal.surroundings,
+            nominal.surroundings**2 / 3.0,
+        ),
+    ]
+    total = max(float(variances.sum()) + sum(v for *_, v in others), 1e-300)
+    lines = []
+    for k, d in enumerate(dimensions):
+        low, high = float(surrogate.low[k]), float(surrogate.high[k])
+        slope = 0.5 * (high - low)
+        lines.append(
+            Share(
+                name=d.key,
+                label=f"{d.label} {d.text} ± {d.tolerance_text}",
+                low=float(np.expm1(low)),
+                high=float(np.expm1(high)),
+                share=float(variances[k]) / total,
+                slope=slope,
+                curvature=high + low,
+                elasticity=slope * d.value / float(d.tolerance or 1.0) if d.value else None,
+                resolved=max(abs(low), abs(high)) > 2.0 * noise,
+            )
+        )
+    for name, label, size, variance in others:
+        tension = name == "surface_tension"
+        elasticity = 0.5 * nominal.tension_gain if tension else None
+        lines.append(Share(name, label, -size, size, variance / total, size, 0.0, elasticity, True))
+    return tuple(sorted(lines, key=lambda line: -line.share))

@@ -1,0 +1,257 @@
+"""Electron emission of the negative electrode and the screens around it."""
+
+from __future__ import annotations
+
+import math
+import re
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+from scipy.constants import e, epsilon_0, hbar, m_e
+from scipy.integrate import quad
+from scipy.special import ellipe, ellipk
+
+from conegap.geometries.design import Design
+from conegap.geometries.errors import DesignError
+from conegap.geometries.starters import starter
+from conegap.solver.breakdown import CLUMP_CONSTANT, breakdown_rows
+from conegap.solver.electron_emission import (
+    FIRST_CONSTANT,
+    IMAGE_CONSTANT,
+    SECOND_CONSTANT,
+    barrier_correction,
+    current_density,
+    decay_correction,
+    electron_current,
+    scaled_field,
+)
+from conegap.solver.field import SurfaceField
+
+
+def exact_barrier(f: float) -> float:
+    """v(f) by complete elliptic integrals of the parameter, Murphy and Good (1956)."""
+    y = math.sqrt(f)
+    m = (1.0 - y) / (1.0 + y)
+    return math.sqrt(1.0 + y) * float(ellipe(m) - y * ellipk(m))
+
+
+def surface(points: np.ndarray, field: np.ndarray) -> SurfaceField:
+    """A field along a chain of points."""
+    steps = np.hypot(*np.diff(points, axis=0).T)
+    arc = np.concatenate([[0.0], np.cumsum(steps)])
+    return SurfaceField(points, arc, field, np.zeros(len(points)))
+
+
+def test_constants() -> None:
+    """TABLE (R. G. Forbes, second source of the three constants; digits from CODATA)."""
+    assert_allclose(FIRST_CONSTANT / e, 1.5414339e-6, rtol=5e-8)
+    assert_allclose(SECOND_CONSTANT * e**1.5, 6.8308896e9, rtol=5e-8)
+    assert_allclose(IMAGE_CONSTANT / e**2, 1.4399645e-9, rtol=5e-8)
+
+
+@pytest.mark.parametrize(
+    ("phi", "field", "f", "v", "density"),
+    [
+        (4.5, 2e9, 0.14222, 0.81155, 4.158),
+        (4.5, 3e9, 0.21333, 0.73174, 3.514e5),
+        (4.5, 5e9, 0.35555, 0.58317, 3.794e9),
+        (4.5, 7e9, 0.49777, 0.44436, 2.316e11),
+        (2.14, 1e9, 0.31443, 0.62494, 1.016e6),
+    ],
+)
+def test_printed_values(phi: float, field: float, f: float, v: float, density: float) -> None:
+    """TABLE (independent program, v of 5 V/nm at 4.5 eV also by Forbes: 0.58)."""
+    scaled = scaled_field(np.array([field]), phi * e)
+    assert_allclose(scaled, f, rtol=0, atol=6e-6)
+    assert_allclose(barrier_correction(scaled), v, rtol=0, atol=6e-6)
+    assert_allclose(current_density(np.array([field]), phi * e), density, rtol=5e-4)
+
+
+def test_barrier_against_elliptic_integrals_and_the_barrier_itself() -> None:
+    """EXACT: elliptic form equals the action integral; the approximation is within 0.0024."""
+    for f in (0.1, 0.35, 0.8):
+        # Barrier 1 - x - f / (4 x) in units of phi and phi / (e F), between its zeros.
+        low, high = (1.0 - math.sqrt(1.0 - f)) / 2.0, (1.0 + math.sqrt(1.0 - f)) / 2.0
+        action, _ = quad(lambda x, f=f: math.sqrt(max(1.0 - x - f / (4.0 * x), 0.0)), low, high)
+        assert_allclose(1.5 * action, exact_barrier(f), rtol=1e-6)
+    f = np.linspace(0.001, 0.999, 999)
+    error = np.abs(barrier_correction(f) - np.array([exact_barrier(x) for x in f]))
+    assert 0.0023 < error.max() < 0.0024
+    assert_allclose(barrier_correction(np.array([0.0, 1.0])), [1.0, 0.0], atol=1e-12)
+
+
+def test_decay_correction_follows_from_the_barrier() -> None:
+    """EXACT: t = v - (4/3) f dv/df, by differences."""
+    f, step = np.linspace(0.05, 0.95, 19), 1e-5
+    slope = (barrier_correction(f + step) - barrier_correction(f - step)) / (2.0 * step)
+    wanted = barrier_correction(f) - 4.0 / 3.0 * f * slope
+    assert_allclose(decay_correction(f), wanted, rtol=1e-8)
+
+
+def test_tunnelling_exponent_from_the_schroedinger_equation() -> None:
+    """EXACT: b phi^1.5 / F is the WKB action of a triangular barrier, integrated here."""
+    phi, field = 4.5 * e, 3e9
+    width = phi / (e * field)
+    action, _ = quad(lambda x: 2.0 * math.sqrt(2.0 * m_e * (phi - e * field * x)) / hbar, 0, width)
+    assert_allclose(SECOND_CONSTANT * phi**1.5 / field, action, rtol=1e-7)
+    assert_allclose(IMAGE_CONSTANT, e**3 / (4.0 * math.pi * epsilon_0), rtol=1e-15)
+
+
+def test_even_field_gives_density_times_area() -> None:
+    """EXACT: sphere, cylinder per depth, mirrored half; outward field emits nothing."""
+    angle = np.linspace(-math.pi / 2.0, math.pi / 2.0, 401)
+    half_circle = 1e-3 * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    field = np.full(401, -6e7)
+    phi = 4.5 * e
+    density = float(current_density(np.array([50.0 * 6e7]), phi)[0])
+    ball = electron_current(
+        surface(half_circle, field), work_function=phi, protrusion_factor=50.0, depth=None
+    )
+    assert_allclose(ball.current, density * 4.0 * math.pi * 1e-6, rtol=2e-5)
+    assert_allclose(ball.greatest_density, density, rtol=1e-12)
+    bar = electron_current(
+        surface(half_circle, field),
+        work_function=phi,
+        protrusion_factor=50.0,
+        depth=0.01,
+        mirrored=True,
+    )
+    assert_allclose(bar.current, density * 2.0 * math.pi * 1e-3 * 0.01, rtol=2e-5)
+    other_way = electron_current(
+        surface(half_circle, -field), work_function=phi, protrusion_factor=50.0, depth=None
+    )
+    assert other_way.current == 0.0
+
+
+def test_outlines_that_follow_each_other_are_not_joined() -> None:
+    """EXACT: two closed squares far apart carry twice the current of one, no bridge between."""
+    square = np.array([[0, 0], [1, 0], [1, 1], [0, 1], [0, 0]]) * 1e-4
+    both = np.vstack([square, square + np.array([0.05, 0.0])])
+    arguments = {"work_function": 2.14 * e, "protrusion_factor": 20.0, "depth": 1.0}
+    one = electron_current(surface(square, np.full(5, -5e7)), **arguments)  # type: ignore[arg-type]
+    two = electron_current(surface(both, np.full(10, -5e7)), **arguments)  # type: ignore[arg-type]
+    assert one.current > 0.0
+    assert_allclose(two.current, 2.0 * one.current, rtol=1e-12)
+
+
+def test_varying_field_against_quadrature() -> None:
+    """EXACT: a Gaussian field along a strip against adaptive quadrature of the law."""
+    x = np.linspace(-1e-3, 1e-3, 201)
+    strength = 1.5e7 * np.exp(-((x / 4e-4) ** 2))
+    found = electron_current(
+        surface(np.stack([x, 0.0 * x], axis=1), -strength),
+        work_function=2.14 * e,
+        protrusion_factor=50.0,
+        depth=1.0,
+    )
+
+    def law(s: float) -> float:
+        field = 50.0 * 1.5e7 * math.exp(-((s / 4e-4) ** 2))
+        return float(current_density(np.array([field]), 2.14 * e)[0])
+
+    wanted, _ = quad(law, -1e-3, 1e-3, epsrel=1e-9)
+    assert_allclose(found.current, wanted, rtol=2e-3)
+
+
+def test_a_barrier_that_is_gone_is_told() -> None:
+    """INVARIANT: f above 1 is marked, and the density goes on rising."""
+    points = np.array([[0.0, 0.0], [1e-3, 0.0]])
+    found = electron_current(
+        surface(points, np.full(2, -2e8)), work_function=2.14 * e, protrusion_factor=50.0, depth=1.0
+    )
+    assert not found.barrier_stands
+    values = current_density(np.array([2e9, 4e9, 1e10]), 2.14 * e)
+    assert np.all(np.diff(values) > 0.0)
+
+
+@pytest.mark.parametrize(("factor", "depth"), [(0.5, 1.0), (50.0, 0.0)])
+def test_refusals(factor: float, depth: float) -> None:
+    """EXACT: a factor below one and a depth of zero are refused."""
+    points = np.array([[0.0, 0.0], [1e-3, 0.0]])
+    with pytest.raises(ValueError, match="must be"):
+        electron_current(
+            surface(points, np.zeros(2)), work_function=e, protrusion_factor=factor, depth=depth
+        )
+    with pytest.raises(ValueError, match="work function"):
+        current_density(np.zeros(2), 0.0)
+
+
+def test_clump_limit_is_the_lower_end_of_the_published_range() -> None:
+    """TABLE (L. Cranberg, 1952): 20 kV at 0.2 mm and 7 MV at 6 m; 45 kV at 1 mm."""
+    ends = [20e3**2 / 0.2e-3, 7e6**2 / 6.0]
+    assert_allclose(ends, [2.0e12, 8.2e12], rtol=5e-3)
+    assert min(ends) == pytest.approx(CLUMP_CONSTANT)
+    assert_allclose(math.sqrt(CLUMP_CONSTANT * 1e-3), 45e3, rtol=8e-3)
+
+
+def _rows(extra: str, highest: float = 4e3) -> dict[str, bool]:
+    design = Design.from_text(starter("needle") + extra)
+    return {row.name: row.passed for row in breakdown_rows(design, highest)}
+
+
+def test_insulator_screens() -> None:
+    """EXACT: 5 kV along 10 mm is 0.5 kV/mm and passes, along 9.9 mm not; shield as stated."""
+    mean = "mean field along the insulator's surface"
+    shield = "triple junctions left unshielded"
+    assert mean not in _rows("")
+    assert shield not in _rows("")
+    long = _rows('[insulator]\nsurface_length = "10 mm"\ntriple_junction_shielded = true\n')
+    assert long[mean]
+    assert long[shield]
+    short = _rows('[insulator]\nsurface_length = "9.9 mm"\ntriple_junction_shielded = false\n')
+    assert not short[mean]
+    assert not short[shield]
+    own = _rows('[insulator]\nsurface_length = "5 mm"\nvoltage = "2 kV"\n')
+    assert own[mean]
+    with pytest.raises(DesignError, match="surface_length"):
+        Design.from_text(starter("needle") + '[insulator]\nvoltage = "2 kV"\n')
+
+
+@pytest.mark.parametrize(
+    ("volts", "word", "passed"),
+    [
+        (5e3, "assessed above 5 kV", True),
+        (9e3, "to be assessed at this voltage", True),
+        (15e3, "to be assessed and surveyed", True),
+        (25e3, "surveyed and shielded at this", False),
+    ],
+)
+def test_xray_steps(volts: float, word: str, passed: bool) -> None:
+    """TABLE (common practice): 5, 10 to 15 and 20 to 30 kV."""
+    design = Design.from_text(starter("needle"))
+    rows = breakdown_rows(design, volts)
+    row = next(r for r in rows if "X-ray" in r.name)
+    assert word in row.basis
+    assert row.passed == passed
+
+
+@pytest.mark.slow
+def test_bad_design_fails_for_the_right_reasons() -> None:
+    """INVARIANT: knife-edged accelerator, too small a slot, weak supply: these rows, no others."""
+    from conegap.solver.assessment import assess
+
+    text = re.sub(r', tolerance = "[^"]*"', "", starter("slit"))
+    changes = {
+        r'edge_radius = \{ value = "0.1 mm"': 'edge_radius = { value = "2 um"',
+        r'slot_width = \{ value = "2 mm"': 'slot_width = { value = "0.19 mm"',
+        r'thickness = "0.5 mm"': 'thickness = "20 um"',
+        r'voltage_limit = "15 kV"': 'voltage_limit = "6.5 kV"',
+        r'current_limit = "2 mA"': 'current_limit = "20 uA"',
+    }
+    for old, new in changes.items():
+        text, count = re.subn(old, new, text)
+        assert count == 1, old
+    bad = assess(Design.from_text(text), scans=False, criterion="rigid")
+    failed = {row.name for row in bad.review if not row.passed}
+    assert {
+        "highest onset against the supply",
+        "voltage of the design against the supply",
+        "highest onset against the ramp limit",
+        "field on the accelerator's edge",
+        "electron current, accelerator coated with caesium",
+        "expected current against the supply",
+    } == failed
+    assert any("narrow against the gap" in warning for warning in bad.warnings)
+    assert bad.operation.electrode.contaminated is not None
+    assert bad.operation.electrode.heat > 0.0

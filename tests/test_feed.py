@@ -1,0 +1,158 @@
+"""Flow and holding of the feed."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from numpy.testing import assert_allclose
+from scipy.constants import g
+from scipy.integrate import quad, solve_ivp
+
+from conegap.geometries.design import Design
+from conegap.geometries.errors import DesignError
+from conegap.geometries.starters import starter
+from conegap.solver.feed import (
+    bore_resistance,
+    feed_of,
+    feed_remarks,
+    feed_rows,
+    feed_warnings,
+    film_resistance,
+    plate_resistance,
+    shank_film_resistance,
+)
+
+
+def design_of(kind: str, liquid: str = "") -> Design:
+    return Design.from_text(starter(kind).replace("[liquid]", f"[liquid]\n{liquid}"))
+
+
+def test_bore() -> None:
+    """EXACT: Hagen and Poiseuille, by the parabolic profile integrated over the bore."""
+    eta, length, radius, drop = 1.7e-3, 5e-3, 25e-6, 1e4
+    flow, _ = quad(
+        lambda r: 2 * math.pi * r * drop * (radius**2 - r**2) / (4 * eta * length), 0, radius
+    )
+    found = bore_resistance(viscosity=eta, length=length, radius=radius)
+    assert_allclose(found, drop / flow, rtol=1e-10)
+    # 8 x 1e-3 x 0.1 / (pi x 1e-12) in water through a millimetre tube, by hand.
+    assert_allclose(bore_resistance(viscosity=1e-3, length=0.1, radius=1e-3), 2.546479e8, rtol=1e-6)
+
+
+def test_plates() -> None:
+    """EXACT: the parabolic profile between plates integrated over the height."""
+    eta, length, h, width, drop = 0.6e-3, 4e-3, 1.5e-6, 1e-2, 1e4
+    flow, _ = quad(lambda y: width * drop * y * (h - y) / (2 * eta * length), 0, h)
+    found = plate_resistance(viscosity=eta, length=length, height=h, width=width)
+    assert_allclose(found, drop / flow, rtol=1e-10)
+
+
+def test_film_on_a_cone() -> None:
+    """EXACT: dp/ds = 3 eta q / h^3 integrated along the slant; a straight one is a cylinder."""
+    eta, h, angle, first, last = 1.8e-3, 0.5e-6, math.radians(15.0), 4e-6, 125e-6
+    slant = (last - first) / math.sin(angle)
+
+    def slope(s: float, _: object) -> float:
+        return 3 * eta / (2 * math.pi * (first + s * math.sin(angle)) * h**3)
+
+    drop = solve_ivp(slope, (0, slant), [0.0], rtol=1e-10).y[0, -1]
+    arguments = {"viscosity": eta, "thickness": h, "first": first}
+    found = film_resistance(**arguments, half_angle=angle, last=last)
+    assert_allclose(found, drop, rtol=1e-7)
+    narrow = 1e-6
+    length = 1e-3
+    straight = film_resistance(
+        **arguments, half_angle=narrow, last=first + length * math.tan(narrow)
+    )
+    cylinder = shank_film_resistance(viscosity=eta, thickness=h, radius=first, length=length)
+    assert_allclose(straight, cylinder, rtol=2e-4)
+
+
+def test_capillary_pressures() -> None:
+    """EXACT: 2 gamma cos(theta) / R in a bore, 2 gamma cos(theta) / h between plates."""
+    for kind, size in (("capillary", 25e-6), ("slit", 1.5e-6)):
+        design = design_of(kind)
+        gamma = float(design.metal.surface_tension(design.liquid.temperature))
+        feed = feed_of(design)
+        assert feed is not None
+        wanted = 2 * gamma * math.cos(design.liquid.contact_angle) / size
+        assert_allclose(feed.capillary_pressure, wanted, rtol=1e-12)
+
+
+def test_mass_flow_at_which_the_liquid_draws_back() -> None:
+    """EXACT: at the greatest mass flow the pressure at the edge is minus the capillary pressure."""
+    for kind in ("capillary", "slit", "needle"):
+        feed = feed_of(design_of(kind))
+        assert feed is not None
+        most = feed.greatest_mass_flow
+        assert most is not None
+        pressure = feed.pressure_at(most)
+        assert pressure is not None
+        assert_allclose(pressure, -feed.capillary_pressure, rtol=1e-9)
+        assert feed.pressure_at(0.0) == feed.feed_pressure
+    bare = starter("needle").replace('film_thickness = { value = "0.5 um", tolerance = "0.3 um"',
+                                     'film_thickness = { value = "0 um"')  # fmt: skip
+    assert feed_of(Design.from_text(bare)) is None
+    assert feed_of(Design.read("profile")) is None
+
+
+def _passed(design: Design, flow: float = 0.0) -> dict[str, bool]:
+    return {row.name: row.passed for row in feed_rows(design, feed_of(design), flow)}
+
+
+def test_column_under_acceleration() -> None:
+    """EXACT: rho a h passes just below what the meniscus holds and fails just above."""
+    name = "pressure of the liquid column under acceleration"
+    quiet = design_of("slit")
+    assert name not in _passed(quiet)
+    feed = feed_of(quiet)
+    assert feed is not None
+    assert feed.density is not None
+    height = feed.holding / (feed.density * 20 * g)
+    for factor, passes in ((0.999, True), (1.001, False)):
+        text = f'acceleration = "20 g_0"\ncolumn_height = "{height * factor * 1e3!r} mm"'
+        assert _passed(design_of("slit", text))[name] == passes
+    with pytest.raises(DesignError, match="column_height"):
+        design_of("slit", 'acceleration = "20 g_0"')
+
+
+def test_holding_is_the_weaker_direction() -> None:
+    """EXACT: with a forward pressure the liquid runs out first, with suction it draws back."""
+    forward = feed_of(design_of("capillary"))
+    assert forward is not None
+    assert_allclose(forward.holding, forward.outward_holding - 20e3, rtol=1e-12)
+    text = starter("capillary").replace('value = "20 kPa"', 'value = "-20 kPa"')
+    backward = feed_of(Design.from_text(text))
+    assert backward is not None
+    assert_allclose(backward.holding, backward.capillary_pressure - 20e3, rtol=1e-12)
+
+
+def test_rows_fail_for_their_own_reasons() -> None:
+    """INVARIANT: too much flow, too much suction, too cold: one row each."""
+    flow = "mass flow needed against what the feed carries"
+    suction = "suction on the meniscus against its capillary pressure"
+    cold = "melting point plus 5 K against the liquid's temperature"
+    good = design_of("capillary")
+    feed = feed_of(good)
+    assert feed is not None
+    most = feed.greatest_mass_flow
+    assert most is not None
+    assert all(_passed(good, 0.99 * most).values())
+    assert [n for n, ok in _passed(good, 1.01 * most).items() if not ok] == [flow]
+    # A poorly wetting wall: 2 gamma cos(85 deg) / R is 5 kPa.
+    poor = starter("capillary").replace('value = "40 deg"', 'value = "85 deg"')
+    poor = poor.replace('value = "20 kPa"', 'value = "-6 kPa"')
+    assert [n for n, ok in _passed(Design.from_text(poor)).items() if not ok] == [suction]
+    chilled = good.with_value("liquid.temperature", 306.0)
+    assert [n for n, ok in _passed(chilled).items() if not ok] == [cold]
+    assert any("freezes" in word for word in feed_warnings(chilled))
+    assert any("hardly wets" in word for word in feed_warnings(Design.from_text(poor)))
+    assert feed_warnings(good) == ()
+
+
+def test_oxide_is_told_of_metals_that_grow_one() -> None:
+    """INVARIANT: gallium has an oxide skin, gold has none."""
+    assert "oxide" in " ".join(feed_remarks(design_of("capillary")))
+    gold = starter("capillary").replace('"gallium"', '"gold"').replace('"313 K"', '"1400 K"')
+    assert "oxide" not in " ".join(feed_remarks(Design.from_text(gold)))

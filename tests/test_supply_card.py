@@ -1,0 +1,179 @@
+"""The supply card and its place in review, results and report."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from numpy.testing import assert_allclose
+
+from conegap.geometries.design import Design
+from conegap.solver.figure_units import current_text, mass_flow_text, pressure_text
+from conegap.solver.onset import electrode_voltages
+from conegap.solver.report import html_report
+from conegap.solver.report_operation import (
+    card_cautions,
+    card_table,
+    current_table,
+    electrode_table,
+    electrode_words,
+    energy_text,
+    feed_table,
+    feed_words,
+    metals_table,
+    operation_words,
+)
+from conegap.solver.report_tables import operation_table
+from conegap.solver.supply_card import SupplyCard, supply_card, supply_rows
+from tests.reporting import assessed_needle
+
+
+def card_of(design: Design) -> SupplyCard:
+    """Card of the assessed needle with another supply or other criteria."""
+    found = assessed_needle()
+    return supply_card(
+        design,
+        found.solution,
+        band=(found.lowest_onset, found.onset_voltage, found.highest_onset),
+        accelerator=found.accelerator,
+        operating=found.operation.operating,
+    )
+
+
+def test_ramp_limit_is_the_first_of_the_limits() -> None:
+    """EXACT: bulk field times clearance, the supply's limit, the accelerator's edge."""
+    design = assessed_needle().design
+    card = card_of(design)
+    assert_allclose(card.ramp_limit, design.criteria.bulk_field * design.clearance, rtol=1e-12)
+    weak = card_of(design.with_value("supply.voltage_limit", 5.2e3))
+    assert weak.ramp_limit == 5.2e3
+    assert weak.ramp_reason == "the supply's own limit"
+    strict = design.with_value("criteria.accelerator_edge_field", 1e6)
+    edge = assessed_needle().accelerator.at_design
+    assert_allclose(card_of(strict).ramp_limit, 1e6 / edge * design.voltage, rtol=1e-12)
+    assert "accelerator" in card_of(strict).ramp_reason
+
+
+def test_energy_is_that_of_the_capacitance() -> None:
+    """EXACT: half C V^2 with C from the charge on the emitter; the cable's own formula."""
+    found = assessed_needle()
+    design = found.design.with_value("supply.cable_capacitance", 200e-12)
+    card = card_of(design)
+    ramp = card.ramp_limit
+    share = ramp / design.voltage
+    volts = electrode_voltages(design, found.solution.electrodes, share)
+    energy = 0.5 * sum(found.solution.charge(n, volts).value * v for n, v in volts.items())
+    assert card.gap_energy is not None
+    assert_allclose(card.gap_energy, energy, rtol=1e-3)
+    assert card.cable_energy is not None
+    assert_allclose(card.cable_energy, 0.5 * 200e-12 * ramp**2, rtol=1e-12)
+    assert card_of(found.design).cable_energy is None
+
+
+def test_abort_trip_and_short_circuit() -> None:
+    """EXACT: 5 % above the band but not above the ramp limit; twice the current or the supply's."""
+    found = assessed_needle()
+    card = card_of(found.design)
+    assert_allclose(card.abort_voltage, 1.05 * found.highest_onset, rtol=1e-12)
+    current = found.operation.operating.point.current
+    assert_allclose(card.trip_current, 2.0 * current, rtol=1e-12)
+    assert card.short_circuit_current is not None
+    assert_allclose(card.short_circuit_current * 20e6, card.ramp_limit, rtol=1e-12)
+    small = found.design.with_value("supply.current_limit", 1.5 * current)
+    assert_allclose(card_of(small).trip_current, 1.5 * current, rtol=1e-12)
+    low = card_of(found.design.with_value("supply.voltage_limit", 1.01 * found.highest_onset))
+    assert low.abort_voltage == low.ramp_limit
+
+
+def test_rows_of_a_weak_supply() -> None:
+    """INVARIANT: each limit just above and just below its value passes and fails."""
+    found = assessed_needle()
+    current = found.operation.operating.point.current
+    for factor, passes in ((1.01, True), (0.99, False)):
+        design = found.design.with_value("supply.voltage_limit", factor * found.highest_onset)
+        design = design.with_value("supply.current_limit", factor * current)
+        rows = supply_rows(design, card_of(design), found.operation.operating)
+        assert len(rows) == 2
+        assert [row.passed for row in rows] == [passes, passes]
+        assert all(bool(row.advice) != passes for row in rows)
+
+
+def test_card_says_what_it_must() -> None:
+    """INVARIANT: polarity, every limit, cautions and the line that it is no safety approval."""
+    assessment = assessed_needle()
+    table = card_table(assessment)
+    names = [row[0] for row in table.rows]
+    for name in ("polarity", "expected onset", "ramp limit", "abort voltage", "trip current",
+                 "ballast", "energy stored in the gap", "energy stored in the cable"):  # fmt: skip
+        assert name in names
+    assert "emitter positive, accelerator negative" in table.rows[0][1]
+    assert "no safety approval" in card_cautions(assessment)[-1]
+    assert "licensed" in card_cautions(assessment)[-1]
+    assert any("X-rays" in word for word in card_cautions(assessment))
+    report = html_report(assessment, {})
+    assert '<section class="card"' in report
+    assert "break-before: page" in report
+    for words in (card_cautions, electrode_words, operation_words, feed_words):
+        for sentence in words(assessment):
+            assert sentence.split("'")[0].split("&")[0].split(";")[0][:60] in report.replace(
+                "&#39;", "'"
+            )
+
+
+def test_tables_of_the_report_hold_the_numbers() -> None:
+    """EXACT: current, electrons and metals as printed against the objects."""
+    assessment = assessed_needle()
+    operation = assessment.operation
+    current = current_table(assessment)
+    assert len(current.rows) == len(operation.emission.curve())
+    assert current.rows[0][2] == "0 A"
+    assert current.rows[-1][2] == current_text(operation.emission.curve()[-1].current)
+    assert len(electrode_table(assessment).rows) == 2
+    assert metals_table(assessment).rows[0][0] == operation.metals[0].name
+    assert feed_table(assessment) is None  # a bare needle
+    figures = operation_table(assessment)
+    assert figures is not None
+    last = {row[0]: row[2] for row in figures.rows}
+    assert last["current, order of magnitude"] == current_text(operation.operating.point.current)
+    assert last["mass flow, single ions"] == mass_flow_text(operation.operating.mass_flow)
+
+
+def test_results_hold_the_contract() -> None:
+    """INVARIANT: the keys that scripts rely on, with plain numbers."""
+    results = assessed_needle().as_dict()
+    assert set(results["accelerator"]["electron_current_A"]) == {"clean", "contaminated"}
+    for key in ("current_A", "thrust_N", "power_W", "mass_flow_kg_per_s"):
+        assert results["operation"][key] > 0.0
+    at = results["operation"]
+    assert_allclose(at["power_W"], at["current_A"] * at["operating_emitter_voltage_V"], rtol=1e-12)
+    assert len(results["review"]) == len(assessed_needle().review)
+    assert results["supply"]["ramp_limit_V"] > 0.0
+    assert {row["symbol"] for row in results["metals"]} >= {"Cs", "In", "Ga", "Au"}
+
+
+def test_a_barrier_that_is_gone_is_said() -> None:
+    """INVARIANT: the sentence stands only where the law ends."""
+    assessment = assessed_needle()
+    assert "lower bound" not in " ".join(electrode_words(assessment))
+    electrode = assessment.operation.electrode
+    gone = replace(electrode, clean=replace(electrode.clean, greatest_scaled_field=1.2))
+    operation = replace(assessment.operation, electrode=gone)
+    assert "lower bound" in " ".join(electrode_words(replace(assessment, operation=operation)))
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        (current_text(1e-30), "below 1 pA"),
+        (current_text(5.79e-5), "57.9 µA"),
+        (current_text(2.5e-11), "25 pA"),
+        (pressure_text(4.394e4), "43.9 kPa"),
+        (mass_flow_text(1.24e-9), "1.24 µg/s"),
+        (mass_flow_text(6.9e-11), "69 ng/s"),
+        (energy_text(3.66e-6), "3.66 µJ"),
+        (energy_text(2.0), "2 J"),
+    ],
+)
+def test_handy_texts(text: str, wanted: str) -> None:
+    """EXACT: unit and digits."""
+    assert text == wanted
