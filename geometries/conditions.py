@@ -126,6 +126,13 @@ class Liquid(Part):
                 "liquid.metal", "both a named metal and [liquid.custom] are given; remove one"
             )
 
+        if self.acceleration is not None and self.column_height is None:
+            yield Problem(
+                "liquid.acceleration",
+                "nothing can be said about holding the liquid without liquid.column_height, the "
+                "length of the liquid column along the acceleration; give it as well",
+            )
+
     def unlikely(self) -> Iterator[Problem]:
         if self.temperature > 1500.0:
             yield Problem(
@@ -134,12 +141,6 @@ class Liquid(Part):
             )
         if abs(self.feed_pressure) > 1e6:
             yield Problem("liquid.feed_pressure", "more than ten atmospheres is unusual")
-        if self.acceleration is not None and self.column_height is None:
-            yield Problem(
-                "liquid.acceleration",
-                "nothing can be said about holding the liquid without liquid.column_height, the "
-                "length of the liquid column along the acceleration",
-            )
 
 
 class Voltages(Part):

@@ -43,7 +43,7 @@ Voltages = Callable[[Sequence[float]], Sequence[float | str]]
 _SPAN = 4.0
 _POINTS = 9
 _NOISE = 3e-4
-_WEAKEST = 0.05
+_WEAKEST = 0.1
 _ROOT_THREE = math.sqrt(3.0)
 _COVERAGE = 2.0
 
@@ -241,12 +241,13 @@ def _check_grid(
             f"bracketed; the first refusal: {reason}"
         )
     steps = np.diff(values)
-    table = ", ".join(f"{math.exp(v):.4g} V at {math.exp(x):.3g} m" for x, v in zip(logs, values))
+    pairs = zip(logs, values, strict=True)
+    table = ", ".join(f"{math.exp(v):.4g} V at {math.exp(x):.3g} m" for x, v in pairs)
     size = float(np.ptp(values)) / float(np.ptp(logs))
     if size < _WEAKEST:
         raise DesignError(
             f"--measured: the onset hardly depends on the radius (d ln V / d ln R is {size:.3f}), "
-            f"so no radius can be read from {wanted:.5g} V: {table}. Measure the gap instead"
+            f"so no radius can be read from {wanted:.5g} V: {table}. Look at the gap instead"
         )
     if steps.max() > 2.0 * noise and steps.min() < -2.0 * noise:
         raise DesignError(

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
 __all__ = ["EXAMPLES", "SUMMARY", "add_arguments"]
 
+_FARTHEST = 5.0
+
 SUMMARY = "infer the effective edge radius from a measured onset"
 EXAMPLES = """\
 examples:
@@ -112,7 +114,7 @@ def _copy(given: str, place: Path, design: Design, found: Calibration) -> str:
     return with_measured_value(
         source_text(given),
         found.key,
-        as_text(root.value, dimension.kind, dimension.unit),
+        as_text(float(f"{root.value:.4g}"), dimension.kind, dimension.unit),
         as_text(float(f"{half:.2g}"), dimension.kind, dimension.unit) if half > 0.0 else "",
         name=place.name,
         folder=place.resolve().parent,
@@ -183,22 +185,24 @@ def _print(design: Design, found: Calibration) -> None:
     heading = " ".join(p for p in (design.title, design.drawing.number) if p) or design.source
     out.print(plain_table((), rows, heading))
     out.print()
-    if found.alternatives:
+    near = [one for one in found.alternatives if one.in_tolerances <= _FARTHEST]
+    if near:
         table = [
             (
                 one.label,
                 one.drawn,
                 one.move_text,
-                f"{one.in_tolerances:.2g}" if one.in_tolerances < 100.0 else "above 100",
+                f"{one.in_tolerances:.2g}",
                 "could explain it alone" if one.plausible else "not alone",
             )
-            for one in found.alternatives
+            for one in near
         ]
         heads = ("other explanation", "drawn", "move needed", "in tolerances", "verdict")
         out.print(plain_table(heads, table, "the radius is not the only explanation"))
         out.print(
             "Moves follow the slope at the drawn values; the surface tension's is counted in "
-            "standard uncertainties. The interval holds none of them.",
+            f"standard uncertainties. {len(found.alternatives) - len(near)} more would have to move "
+            f"by over {_FARTHEST:g} tolerances. The interval holds none of them.",
             soft_wrap=True,
         )
     if found.ratio_to_rigid != 1.0:

@@ -59,9 +59,9 @@ def with_measured_value(
     section, _, entry = key.partition(".")
     kept = f'tolerance = "{tolerance}", ' if tolerance else ""
     written = f'{entry} = {{ value = "{value}", {kept}basis = "measured" }}'
+    value_of = r"""(?:"[^"\n]*"|'[^'\n]*'|\{[^{}\n]*\})"""
     line_of = re.compile(
-        rf'(?P<indent>[ \t]*){re.escape(entry)}[ \t]*=[ \t]*(?:"[^"\n]*"|\'[^\'\n]*\'|\{{[^{{}}\n]*\}})'
-        r"(?P<rest>[ \t]*(?:#.*)?)$"
+        rf"(?P<indent>[ \t]*){re.escape(entry)}[ \t]*=[ \t]*{value_of}(?P<rest>[ \t]*(?:#.*)?)$"
     )
     lines = text.splitlines(keepends=True)
     inside, head, done = False, -1, False
