@@ -201,7 +201,7 @@ def _print(design: Design, found: Calibration) -> None:
         out.print(plain_table(heads, table, "the radius is not the only explanation"))
         out.print(
             "Moves follow the slope at the drawn values; the surface tension's is counted in "
-            f"standard uncertainties. {len(found.alternatives) - len(near)} more would have to move "
+            f"standard uncertainties. {len(found.alternatives) - len(near)} more would need to move "
             f"by over {_FARTHEST:g} tolerances. The interval holds none of them.",
             soft_wrap=True,
         )

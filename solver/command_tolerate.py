@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from conegap.geometries.design import Design
     from conegap.solver.callouts import Callouts
-    from conegap.solver.tolerance import ToleranceStudy
+    from conegap.solver.tolerance import Share, ToleranceStudy
 
 __all__ = ["EXAMPLES", "SUMMARY", "add_arguments"]
 
@@ -159,6 +159,12 @@ def _signed(value: float) -> str:
     return f"{100.0 * value:+.2f} %"
 
 
+def _curvature(line: Share) -> str:
+    if line.name in ("mesh", "surroundings"):
+        return ""
+    return f"{line.curvature:+.1e}" if line.curvature else "below noise"
+
+
 def _print(design: Design, study: ToleranceStudy, callouts: Callouts | None, target: Path) -> None:
     from conegap.solver.figure_units import percent, voltage_text
     from conegap.solver.terminal import console, plain_table
@@ -189,7 +195,7 @@ def _print(design: Design, study: ToleranceStudy, callouts: Callouts | None, tar
             line.label,
             _signed(line.low),
             _signed(line.high),
-            f"{line.curvature:+.1e}" if line.resolved else "below noise",
+            _curvature(line),
             percent(line.share) if line.share >= 1e-3 else "below 0.1 %",
         )
         for line in study.shares

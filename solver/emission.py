@@ -18,12 +18,14 @@ import numpy as np
 from scipy.constants import elementary_charge
 
 from conegap.geometries.curves import FloatArray
+from conegap.geometries.design import Design
 from conegap.geometries.errors import GeometryError
 from conegap.geometries.section import EmittingEdge
 from conegap.solver.field import FieldSolution, Voltages
 from conegap.solver.field_at_points import FieldAtPoints
+from conegap.solver.surface_balance import balance_field
 
-__all__ = ["Emission", "IonStarts", "ion_starts"]
+__all__ = ["Emission", "IonStarts", "edge_currents", "ion_starts"]
 
 
 @dataclass(frozen=True)
@@ -131,6 +133,47 @@ def ion_starts(
     return IonStarts(positions, np.vstack([p[1] for p in parts]), fall, np.concatenate(shares))
 
 
+def edge_currents(
+    design: Design, solution: FieldSolution, voltages: Voltages
+) -> tuple[dict[str, float], tuple[str, ...]]:
+    """Share of the current of every edge, in proportion to how far it is above its rigid onset.
+
+    Parameters
+    ----------
+    design : Design
+    solution : FieldSolution
+    voltages : mapping
+        [V].
+
+    Returns
+    -------
+    dict of edge name to share
+        Adding to 1; all to the strongest edge where none is above its onset, [-].
+    tuple of str
+        Remarks.
+
+    Raises
+    ------
+    DesignError
+        An edge has no radius.
+    """
+    gamma = float(design.metal.surface_tension(design.liquid.temperature))
+    over = {}
+    for edge in solution.section.edges:
+        found = solution.edge(edge.name, voltages)
+        wanted = balance_field(
+            surface_tension=gamma, curvature=found.curvature, pressure=design.liquid.feed_pressure
+        )
+        over[edge.name] = found.value / wanted - 1.0
+    total = sum(max(value, 0.0) for value in over.values())
+    if total > 0.0:
+        return {name: max(value, 0.0) / total for name, value in over.items()}, ()
+    first = max(over, key=lambda name: over[name])
+    return {name: float(name == first) for name in over}, (
+        f"At these voltages no edge is above its rigid onset; the beam is that of '{first}'.",
+    )
+
+
 def _on_edge(
     solution: FieldSolution, edge: EmittingEdge, crest: FloatArray, emission: Emission, count: int
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -144,7 +187,7 @@ def _on_edge(
     lean = (lean + math.pi) % (2.0 * math.pi) - math.pi
     beyond = np.nonzero(np.abs(lean) > emission.half_angle)[0]
     before, after = beyond[beyond < k], beyond[beyond > k]
-    on_line = abs(points[k, 0]) <= 1e-6 * edge.radius and field_is_half(solution)
+    on_line = abs(points[k, 0]) <= 1e-6 * edge.radius and _is_half(solution)
     if len(before) or len(after):
         low = before[-1] + 1 if len(before) else 0
         high = after[0] - 1 if len(after) else len(t) - 1
@@ -167,6 +210,6 @@ def _on_edge(
     return points[k] + emission.start_distance * size * way, way, np.asarray(np.cos(turn) * solid)
 
 
-def field_is_half(solution: FieldSolution) -> bool:
+def _is_half(solution: FieldSolution) -> bool:
     """Whether the section is one half of its shape."""
     return solution.section.symmetry == "axisymmetric" or solution.section.mirrored

@@ -20,51 +20,14 @@ from conegap.geometries.errors import GeometryError
 from conegap.geometries.section import Section
 from conegap.solver.coarse_mesh import IntArray
 from conegap.solver.field import FieldSolution
-from conegap.solver.smooth_potential import cubic_pieces, recovered_gradient
+from conegap.solver.smooth_potential import Cubics, cubic_pieces, recovered_gradient
 from conegap.solver.subdivision import FineMesh
 
-__all__ = ["Cubics", "FieldAtPoints", "field_at_points"]
+__all__ = ["FieldAtPoints", "field_at_points"]
 
 BoolArray = NDArray[np.bool_]
 _ROOM = 1e-9
 _CANDIDATES = 12
-
-
-@dataclass(frozen=True)
-class Cubics:
-    """Cubic polynomials, one for each of n points (scaled quantities).
-
-    Parameters
-    ----------
-    centre : (2, n) array
-        Where the barycentric coordinates u and v are 0.
-    slopes : (2, 2, n) array
-        Gradients of u and of v.
-    coefficients : (10, n) array
-        In the order of `conegap.solver.smooth_potential.cubic_pieces`.
-    """
-
-    centre: FloatArray
-    slopes: FloatArray
-    coefficients: FloatArray
-
-    def shares(self, points: FloatArray) -> FloatArray:
-        """Barycentric coordinates u and v of points, (2, n) arrays both, [-]."""
-        x, z = points - self.centre
-        return np.asarray(self.slopes[:, 0] * x + self.slopes[:, 1] * z)
-
-    def evaluate(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Value, (n,) array, and gradient, (2, n) array, at points, (2, n) array."""
-        u, v = self.shares(points)
-        p1, pu, pv, puu, puv, pvv, puuu, puuv, puvv, pvvv = self.coefficients
-        uu, uv, vv = u * u, u * v, v * v
-        quadratic_u, quadratic_v = puuv * u + puvv * v, puu * u + puv * v
-        value = p1 + u * (pu + quadratic_v + puuu * uu + quadratic_u * v) + v * (
-            pv + pvv * v + pvvv * vv
-        )
-        du = pu + 2.0 * (puu * u + puuv * uv) + puv * v + 3.0 * puuu * uu + puvv * vv
-        dv = pv + 2.0 * (pvv * v + puvv * uv) + puv * u + 3.0 * pvvv * vv + puuv * uu
-        return value, du * self.slopes[0] + dv * self.slopes[1]
 
 
 @dataclass(frozen=True)
@@ -343,7 +306,7 @@ def field_at_points(
         volts=volts,
         pieces=cubic_pieces(mesh.points, mesh.triangles, values, gradient),
         neighbours=_neighbours(mesh.triangles, len(mesh.points)),
-        inverse=np.linalg.inv(along),
+        inverse=np.asarray(np.linalg.inv(along), dtype=np.float64),
         mirrored=mirrored,
     )
 

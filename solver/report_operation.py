@@ -269,14 +269,22 @@ def _metal_row(row: MetalInGap) -> tuple[str, ...]:
     return (
         row.name,
         f"{row.melting_point:.4g} K",
-        f"{row.surface_tension * 1e3:.3g} mN/m, {row.temperature:.4g} K",
+        f"{row.surface_tension * 1e3:.0f} mN/m, {row.temperature:.0f} K",
         "floods" if row.rigid_onset is None else voltage_text(row.rigid_onset),
         "none" if row.scaled_onset is None else voltage_text(row.scaled_onset),
         "none" if exhaust is None else f"{exhaust.speed / 1e3:.3g} km/s",
-        "none" if exhaust is None else f"{exhaust.specific_impulse:.4g} s",
+        "none" if exhaust is None else f"{exhaust.specific_impulse:.0f} s",
         "none" if exhaust is None else f"{exhaust.thrust_per_current * 1e3:.3g} µN/mA",
-        "unknown" if row.vapour_pressure is None else f"{row.vapour_pressure:.1e} Pa",
+        _vapour_text(row.vapour_pressure),
     )
+
+
+def _vapour_text(value: float | None) -> str:
+    if value is None:
+        return "unknown"
+    if value < 1e-9:
+        return "below 1e-9 Pa"
+    return f"{value:.2g} Pa".replace("e-0", "e-")
 
 
 def card_table(assessment: Assessment) -> Table:

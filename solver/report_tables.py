@@ -239,7 +239,7 @@ def operation_table(assessment: Assessment) -> Table | None:
 def _exhaust_texts(exhaust: IonExhaust) -> list[tuple[str, str]]:
     return [
         ("exhaust speed", f"{exhaust.speed / 1e3:.3g} km/s"),
-        ("specific impulse", f"{exhaust.specific_impulse:.4g} s"),
+        ("specific impulse", f"{exhaust.specific_impulse:.0f} s"),
         ("thrust per current", f"{exhaust.thrust_per_current * 1e3:.3g} µN/mA"),
         ("beam power per thrust", f"{exhaust.power_per_thrust * 1e-3:.3g} W/mN"),
         ("mass flow per current", f"{exhaust.mass_per_charge * 1e6:.3g} µg/s per mA"),

@@ -11,16 +11,57 @@ spacing, as the mesh values are.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from scipy.sparse import csr_matrix
 
 from conegap.geometries.curves import FloatArray
 from conegap.solver.coarse_mesh import IntArray
 
-__all__ = ["cubic_pieces", "recovered_gradient"]
+__all__ = ["Cubics", "cubic_pieces", "recovered_gradient"]
 
 _POWERS = ((1, 0), (0, 1), (2, 0), (1, 1), (0, 2), (3, 0), (2, 1), (1, 2), (0, 3))
 _BATCH = 6000
+
+
+@dataclass(frozen=True)
+class Cubics:
+    """Cubic polynomials, one for each of n points (scaled quantities).
+
+    Parameters
+    ----------
+    centre : (2, n) array
+        Where the barycentric coordinates u and v are 0.
+    slopes : (2, 2, n) array
+        Gradients of u and of v.
+    coefficients : (10, n) array
+        In the order of `cubic_pieces`.
+    """
+
+    centre: FloatArray
+    slopes: FloatArray
+    coefficients: FloatArray
+
+    def shares(self, points: FloatArray) -> FloatArray:
+        """Barycentric coordinates u and v of points, (2, n) arrays both, [-]."""
+        x, z = points - self.centre
+        return np.asarray(self.slopes[:, 0] * x + self.slopes[:, 1] * z)
+
+    def evaluate(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Value, (n,) array, and gradient, (2, n) array, at points, (2, n) array."""
+        u, v = self.shares(points)
+        p1, pu, pv, puu, puv, pvv, puuu, puuv, puvv, pvvv = self.coefficients
+        uu, uv, vv = u * u, u * v, v * v
+        quadratic_u, quadratic_v = puuv * u + puvv * v, puu * u + puv * v
+        value = (
+            p1
+            + u * (pu + quadratic_v + puuu * uu + quadratic_u * v)
+            + v * (pv + pvv * v + pvvv * vv)
+        )
+        du = pu + 2.0 * (puu * u + puuv * uv) + puv * v + 3.0 * puuu * uu + puvv * vv
+        dv = pv + 2.0 * (pvv * v + puvv * uv) + puv * u + 3.0 * pvvv * vv + puuv * uu
+        return value, du * self.slopes[0] + dv * self.slopes[1]
 
 
 def recovered_gradient(

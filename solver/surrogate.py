@@ -26,6 +26,7 @@ NORMAL_SHARE = 0.5
 """Standard deviation of a normal tolerance over its half width: plus-minus is two of them."""
 
 _FARTHEST = 1.5
+_BENT = 20.0
 
 
 @dataclass(frozen=True)
@@ -35,13 +36,15 @@ class Surrogate:
     Parameters
     ----------
     constant : float
-        Value at the drawn design, near zero, [-].
+        Fitted value at the drawn design: what meshing it anew scattered its solve by; shifts are
+        counted from there, [-].
     slopes, curvatures : (d,) array
         b and c, [-].
     cross : (d, d) array
         d above the diagonal, zero elsewhere, [-].
     low, high : (d,) array
-        Solved shifts of log(onset) at the lower and upper end of each tolerance, [-].
+        Solved shifts of log(onset) at the lower and upper end of each tolerance, counted from
+        the fitted value at the drawn design, [-].
     fit_error : float
         Root mean square residual of the fit, [-].
     held_out : (m,) array
@@ -68,7 +71,7 @@ class Surrogate:
     def __call__(self, deviations: FloatArray) -> FloatArray:
         """Log of onset over drawn onset, (n,) array, at (n, d) deviations in tolerances."""
         x = np.asarray(deviations)
-        linear = self.constant + x @ self.slopes + (x * x) @ self.curvatures
+        linear = x @ self.slopes + (x * x) @ self.curvatures
         return np.asarray(linear + np.einsum("ni,ij,nj->n", x, self.cross, x, optimize=True))
 
     def variances(self, second: FloatArray, fourth: FloatArray) -> FloatArray:
@@ -120,7 +123,8 @@ def build_surrogate(
     normal : tuple of bool
         Distribution of each dimension, see `draw_deviations`.
     noise : float
-        Scatter of one evaluation; dimensions below it enter no pair, [-].
+        Scatter of one evaluation; dimensions near it enter no pair and have no curvature, so
+        that they average the scatter of the drawn design instead, [-].
     most_pairs : int
         Pairs of dimensions for which a joint term is fitted: those of the largest shifts.
     held_out : int
@@ -140,26 +144,33 @@ def build_surrogate(
     at_corners = log_onset(corners, "pairs of dimensions") if pairs else np.zeros(0)
     points = np.concatenate([np.zeros((1, count)), ends, corners])
     values = np.concatenate([[0.0], at_ends, at_corners])
-    terms = _terms(points, pairs)
+    curved = np.flatnonzero(
+        (np.maximum(np.abs(low), np.abs(high)) > _BENT * noise)
+        | (np.abs(low + high) > _BENT * noise / 2.0)
+    )
+    bent = [int(i) for i in curved]
+    terms = _terms(points, bent, pairs)
     found, *_ = np.linalg.lstsq(terms, values, rcond=None)
+    first = 1 + count + len(bent)
+    curvatures = np.zeros(count)
+    curvatures[bent] = found[1 + count : first]
     cross = np.zeros((count, count))
     for k, (i, j) in enumerate(pairs):
-        cross[i, j] = found[1 + 2 * count + k]
+        cross[i, j] = found[first + k]
     generator = np.random.default_rng(seed)
     tests = np.clip(draw_deviations(normal, held_out, generator), -_FARTHEST, _FARTHEST)
     truth = log_onset(tests, "designs held out")
-    surrogate = Surrogate(
+    return Surrogate(
         constant=float(found[0]),
         slopes=found[1 : 1 + count],
-        curvatures=found[1 + count : 1 + 2 * count],
+        curvatures=curvatures,
         cross=cross,
-        low=low,
-        high=high,
+        low=low - found[0],
+        high=high - found[0],
         fit_error=float(np.sqrt(np.mean((terms @ found - values) ** 2))),
-        held_out=_terms(tests, pairs) @ found - truth,
+        held_out=_terms(tests, bent, pairs) @ found - truth,
         solves=len(points) + held_out,
     )
-    return surrogate
 
 
 def _pairs(sizes: FloatArray, noise: float, most: int) -> list[list[int]]:
@@ -170,7 +181,7 @@ def _pairs(sizes: FloatArray, noise: float, most: int) -> list[list[int]]:
     return pairs[:most]
 
 
-def _terms(points: FloatArray, pairs: list[list[int]]) -> FloatArray:
-    """Columns of the least-squares problem, (n, 1 + 2 d + pairs) array."""
+def _terms(points: FloatArray, bent: list[int], pairs: list[list[int]]) -> FloatArray:
+    """Columns of the least-squares problem, (n, 1 + d + bent + pairs) array."""
     joint = [points[:, i] * points[:, j] for i, j in pairs]
-    return np.column_stack([np.ones(len(points)), points, points**2, *joint])
+    return np.column_stack([np.ones(len(points)), points, points[:, bent] ** 2, *joint])

@@ -92,7 +92,7 @@ class Share:
     slope : float
         d ln(onset) per tolerance at the drawn value, signed, [-].
     curvature : float
-        d2 ln(onset) per tolerance squared, signed, [-].
+        d2 ln(onset) per tolerance squared, signed; 0 where it is lost in the noise, [-].
     elasticity : float or None
         d ln(onset) / d ln(dimension); None where the drawn value is zero or it has no meaning,
         [-].
@@ -428,7 +428,7 @@ def _shares(
                 high=float(np.expm1(high)),
                 share=float(variances[k]) / total,
                 slope=slope,
-                curvature=high + low,
+                curvature=high + low if surrogate.curvatures[k] != 0.0 else 0.0,
                 elasticity=slope * d.value / float(d.tolerance or 1.0) if d.value else None,
                 resolved=max(abs(low), abs(high)) > 2.0 * noise,
             )

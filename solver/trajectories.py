@@ -20,41 +20,16 @@ from scipy.constants import elementary_charge
 
 from conegap.geometries.curves import FloatArray
 from conegap.solver.coarse_mesh import IntArray
-from conegap.solver.field_at_points import Cubics, FieldAtPoints
+from conegap.solver.field_at_points import FieldAtPoints
+from conegap.solver.ion_step import stages_of, state_between, step_error, way_out
 from conegap.solver.landing import Landing, landings
 
 __all__ = ["Trajectories", "trace"]
 
 BoolArray = NDArray[np.bool_]
 
-_STAGES = np.zeros((7, 7))
-_STAGES[1, :1] = (1 / 5,)
-_STAGES[2, :2] = (3 / 40, 9 / 40)
-_STAGES[3, :3] = (44 / 45, -56 / 15, 32 / 9)
-_STAGES[4, :4] = (19372 / 6561, -25360 / 2187, 64448 / 6561, -212 / 729)
-_STAGES[5, :5] = (9017 / 3168, -355 / 33, 46732 / 5247, 49 / 176, -5103 / 18656)
-_STAGES[6, :6] = (35 / 384, 0.0, 500 / 1113, 125 / 192, -2187 / 6784, 11 / 84)
-_ERROR = np.array([71 / 57600, 0.0, -71 / 16695, 71 / 1920, -17253 / 339200, 22 / 525, -1 / 40])
-# Shampine's continuous extension of order four: weights of the stages in powers of the share.
-_BETWEEN = np.array(
-    [
-        [1, -8048581381 / 2820520608, 8663915743 / 2820520608, -12715105075 / 11282082432],
-        [0, 0, 0, 0],
-        [0, 131558114200 / 32700410799, -68118460800 / 10900136933, 87487479700 / 32700410799],
-        [0, -1754552775 / 470086768, 14199869525 / 1410260304, -10690763975 / 1880347072],
-        [
-            0,
-            127303824393 / 49829197408,
-            -318862633887 / 49829197408,
-            701980252875 / 199316789632,
-        ],
-        [0, -282668133 / 205662961, 2019193451 / 616988883, -1453857185 / 822651844],
-        [0, 40617522 / 29380423, -110615467 / 29380423, 69997945 / 29380423],
-    ]
-)
 _TOLERANCE = 1e-8
 _MOST_STEPS = 40_000
-_OUTSIDE = -1e-12
 
 
 @dataclass(frozen=True)
@@ -195,13 +170,13 @@ class _Flight:
                 return
             tri = self.triangle[alive]
             cubics = self.field.cubics(tri, self.piece[alive])
-            stages = _stages(cubics, y, gradient, step)
-            error = _error(stages, step, self.field.spacing[tri]) / self.tolerance
+            stages = stages_of(cubics, y, gradient, step)
+            error = step_error(stages, step, self.field.spacing[tri]) / self.tolerance
             good = error <= 1.0
-            share, side = _exit(cubics, y, stages, step)
+            share, side = way_out(cubics, y, stages, step)
             share[~good] = 0.0
             side[~good] = -1
-            y = _between(y, stages, step, share)
+            y = state_between(y, stages, step, share)
             phi, gradient = cubics.evaluate(y[:2])
             miss = np.abs(0.5 * (y[2] ** 2 + y[3] ** 2) + phi - energy[alive])
             self.energy_error[alive] = np.maximum(self.energy_error[alive], miss)
@@ -240,7 +215,7 @@ class _Flight:
         self.triangle[alive[onward]] = beyond[onward]
         back = self.field.neighbours[beyond[onward]] == tri[onward, None]
         self.piece[alive[onward]] = np.argmax(back, axis=1)
-        blocked = out & (beyond < 0)
+        blocked: BoolArray = out & (beyond < 0)
         if not blocked.any():
             return blocked
         mirror = blocked & self.field.mirror_sides[tri, piece]
@@ -248,7 +223,8 @@ class _Flight:
         y[0, mirror] = np.abs(y[0, mirror])
         y[2, mirror] *= -1.0
         gradient[0, mirror] *= -1.0
-        return np.asarray(blocked & ~mirror)
+        stopped: BoolArray = blocked & ~mirror
+        return stopped
 
     def paths(
         self, length: float, seconds: float
@@ -260,65 +236,3 @@ class _Flight:
         places = np.concatenate([entry[1] for entry in self._log])[order] * length
         times = np.concatenate([entry[2] for entry in self._log])[order] * seconds
         return tuple(np.split(places, cuts)), tuple(np.split(times, cuts))
-
-
-def _stages(cubics: Cubics, y: FloatArray, gradient: FloatArray, step: FloatArray) -> FloatArray:
-    """Derivatives of the state at the stages of one step, (7, 4, n) array."""
-    stages = np.empty((7, *y.shape))
-    stages[0, :2], stages[0, 2:] = y[2:], -gradient
-    flat = stages.reshape(7, -1)
-    for number in range(1, 7):
-        at = y + step * (_STAGES[number, :number] @ flat[:number]).reshape(y.shape)
-        stages[number, :2], stages[number, 2:] = at[2:], -cubics.evaluate(at[:2])[1]
-    return stages
-
-
-def _error(stages: FloatArray, step: FloatArray, cell: FloatArray) -> FloatArray:
-    """Estimated error of one step: of the place over the spacing, or of the velocity, (n,)."""
-    slip = np.abs(step * (_ERROR @ stages.reshape(7, -1)).reshape(stages.shape[1:]))
-    slip[:2] /= cell
-    return np.asarray(slip.max(axis=0))
-
-
-def _between(y: FloatArray, stages: FloatArray, step: FloatArray, share: FloatArray) -> FloatArray:
-    """State after a share of each step, (4, n) array."""
-    weights = _BETWEEN @ (share * np.cumprod(np.stack([np.ones_like(share), *3 * [share]]), axis=0))
-    return np.asarray(y + step * np.sum(weights[:, None] * stages, axis=0))
-
-
-def _exit(
-    cubics: Cubics, y: FloatArray, stages: FloatArray, step: FloatArray
-) -> tuple[FloatArray, IntArray]:
-    """Share of each step until the ion leaves its piece, and through which side.
-
-    Returns
-    -------
-    (n,) array
-        1 where it stays inside, [-].
-    (n,) array of int
-        Barycentric coordinate that becomes negative, -1 where none does.
-    """
-    count = y.shape[1]
-    way = (_BETWEEN.T @ stages[:, :2].reshape(7, -1)).reshape(4, 2, count) * step
-    # Coordinate c along the step is the polynomial with the coefficients g[:, c].
-    g = np.empty((5, 3, count))
-    g[0, :2] = cubics.shares(y[:2])
-    g[1:, :2] = way[:, 0, None] * cubics.slopes[:, 0] + way[:, 1, None] * cubics.slopes[:, 1]
-    g[:, 2] = -g[:, 0] - g[:, 1]
-    g[0, 2] += 1.0
-    leaves = g.sum(axis=0) < _OUTSIDE
-    g0, g1, g2, g3, g4 = g
-    root = np.sqrt(np.maximum(g1 * g1 - 4.0 * g0 * g2, 0.0))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        s = 2.0 * g0 / (root - g1)
-        s = np.where((s > 0.0) & (s < 1.0), s, s >= 1.0)
-        for _ in range(2):
-            value = g0 + s * (g1 + s * (g2 + s * (g3 + s * g4)))
-            slope = g1 + s * (2.0 * g2 + s * (3.0 * g3 + s * (4.0 * g4)))
-            s = s - value / slope
-            s = np.where((s > 0.0) & (s < 1.0), s, s >= 1.0)
-    s = np.where(leaves, s, 2.0)
-    side = np.argmin(s, axis=0)
-    share = s[side, np.arange(count)]
-    stays = share > 1.0
-    return np.where(stays, 1.0, share), np.where(stays, -1, side)

@@ -34,7 +34,14 @@ FLOW = (
     "budget",
     "classic",
     "operation",
+    "beam_current",
     "review",
+    "electron_emission",
+    "breakdown",
+    "supply_card",
+    "feed",
+    "compare_metals",
+    "gap_operation",
     "assessment",
 )
 

@@ -138,9 +138,13 @@ def test_headings_go_down_one_step_at_a_time_and_keep_the_order() -> None:
         "inputs",
         "metal",
         "classic",
+        "electrode",
         "operation",
+        "feed",
+        "metals",
         "quality",
         "limits",
+        "card",
         "cautions",
     ]
     cells = [a for tag, a in page().tags if tag == "th"]

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from conftest import NEEDLE as NEEDLE_TEXT
 from conftest import NEEDLE_MICROMETRES, needle_design
 from numpy.testing import assert_allclose
 from scipy.optimize import brentq
@@ -72,7 +73,8 @@ def test_sampled_band_of_normal_radius_is_exact() -> None:
     sigma = 0.5e-6  # the tolerance of 1 um is two standard deviations
     for found, sign in ((low, -1.0), (high, 1.0)):
         exact = hyperboloid(RADIUS + sign * QUANTILE * sigma, GAP) / hyperboloid(RADIUS, GAP)
-        assert_allclose(found, exact, rtol=4e-4, atol=0)
+        # The cubic remainder of the surrogate, 3e-4, and three standard errors of the samples.
+        assert_allclose(found, exact, rtol=7e-4, atol=0)
     # Coverage: the middle 90 % of the designs, counted with the closed form itself.
     radii = RADIUS + sigma * np.random.default_rng(7).standard_normal(40_000)
     onsets = np.array([hyperboloid(r, GAP) for r in radii[radii > 0]]) / hyperboloid(RADIUS, GAP)
@@ -126,9 +128,9 @@ def test_sensitivities_have_sign_and_curvature() -> None:
     study = stack_up(needle_design(), onset, Nominal(1.0), samples=1000)
     lines = {line.name: line for line in study.shares}
     tip, gap = lines["emitter.tip_radius"], lines["accelerator.gap"]
-    assert_allclose(tip.low, 0.8**0.4 - 1.0, rtol=1e-12)
-    assert_allclose(tip.high, 1.2**0.4 - 1.0, rtol=1e-12)
-    assert_allclose(tip.curvature, 0.4 * math.log(1.2 * 0.8), rtol=1e-9)
+    # The fitted drawn value, from which shifts are counted, takes up a part of the misfit.
+    assert_allclose([tip.low, tip.high], [0.8**0.4 - 1.0, 1.2**0.4 - 1.0], rtol=0, atol=2e-4)
+    assert_allclose(tip.curvature, 0.4 * math.log(1.2 * 0.8), rtol=0.03)
     assert_allclose(tip.elasticity, 0.4, rtol=0.015)
     assert_allclose(gap.elasticity, -0.2, rtol=0.005)
     assert gap.low > 0.0 > gap.high
@@ -143,7 +145,7 @@ def test_sensitivities_have_sign_and_curvature() -> None:
 def test_poor_surrogate_is_refused() -> None:
     """INVARIANT: an onset with a kink inside the tolerance has no quadratic, and no band."""
     kinked = closed_form(lambda radius, gap, t: 1.0 + 0.3 * (radius > RADIUS + 0.5e-6))
-    with pytest.raises(ComputationError, match="held|misses a design"):
+    with pytest.raises(ComputationError, match="misses a design"):
         stack_up(needle_design(), kinked, Nominal(1.0), samples=10_000)
 
 
@@ -153,6 +155,19 @@ def test_noise_as_large_as_the_band_is_refused() -> None:
     noisy = closed_form(lambda radius, gap, t: 1.0 + 2e-4 * generator.standard_normal())
     with pytest.raises(ComputationError, match="noise of meshing"):
         stack_up(needle_design(), noisy, Nominal(1.0), samples=10_000)
+
+
+def test_scatter_of_the_drawn_solve_is_averaged_out() -> None:
+    """INVARIANT: 6e-4 on the drawn solve alone moves the ends of a tolerance by a third of it."""
+
+    def law(x: np.ndarray, what: str) -> np.ndarray:
+        return 0.03 * x[:, 0] + 1e-4 * x[:, 1] - 2e-4 * x[:, 2] + 6e-4
+
+    found = build_surrogate(law, (False,) * 3, noise=2e-4)
+    assert_allclose(found.slopes, [0.03, 1e-4, -2e-4], rtol=0, atol=1e-12)
+    assert_allclose(found.low, [-0.03, -1e-4, 2e-4], rtol=0, atol=2e-4)
+    assert_allclose(found.curvatures[1:], 0.0, rtol=0, atol=0)
+    assert found.constant > 3.5e-4
 
 
 def test_same_seed_same_numbers() -> None:
@@ -174,8 +189,6 @@ def test_needed_tolerances_make_the_band_fit(wanted: float) -> None:
     verdicts = {row.dimension.key: row.verdict for row in found.rows}
     assert verdicts["emitter.tip_radius"] == "tighten"
     assert verdicts["liquid.temperature"] == "may open"
-    text = Path(__file__).with_name("conftest.py").read_text(encoding="utf-8")
-    assert "tip_tolerance" in text
     redrawn = redrawn_needle(needed["emitter.tip_radius"], needed["accelerator.gap"])
     again = stack_up(redrawn, NEEDLE, Nominal(3000.0, tension=0.01), samples=200_000)
     assert again.half_width <= wanted * 1.003
@@ -184,10 +197,8 @@ def test_needed_tolerances_make_the_band_fit(wanted: float) -> None:
 
 def redrawn_needle(tip_tolerance: float, gap_tolerance: float) -> Design:
     """The needle before a plane with other tolerances, in micrometres."""
-    from conftest import NEEDLE as TEXT
-
     sizes = {**NEEDLE_MICROMETRES, "tip_tolerance": tip_tolerance, "gap_tolerance": gap_tolerance}
-    return Design.from_text(TEXT.format(**sizes))
+    return Design.from_text(NEEDLE_TEXT.format(**sizes))
 
 
 def test_band_that_fits_lets_dimensions_open() -> None:
@@ -252,9 +263,7 @@ def test_design_without_tolerances_is_refused() -> None:
 
 def redrawn_needle_text() -> str:
     """Text of the needle before a plane."""
-    from conftest import NEEDLE as TEXT
-
-    return TEXT.format(**NEEDLE_MICROMETRES)
+    return NEEDLE_TEXT.format(**NEEDLE_MICROMETRES)
 
 
 def fake_solver(
@@ -340,13 +349,15 @@ def test_foreign_folders_are_left_alone(tmp_path: Path) -> None:
         resumable_folder(tmp_path / "photos", ("tolerance.json",)),
     ):
         pass
-    with (
-        pytest.raises(DesignError, match="no"),
-        resumable_folder(tmp_path / "new", ()) as (_, kept),
-    ):
-        kept.keep("a", voltage_V=1.0)
-        raise DesignError("no")
+    with pytest.raises(DesignError, match="no onset"):
+        _refused_run(tmp_path / "new")
     assert sorted(p.name for p in tmp_path.iterdir()) == ["photos"]
+
+
+def _refused_run(place: Path) -> None:
+    with resumable_folder(place, ()) as (_, kept):
+        kept.keep("a", voltage_V=1.0)
+        raise DesignError("no onset")
 
 
 def test_results_and_callouts_agree() -> None:
@@ -386,7 +397,7 @@ def test_sensitivities_equal_independent_solves() -> None:
     assert_allclose(lines["liquid.temperature"].high, warm, rtol=1e-6)
     assert study.surrogate.held_out_error < 2e-3
     assert study.nominal.voltage == drawn
-    # The band holds nine tenths of random designs that are solved for themselves.
+    # A design between the fitted points, by three meshes.
     assert_allclose(
         study.surrogate(np.array([[0.5, -0.5, 0.0]]))[0],
         math.log(

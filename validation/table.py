@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from conegap.geometries.errors import ConegapError
+from conegap.validation.emission_cases import emission_cases
 from conegap.validation.fact_cases import fact_cases
 from conegap.validation.field_cases import field_cases
 from conegap.validation.liquid_cases import liquid_cases
@@ -27,6 +28,7 @@ def all_cases() -> list[Case]:
         *liquid_surface_cases(),
         *stability_cases(),
         *peer_cases(),
+        *emission_cases(),
         *fact_cases(),
     ]
 

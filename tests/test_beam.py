@@ -1,0 +1,217 @@
+"""The beam of a design: angles, steering, interception and the spread by its own charge."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from conftest import needle_design
+from numpy.testing import assert_allclose
+from scipy.constants import elementary_charge, epsilon_0
+
+from conegap.geometries.design import Design
+from conegap.geometries.errors import GeometryError
+from conegap.geometries.section import Boundary, Section
+from conegap.solver.beam import Beam, beam_of, beam_rows, compute_beam
+from conegap.solver.beam_clearance import narrowest_clearance, weighted_quantile
+from conegap.solver.emission import Emission
+from conegap.solver.field import FieldSolution, solve_field
+from conegap.solver.field_at_points import field_at_points
+from conegap.solver.onset import electrode_voltages
+from conegap.solver.space_charge import added_angle, space_charge_spread
+from conegap.validation.sections import concentric_spheres
+
+Solved = Callable[[str], tuple[Design, FieldSolution]]
+MASS = 2.2e-25
+
+
+@cache
+def slit_beam(key: str, value: float) -> tuple[Design, FieldSolution, Beam]:
+    """The shipped slit with one dimension changed."""
+    design = Design.read("slit").with_value(key, value)
+    solution = solve_field(design.section())
+    return design, solution, compute_beam(design, solution)
+
+
+def open_spheres() -> Section:
+    """Concentric spheres whose outer one lets the beam pass."""
+    section = concentric_spheres(inner=1e-3, outer=4e-3).section
+    loops = tuple(
+        tuple(Boundary("chamber" if b.name == "accelerator" else b.name, b.curve) for b in loop)
+        for loop in section.loops
+    )
+    return replace(section, loops=loops, gap=0.0)
+
+
+def test_radial_beam_keeps_its_cone() -> None:
+    """EXACT: a sphere emits into the cone it is given; angles and thrust factor in closed form."""
+    alpha = math.radians(30.0)
+    beam = beam_of(
+        solve_field(open_spheres()),
+        {"emitter": 5e3},
+        mass=MASS,
+        emission=Emission(half_angle=alpha),
+    )
+    assert_allclose(beam.left, 1.0, rtol=1e-12)
+    # Current in the cone of half angle a grows as sin^2 a; the ends are seen from the z axis.
+    assert_allclose(beam.half_angle_95, math.asin(math.sqrt(0.95) * math.sin(alpha)), rtol=2e-3)
+    cosine = 2.0 / 3.0 * (1.0 - math.cos(alpha) ** 3) / math.sin(alpha) ** 2
+    assert_allclose(beam.thrust_factor, cosine, rtol=3e-4)
+    assert beam.steering_angle == 0.0
+    assert beam.filling is None
+    assert beam_rows(needle_design(), beam) == ()
+
+
+def test_scaled_design_has_the_same_angles() -> None:
+    """INVARIANT: twice every length lands twice as far out at the same angle."""
+    beams = []
+    for factor in (1.0, 2.0):
+        design = needle_design(factor)
+        beams.append(compute_beam(design, solve_field(design.section())))
+    one, two = beams
+    assert one.intercepted == pytest.approx(1.0)
+    assert_allclose(2.0 * np.array(one.spots[0].last), two.spots[0].last, rtol=1e-6)
+    assert_allclose(one.spots[0].angle, two.spots[0].angle, rtol=1e-6)
+    assert_allclose(one.trajectories.end_angle, two.trajectories.end_angle, atol=1e-7)
+
+
+def test_more_paths_change_little(solved: Solved) -> None:
+    """RATE: angles from 100 and 400 paths agree far below the model's own uncertainty."""
+    design, solution = solved("needle")
+    few, many = (compute_beam(design, solution, ions=n) for n in (100, 400))
+    assert_allclose(few.half_angle_95, many.half_angle_95, rtol=2e-3)
+    assert_allclose(few.rms_half_angle, many.rms_half_angle, rtol=1e-3)
+    assert_allclose(few.thrust_factor, many.thrust_factor, rtol=1e-4)
+
+
+@pytest.mark.slow
+def test_offset_slot_steers_towards_the_nearer_blade() -> None:
+    """INVARIANT: the sign is that of the transverse field, and mirrored slots steer mirrored."""
+    results = {offset: slit_beam("accelerator.lateral_offset", offset) for offset in (1e-4, -1e-4)}
+    for offset, (design, solution, beam) in results.items():
+        field = field_at_points(solution, electrode_voltages(design, solution.electrodes))
+        sideways = field.field(np.array([[0.0, z] for z in (5e-4, 1e-3)]))[:, 0]
+        assert np.all(np.sign(sideways) == -np.sign(offset)), "towards the nearer blade"
+        assert np.sign(beam.steering_angle) == -np.sign(offset)
+        assert abs(beam.steering_angle) > math.radians(0.5)
+    right, left = results[1e-4][2], results[-1e-4][2]
+    assert_allclose(right.steering_angle, -left.steering_angle, rtol=2e-2)
+    assert_allclose(right.half_angle_95, left.half_angle_95, rtol=5e-3)
+
+
+@pytest.mark.slow
+def test_centred_whole_slit_agrees_with_its_half(solved: Solved) -> None:
+    """INVARIANT: an offset too small to matter gives the beam of the mirrored half."""
+    whole, half = slit_beam("accelerator.lateral_offset", 1e-8)[2], compute_beam(*solved("slit"))
+    assert abs(whole.steering_angle) < math.radians(0.02)
+    assert_allclose(whole.rms_half_angle, half.rms_half_angle, rtol=5e-3)
+    assert_allclose(whole.thrust_factor, half.thrust_factor, rtol=2e-3)
+    assert_allclose(list(whole.edge_shares.values()), 0.5, atol=2e-3)
+
+
+def test_raised_lip_takes_the_current() -> None:
+    """INVARIANT: the lip that stands out has the greater field and steers to its own side."""
+    beam = slit_beam("emitter.misalignment_half", 1e-6)[2]
+    assert beam.edge_shares["left lip"] > 0.6
+    assert beam.steering_angle < 0.0
+
+
+def test_narrow_slot_catches_the_beam() -> None:
+    """INVARIANT: what a slot narrower than the beam catches lies on its metal and fails."""
+    design, solution, beam = slit_beam("accelerator.slot_width", 0.3e-3)
+    assert beam.intercepted > 0.5
+    assert_allclose(beam.left + beam.intercepted + beam.returned + beam.unfinished, 1.0, rtol=1e-12)
+    assert_allclose(sum(spot.share for spot in beam.spots), beam.intercepted, rtol=1e-12)
+    rows = beam_rows(design, beam)
+    assert [row.passed for row in rows] == [False, False]
+    assert all(row.advice and row.basis for row in rows)
+    assert_allclose(beam.spots[0].energy, elementary_charge * design.voltage, rtol=1e-4)
+    metal = solution.surface("accelerator", {})
+    for spot in beam.trajectories.landing:
+        assert spot is not None
+        place = np.array([abs(spot.position[0]), spot.position[1]])
+        away = np.hypot(*(metal.points - place).T).min()
+        assert away < 2.0 * np.hypot(*np.diff(metal.points, axis=0).T).max()
+        assert spot.position[1] < design.gap + 0.2e-3
+
+
+def test_wide_slot_lets_the_beam_pass(solved: Solved) -> None:
+    """INVARIANT: the shipped needle's aperture catches nothing and leaves its clearance."""
+    design, solution = solved("needle")
+    beam = compute_beam(design, solution)
+    assert beam.left == pytest.approx(1.0)
+    assert [row.passed for row in beam_rows(design, beam)] == [True, True]
+    assert 0.9 < beam.thrust_factor < 1.0
+
+
+def test_clearance_of_straight_rays() -> None:
+    """EXACT: rays from a point fill a straight bore as its far rim is seen from there."""
+    section = Design.read("needle").section()
+    angles = np.linspace(0.0, 0.2, 2001)
+    rays = tuple(np.array([[0.0, 0.0], [5e-3 * math.tan(a), 5e-3]]) for a in angles)
+    found = narrowest_clearance(section, rays, np.full(len(rays), 1.0 / len(rays)))
+    assert found is not None
+    # The bore of 1 mm radius ends at 1.4 mm in a rounding of 0.1 mm, which the rays graze.
+    z = np.linspace(1.4, 1.499, 10_001)
+    room = 1.1 - np.sqrt(0.1**2 - (z - 1.4) ** 2)
+    assert_allclose(found, np.max(z / room) * math.tan(0.95 * 0.2), rtol=1e-3)
+
+
+def test_weighted_quantile_of_an_even_spread() -> None:
+    """EXACT: 95 % of evenly spread values lie below 0.95, whatever their order."""
+    values = np.random.default_rng(3).permutation((np.arange(1000) + 0.5) / 1000.0)
+    assert_allclose(weighted_quantile(values, np.ones(1000), 0.95), 0.95, atol=1e-6)
+    # Weights in proportion to the value: the share below q is q^2.
+    assert_allclose(weighted_quantile(values, values, 0.95), math.sqrt(0.95), atol=1e-3)
+
+
+def test_space_charge_in_a_drift() -> None:
+    """EXACT: a thin round beam and a sheet at constant speed spread by K L / a and by Gauss."""
+    speed, length, radius, current = 8e4, 1e-2, 1e-3, 1e-6
+    z = np.linspace(0.0, length, 50)
+    path, times = np.stack([np.full(50, radius), z], axis=1), z / speed
+    width = np.full(50, radius)
+    perveance = elementary_charge * current / (2.0 * math.pi * epsilon_0 * MASS * speed**3)
+    spread = space_charge_spread(
+        path, times, width, MASS, current=current, half_angle=0.1, sheet=False
+    )
+    assert_allclose(spread.angle, perveance * length / radius, rtol=1e-10)
+    assert spread.valid
+    strong = space_charge_spread(
+        path, times, width, MASS, current=1e-3, half_angle=0.1, sheet=False
+    )
+    assert not strong.valid
+    sheet = added_angle(path, times, width, MASS, sheet=True)
+    exact = elementary_charge * length / (2.0 * epsilon_0 * MASS * speed**3)
+    assert_allclose(sheet, exact, rtol=1e-10)
+
+
+@pytest.mark.parametrize("wrong", [{"half_angle": 0.0}, {"half_angle": 2.0}, {"start_distance": 0}])
+def test_impossible_emission_is_refused(wrong: dict[str, float]) -> None:
+    """INVARIANT: an emission cone or a start distance without meaning gives no beam."""
+    with pytest.raises(GeometryError):
+        Emission(**wrong)
+
+
+def test_figure_shows_paths_and_landings() -> None:
+    """INVARIANT: every path shown that is caught has a cross, on both sides of a half."""
+    from conegap.solver.figure_beam import beam_alt, beam_caption, beam_window, draw_beam
+    from conegap.solver.figure_style import LIMIT
+    from conegap.solver.figures import charted
+
+    _, solution, beam = slit_beam("accelerator.slot_width", 0.3e-3)
+    window = beam_window(solution.section)
+    figure = charted(lambda axes: draw_beam(axes, solution.section, beam, window), (4.6, 5.0))
+    lines = figure.axes[0].get_lines()
+    crosses = [line for line in lines if line.get_marker() == "X"]
+    fans = [line for line in lines if line.get_color() == LIMIT and line not in crosses]
+    assert len(crosses) == len(fans) >= 20
+    assert all(line.get_linestyle() == "--" for line in fans), "readable in grey"
+    ends = sorted(float(line.get_xdata()[0]) for line in crosses)  # type: ignore[index, arg-type]
+    assert_allclose(ends, -np.array(ends)[::-1], atol=1e-12)
+    assert "100 %" in beam_alt(beam)
+    assert "assumed" in beam_caption(beam)
