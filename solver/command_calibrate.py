@@ -186,6 +186,7 @@ def _print(design: Design, found: Calibration) -> None:
     out.print(plain_table((), rows, heading))
     out.print()
     near = [one for one in found.alternatives if one.in_tolerances <= _FARTHEST]
+    far = len(found.alternatives) - len(near)
     if near:
         table = [
             (
@@ -201,8 +202,8 @@ def _print(design: Design, found: Calibration) -> None:
         out.print(plain_table(heads, table, "the radius is not the only explanation"))
         out.print(
             "Moves follow the slope at the drawn values; the surface tension's is counted in "
-            f"standard uncertainties. {len(found.alternatives) - len(near)} more would need to move "
-            f"by over {_FARTHEST:g} tolerances. The interval holds none of them.",
+            f"standard uncertainties. {len(found.alternatives) - len(near)} more would have "
+            f"to move by over {_FARTHEST:g} tolerances. The interval holds none of them.",
             soft_wrap=True,
         )
     if found.ratio_to_rigid != 1.0:

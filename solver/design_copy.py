@@ -20,7 +20,7 @@ def source_text(given: str) -> str:
     Parameters
     ----------
     given : str
-        As for `Design.read`.
+        Path or example's name, as `Design.read` takes it.
 
     Raises
     ------

@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass
 from itertools import pairwise
 
-__all__ = ["Estimate", "estimate"]
+__all__ = ["Estimate", "combined", "estimate"]
 
 _EARNED_ORDER = (1.5, 2.6)
 _LEADING_SHARE = 0.06
@@ -44,6 +44,32 @@ class Estimate:
     extrapolated: bool
     level_sizes: tuple[int, ...]
     level_values: tuple[float, ...]
+
+
+def combined(sizes: tuple[int, ...], values: tuple[float, ...], extrapolated: bool) -> float:
+    """The linear combination of mesh values that `estimate` uses.
+
+    Parameters
+    ----------
+    sizes : tuple of int
+        Subdivisions of the meshes, each twice the one before, [-].
+    values : tuple of float
+        The quantity on each mesh.
+    extrapolated : bool
+        Remove the second- and fourth-order terms; otherwise the finest value.
+
+    Returns
+    -------
+    float
+        In the unit of the values.
+    """
+    if not extrapolated:
+        return values[-1]
+    best = values[-1] + (values[-1] - values[-2]) / 3.0
+    if len(sizes) == 2:
+        return best
+    previous = values[-2] + (values[-2] - values[-3]) / 3.0
+    return best + (best - previous) / 15.0
 
 
 def estimate(sizes: tuple[int, ...], values: tuple[float, ...]) -> Estimate:
@@ -83,7 +109,7 @@ def estimate(sizes: tuple[int, ...], values: tuple[float, ...]) -> Estimate:
         # The next term, of fourth order, goes too; half of what the first step still moved is
         # kept as the error, ten times the share that a clean fourth order would leave.
         spread = max(abs(extrapolated - previous) / 2.0, _LEADING_SHARE * abs(extrapolated - fine))
-        value = extrapolated + (extrapolated - previous) / 15.0
+        value = combined(sizes, values, True)
     else:
         spread = _SAFETY * max(abs(after), abs(before) / 2.0, abs(extrapolated - previous))
         value = fine

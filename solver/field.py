@@ -21,7 +21,7 @@ from conegap.geometries.errors import GeometryError
 from conegap.geometries.section import EmittingEdge, Section
 from conegap.solver.coarse_mesh import CoarseMesh, IntArray, coarse_mesh
 from conegap.solver.edge_field import EdgeField, crest_of, curvature_at, refuse_sharp
-from conegap.solver.extrapolation import Estimate, estimate
+from conegap.solver.extrapolation import Estimate, combined, estimate
 from conegap.solver.level import Level, Prescribed, solve_level
 from conegap.solver.patch import Patch
 from conegap.solver.spacing import SpacingRule
@@ -173,7 +173,8 @@ class FieldSolution:
             points = level.mesh.points[nodes] * self.scale
             along = CubicSpline(path_length(points), self._node_field(level, nodes, weights))
             values.append(float(along(arc_position(points, np.array(place.position)))))
-        return estimate(self.level_sizes, tuple(values)).value
+        # The same combination of meshes as at the place itself, so that voltages superpose.
+        return combined(self.level_sizes, tuple(values), place.extrapolated)
 
     def charge(self, boundary_name: str, voltages: Voltages) -> Estimate:
         """Charge on all boundaries of one name, [C] (axisymmetric) or [C/m] (planar).

@@ -89,8 +89,16 @@ def space_charge_spread(
 
     Parameters
     ----------
-    path, times, half_width, mass, sheet
-        See `added_angle`.
+    path : (k, 2) array
+        Path of an ion at the edge of the beam, [m].
+    times : (k,) array
+        [s].
+    half_width : (k,) array
+        Half width of the beam at the points of the path, > 0, [m].
+    mass : float
+        Of the ion, [kg].
+    sheet : bool
+        A planar sheet instead of a round beam.
     current : float
         [A], or [A/m] for a sheet.
     half_angle : float

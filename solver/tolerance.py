@@ -22,12 +22,10 @@ import numpy as np
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design, Dimension
 from conegap.geometries.errors import ComputationError, DesignError
-from conegap.solver.assessment import RIGID, TURNING_POINT, Criterion, free_surface
-from conegap.solver.budget import doubled_room
-from conegap.solver.kept_solves import KeptSolves, OnsetOf, Variant, key_of, solved_onset
-from conegap.solver.onset import rigid_onset
+from conegap.solver.assessment import Criterion
+from conegap.solver.kept_solves import KeptSolves, OnsetOf, Variant, solved_onset
+from conegap.solver.nominal_onset import Nominal, nominal_onset
 from conegap.solver.scan import Progress
-from conegap.solver.surface_balance import field_stress
 from conegap.solver.surrogate import NORMAL_SHARE, Surrogate, build_surrogate, draw_deviations
 
 __all__ = ["MESH_NOISE", "Nominal", "Share", "ToleranceStudy", "stack_up", "tolerate"]
@@ -40,38 +38,6 @@ WORST_SURROGATE = 0.1
 
 LOW, HIGH = 0.05, 0.95
 """Ends of the band, [-]."""
-
-
-@dataclass(frozen=True)
-class Nominal:
-    """The onset of the design as drawn and what makes it uncertain besides the tolerances.
-
-    Parameters
-    ----------
-    voltage : float
-        Onset by the criterion in use, [V].
-    criterion : str
-        "rigid surface" or "meniscus turning point".
-    ratio_to_rigid : float
-        Onset over that of the rigid surface, [-].
-    numerical_error : float
-        Relative, rectangular, [-].
-    surroundings : float
-        Relative shift with a chamber twice as large, rectangular, [-].
-    tension : float
-        Relative standard uncertainty of the surface tension, normal, [-].
-    tension_gain : float
-        gamma kappa / (gamma kappa - p): the onset goes with sqrt(1 + gain u) for a relative
-        change u of the surface tension, 1 without feed pressure, [-].
-    """
-
-    voltage: float
-    criterion: str = RIGID
-    ratio_to_rigid: float = 1.0
-    numerical_error: float = 0.0
-    surroundings: float = 0.0
-    tension: float = 0.0
-    tension_gain: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -222,7 +188,7 @@ def tolerate(
     """
     toleranced(design, normal)
     kept = kept or KeptSolves()
-    nominal, warnings = _nominal(design, criterion, kept, progress)
+    nominal, warnings = nominal_onset(design, criterion, kept, progress)
     onset = solved_onset(design, kept, progress=progress)
     return stack_up(
         design, onset, nominal, normal=normal, samples=samples, seed=seed, warnings=warnings
@@ -342,45 +308,6 @@ def stack_up(
             f"{noise:.0e}, shows, the onset is as good as not scattered by them"
         )
     return study
-
-
-def _nominal(
-    design: Design, criterion: Criterion, kept: KeptSolves, progress: Progress | None
-) -> tuple[Nominal, tuple[str, ...]]:
-    """Onset of the drawn design on three meshes, its turning point where there is one."""
-    if progress is not None:
-        progress("field as drawn", 0, 1)
-    rigid = rigid_onset(design)
-    if progress is not None:
-        progress("field as drawn", 1, 1)
-    key = key_of(design, (), f"turning point, {criterion}")
-    if key not in kept.rows:
-        meniscus, remarks = free_surface(design, criterion, progress)
-        kept.keep(
-            key,
-            voltage_V=None if meniscus is None else meniscus.voltage,
-            error=None if meniscus is None else meniscus.error,
-            remarks=list(remarks),
-        )
-    row = kept.rows[key]
-    free = row["voltage_V"]
-    voltage = rigid.voltage if free is None else float(free)
-    surroundings = 0.0
-    room = doubled_room(design)
-    if room:
-        near, far = solved_onset(design, kept, progress=progress)([(), room], "wider chamber")
-        surroundings = abs(far / near - 1.0)
-    held = rigid.surface_tension * rigid.curvature
-    nominal = Nominal(
-        voltage=voltage,
-        criterion=RIGID if free is None else TURNING_POINT,
-        ratio_to_rigid=voltage / rigid.voltage,
-        numerical_error=rigid.numerical.error if free is None else float(row["error"]),
-        surroundings=surroundings,
-        tension=float(design.metal.surface_tension_uncertainty(design.liquid.temperature)),
-        tension_gain=held / field_stress(rigid.edge_field),
-    )
-    return nominal, (*design.warnings, *(str(text) for text in row["remarks"]))
 
 
 def _other(nominal: Nominal, samples: int, generator: np.random.Generator) -> FloatArray:

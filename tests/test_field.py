@@ -16,6 +16,7 @@ from conegap.geometries.errors import GeometryError, SharpEdgeError
 from conegap.solver.control_volumes import control_volumes
 from conegap.solver.edge_field import EdgeField
 from conegap.solver.field import FieldSolution, solve_field
+from conegap.solver.spacing import SpacingRule
 from conegap.solver.surface_chain import arc_position, path_length
 from conegap.validation.exact_case import ExactCase
 from conegap.validation.sections import (
@@ -107,7 +108,8 @@ def test_charges_meet_the_closed_forms(
 def test_field_on_a_straight_wall() -> None:
     """EXACT: coaxial walls have V / (r ln(b/a)) with the sign of the outward normal."""
     case = annular_cylinder(inner=1.0, outer=3.0, length=2.0)
-    solution = solve_field(case.section)
+    rule = SpacingRule(per_radius=0.5, per_axis_distance=0.9, per_clearance=0.6)
+    solution = solve_field(case.section, rule=rule)
     for name, radius, sign in (("emitter", 1.0, 1.0), ("accelerator", 3.0, -1.0)):
         along = solution.surface(name, UNIT)
         exact = sign / (radius * np.log(3.0))

@@ -43,8 +43,11 @@ def _angle_rows() -> list[Row]:
 def _field_along(case: ExactCase, inner: float, outer: float) -> tuple[FloatArray, FloatArray]:
     """Distance from the apex [m] and field [V/m] along a face, ends left out."""
     from conegap.solver.field import solve_field
+    from conegap.solver.spacing import SpacingRule
 
-    solution = solve_field(case.section, prescribed=case.prescribed_data)
+    # Finer than the default: without an edge patch every point of the face counts.
+    rule = SpacingRule(per_radius=0.5, per_axis_distance=0.9, per_clearance=0.6)
+    solution = solve_field(case.section, prescribed=case.prescribed_data, rule=rule)
     surface = solution.surface("emitter", case.voltages)
     distance = np.hypot(surface.points[:, 0], surface.points[:, 1])
     middle = (distance > 2.5 * inner) & (distance < outer / 2.5)
