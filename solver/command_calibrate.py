@@ -202,8 +202,8 @@ def _print(design: Design, found: Calibration) -> None:
         out.print(plain_table(heads, table, "the radius is not the only explanation"))
         out.print(
             "Moves follow the slope at the drawn values; the surface tension's is counted in "
-            f"standard uncertainties. {len(found.alternatives) - len(near)} more would have "
-            f"to move by over {_FARTHEST:g} tolerances. The interval holds none of them.",
+            f"standard uncertainties. {far} more would have to move by over "
+            f"{_FARTHEST:g} tolerances. The interval holds none of them.",
             soft_wrap=True,
         )
     if found.ratio_to_rigid != 1.0:

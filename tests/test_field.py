@@ -108,7 +108,7 @@ def test_charges_meet_the_closed_forms(
 def test_field_on_a_straight_wall() -> None:
     """EXACT: coaxial walls have V / (r ln(b/a)) with the sign of the outward normal."""
     case = annular_cylinder(inner=1.0, outer=3.0, length=2.0)
-    rule = SpacingRule(per_radius=0.5, per_axis_distance=0.9, per_clearance=0.6)
+    rule = SpacingRule(per_radius=0.4, per_axis_distance=0.6, per_clearance=0.4, growth=0.4)
     solution = solve_field(case.section, rule=rule)
     for name, radius, sign in (("emitter", 1.0, 1.0), ("accelerator", 3.0, -1.0)):
         along = solution.surface(name, UNIT)
