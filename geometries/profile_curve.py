@@ -71,7 +71,7 @@ class Profile:
             )
         if np.hypot(*(last - first)) < 1e-6 * size:
             points[-1] = points[0]
-            return cls(points, "closed", corners)
+            return cls(_seam_moved(points), "closed", corners)
         on_axis = (first[0] == 0.0, last[0] == 0.0)
         if revolved:
             if all(on_axis):
@@ -159,6 +159,20 @@ class Sharpest:
     radius: float
     point: FloatArray
     normal: FloatArray
+
+
+def _seam_moved(points: FloatArray) -> FloatArray:
+    """A closed outline that begins at its flattest point.
+
+    An emitting edge must not lie at the place where the curve begins and ends.
+    """
+    ring = points[:-1]
+    before, after = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
+    cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
+    lengths = np.hypot(*before.T) * np.hypot(*after.T) * np.hypot(*(before + after).T)
+    flattest = int(np.argmin(np.abs(cross) / np.maximum(lengths, 1e-300)))
+    moved = np.roll(ring, -flattest, axis=0)
+    return np.vstack([moved, moved[:1]])
 
 
 def sharpest_edges(curves: Sequence[Curve]) -> list[Sharpest]:

@@ -119,6 +119,8 @@ def classic_estimate(design: Design, *, radius: float) -> ClassicEstimate | None
         return None
     gamma = float(design.metal.surface_tension(design.liquid.temperature))
     ratio = gap / radius
+    if ratio < 1.0:
+        return None
     emitter = design.emitter
     if isinstance(emitter, Capillary):
         return ClassicEstimate(
@@ -136,7 +138,7 @@ def classic_estimate(design: Design, *, radius: float) -> ClassicEstimate | None
             "single thin blade before an unbroken plane",
             ratio >= 1.0,
         )
-    slender = not isinstance(emitter, Needle) or emitter.half_angle <= math.radians(20.0)
+    slender = isinstance(emitter, Needle) and emitter.half_angle <= math.radians(20.0)
     return ClassicEstimate(
         "needle formula sqrt(gamma R / eps0) ln(4 d / R)",
         needle_onset(surface_tension=gamma, radius=radius, gap=gap),

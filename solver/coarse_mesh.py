@@ -122,6 +122,11 @@ def coarse_mesh(
     patches: list[Patch] = []
     sharp = [(np.array(place) / scale, spacing / scale) for place, spacing in places]
     for edge in section.edges:
+        if len(section.loops[edge.loop]) == 1 and not 0.05 < edge.t < 0.95:
+            raise MeshError(
+                f"the emitting edge '{edge.name}' lies where its closed outline begins and ends; "
+                "let the outline begin elsewhere"
+            )
         patch = edge_patch(section, edge, scale, patch_angle)
         place = section.loops[edge.loop][edge.index].curve.point(np.array([edge.t]))[0] / scale
         if patch is not None:

@@ -11,7 +11,7 @@ from scipy.constants import epsilon_0
 
 from conegap.geometries.curves import Line
 from conegap.geometries.design import Design
-from conegap.geometries.errors import DesignError
+from conegap.geometries.errors import DesignError, MeshError
 from conegap.geometries.needle import Needle
 from conegap.geometries.section import Boundary, EmittingEdge, Section
 from conegap.solver.attached_cone import Extinction, extinction
@@ -56,7 +56,8 @@ class MeniscusOnset:
     half_angle : float
         Half angle of the cone that fits the middle third of the surface there, [rad].
     extinction : Extinction or None
-        Where an attached cone collapses; None for a slit.
+        Where an attached cone collapses; None for a slit, or where the feed pressure alone
+        holds a cone up.
     wave : FirstWave or None
         The first wave along a slit; None around an axis or when none grows.
     tilt_voltage : float or None
@@ -231,4 +232,8 @@ def _extinction(design: Design, liquid: LiquidSection, gamma: float) -> Extincti
     place = _surface(section)
     if section.symmetry != "axisymmetric" or place is None:
         return None
-    return extinction(design, surface=place, contact=liquid.contact, surface_tension=gamma)
+    try:
+        return extinction(design, surface=place, contact=liquid.contact, surface_tension=gamma)
+    except (DesignError, MeshError):
+        # A rough figure beside the onset, which stands without it.
+        return None

@@ -184,11 +184,13 @@ def edge_patch(section: Section, edge: EmittingEdge, scale: float, angle: float)
     if radius <= 0.0:
         return None
     separation = np.inf
+    rivals: list[FloatArray] = []
     here = section.loops[edge.loop][edge.index].curve.point(np.array([edge.t]))[0]
     for other in section.edges:
         if other is not edge:
             there = section.loops[other.loop][other.index].curve.point(np.array([other.t]))[0]
             separation = min(separation, float(np.hypot(*(here - there))) / scale)
+            rivals.append((there - here) / scale)
     for reach in _REACHES:
         distance = min(max(reach, 1.2) * radius, 0.35 * separation)
         backward, end_back = walk(section, edge, scale, distance, forward=False)
@@ -217,7 +219,7 @@ def edge_patch(section: Section, edge: EmittingEdge, scale: float, angle: float)
                 scale=scale,
                 open_ends=(end_back != "line", end_forth != "line"),
             )
-            if _fits(patch, section, chain, edge):
+            if _fits(patch, section, chain, edge) and _keeps_its_side(patch, here / scale, rivals):
                 return patch
     return None
 
@@ -231,6 +233,17 @@ def _interior(patch: Patch) -> tuple[FloatArray, FloatArray]:
         points.append(patch.points(number, sigma, height).reshape(-1, 2))
         wanted.append(0.6 * patch.angle * (patch.radius + patch.height(height.ravel())))
     return np.vstack(points), np.concatenate(wanted)
+
+
+def _keeps_its_side(patch: Patch, here: FloatArray, rivals: list[FloatArray]) -> bool:
+    """Whether a patch stays on its own side of the line midway to every other edge."""
+    points, wanted = _interior(patch)
+    for way in rivals:
+        apart = float(np.hypot(*way))
+        beyond = (points - here) @ (way / apart) - apart / 2.0
+        if np.any(beyond > -0.5 * wanted):
+            return False
+    return True
 
 
 def _fits(patch: Patch, section: Section, chain: list[Piece], edge: EmittingEdge) -> bool:
