@@ -38,6 +38,7 @@ Criterion = Literal["automatic", "rigid", "meniscus"]
 
 RIGID = "rigid surface"
 TURNING_POINT = "meniscus turning point"
+_FAR_ABOVE = 1.5
 
 
 @dataclass(frozen=True)
@@ -246,6 +247,13 @@ def assess(
         mesh_error=None if meniscus is None else meniscus.error,
         progress=progress,
     )
+    if meniscus is not None and meniscus.voltage > _FAR_ABOVE * onset.voltage:
+        remark = (
+            *remark,
+            f"the drawn edge, if the liquid wets it, gives way at {onset.voltage:.5g} V, far below "
+            f"the turning point of the meniscus at its drawn contact line, {meniscus.voltage:.5g} "
+            "V: the lower value decides where the edge is wet",
+        )
     voltage = onset.voltage if meniscus is None else meniscus.voltage
     accelerator = accelerator_field(design, solution, voltage)
     highest = voltage * (1.0 + budget.up)
