@@ -207,7 +207,8 @@ def test_each_emitter_has_its_classic_formula(name: str, formula: str) -> None:
     form = {"needle": needle_onset, "capillary": capillary_onset, "edge": planar_edge_onset}
     wanted = form[formula](surface_tension=gamma, radius=5e-6, gap=design.gap)
     assert found.voltage == wanted
-    assert found.within
+    # Whether a measured profile is a slender hyperboloid is not known.
+    assert found.within == (name != "profile")
 
 
 def test_classic_estimate_knows_its_range() -> None:
