@@ -7,12 +7,12 @@ z = 0 and the accelerator in the direction of +z.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
 
-from conegap.geometries.curves import Curve, FloatArray, polyline
+from conegap.geometries.curves import Curve, FloatArray, Line, polyline
 from conegap.geometries.errors import GeometryError
 
 __all__ = [
@@ -192,6 +192,30 @@ class Section:
         raise GeometryError(
             f"no emitting edge '{name}'; this section has {', '.join(e.name for e in self.edges)}"
         )
+
+    def with_surface(
+        self, place: tuple[int, int], curves: tuple[Curve, ...], edge: EmittingEdge
+    ) -> Section:
+        """The section with its liquid surface drawn anew.
+
+        Parameters
+        ----------
+        place : tuple of int
+            (loop, index) of the liquid surface, which begins on the axis or line of symmetry.
+        curves : tuple of Curve
+            From the axis to the old contact line, [m].
+        edge : EmittingEdge
+            The only edge of the result.
+        """
+        loop, index = place
+        row = list(self.loops[loop])
+        middle = row[index - 1]
+        start, apex = middle.curve.start, curves[0].start
+        line = Line((float(start[0]), float(start[1])), (0.0, float(apex[1])))
+        row[index - 1] = Boundary(middle.name, line)
+        row[index : index + 1] = [Boundary("liquid", curve) for curve in curves]
+        loops = (*self.loops[:loop], tuple(row), *self.loops[loop + 1 :])
+        return replace(self, loops=loops, edges=(edge,))
 
     def outline(self, loop: int = 0, samples: int = 33) -> FloatArray:
         """Points of one outline, for drawing, (n, 2) array, [m]."""

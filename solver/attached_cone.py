@@ -14,14 +14,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from conegap.geometries.curves import Arc, Line
+from conegap.geometries.curves import Arc, FloatArray, Line
 from conegap.geometries.design import Design
 from conegap.geometries.errors import DesignError
-from conegap.geometries.section import Boundary, EmittingEdge, Section
+from conegap.geometries.section import EmittingEdge, Section
 from conegap.solver.field import solve_field
+from conegap.solver.onset import electrode_voltages
 from conegap.solver.surface_balance import field_stress
 
-__all__ = ["TAYLOR_HALF_ANGLE", "Extinction", "extinction"]
+__all__ = ["TAYLOR_HALF_ANGLE", "Extinction", "axial_pull", "extinction"]
 
 TAYLOR_HALF_ANGLE = math.radians(49.29008929)
 _ROUNDINGS = (0.1, 0.05)
@@ -110,37 +111,37 @@ def _pull_per_volt_squared(
     radius: float,
 ) -> float:
     """Axial force on a rounded cone per volt squared, [N/V^2]."""
-    loop, index = surface
     alpha = TAYLOR_HALF_ANGLE
-    base = contact[0]
-    virtual = contact[1] + base / math.tan(alpha)
+    virtual = contact[1] + contact[0] / math.tan(alpha)
     centre = virtual - radius / math.sin(alpha)
     touch = (radius * math.cos(alpha), centre + radius * math.sin(alpha))
-    row = list(section.loops[loop])
-    top = row[index - 1]
-    start = top.curve.start
-    apex = (0.0, centre + radius)
-    row[index - 1] = Boundary(top.name, Line((float(start[0]), float(start[1])), apex))
-    row[index : index + 1] = [
-        Boundary("liquid", Arc((0.0, centre), radius, math.pi / 2.0, alpha)),
-        Boundary("liquid", Line(touch, contact)),
-    ]
+    faces = (Arc((0.0, centre), radius, math.pi / 2.0, alpha), Line(touch, contact))
+    cone = section.with_surface(surface, faces, EmittingEdge("cone", *surface, 0.0, radius))
     # Liquid beyond the contact line (the film of a needle) is no part of the cone.
+    loop, index = surface
+    row = list(cone.loops[loop])
     row[index + 2 :] = [
         replace(b, name="emitter") if b.name == "liquid" else b for b in row[index + 2 :]
     ]
-    loops = list(section.loops)
-    loops[loop] = tuple(row)
-    edge = EmittingEdge("cone", loop, index, 0.0, radius)
-    cone = replace(section, loops=tuple(loops), edges=(edge,))
+    cone = replace(cone, loops=(*cone.loops[:loop], tuple(row), *cone.loops[loop + 1 :]))
     solution = solve_field(cone, meshes=2)
-    volts = {
-        "emitter": design.voltages.emitter / design.voltage,
-        "accelerator": design.voltages.accelerator / design.voltage,
-    }
+    volts = electrode_voltages(design, solution.electrodes, 1.0 / design.voltage)
     along = solution.surface("liquid", volts)
-    middle = 0.5 * (along.points[1:] + along.points[:-1])
-    step = np.diff(along.points, axis=0)
-    stress = np.array([field_stress(e) for e in 0.5 * (along.field[1:] + along.field[:-1])])
-    # n_z dA = 2 pi r dr for a surface that descends outward.
-    return float(np.sum(2.0 * math.pi * middle[:, 0] * step[:, 0] * stress))
+    return axial_pull(along.points, along.field)
+
+
+def axial_pull(points: FloatArray, field: FloatArray) -> float:
+    """Axial force of a field on a surface of revolution that descends outward, [N].
+
+    The integral of eps0 E^2 / 2 over the projected rings 2 pi r dr, by the trapezoidal rule.
+
+    Parameters
+    ----------
+    points : (n, 2) array
+        (r, z) along the surface, outward, [m].
+    field : (n,) array
+        Normal field there, [V/m].
+    """
+    middle = 0.5 * (points[1:, 0] + points[:-1, 0])
+    stress = np.array([field_stress(float(e)) for e in 0.5 * (field[1:] + field[:-1])])
+    return float(np.sum(2.0 * math.pi * middle * np.diff(points[:, 0]) * stress))

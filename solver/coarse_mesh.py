@@ -22,7 +22,7 @@ from conegap.solver.patch import Patch, edge_patch, insert_patch
 from conegap.solver.spacing import SpacingRule, divide_spans
 from conegap.solver.span import BoundaryIndex, Span, section_spans
 
-__all__ = ["CoarseMesh", "CurvedEdge", "IntArray", "SurfaceEdge", "coarse_mesh"]
+__all__ = ["CoarseMesh", "CurvedEdge", "IntArray", "SurfaceEdge", "coarse_mesh", "twice_areas"]
 
 IntArray = NDArray[np.int64]
 # Growth of the mesher's triangles, and how far below its own wish an edge may lie undivided.
@@ -149,6 +149,19 @@ def coarse_mesh(
     raise MeshError(f"the region between the electrodes could not be meshed: {reason}")
 
 
+def twice_areas(points: FloatArray, triangles: IntArray) -> FloatArray:
+    """Twice the signed area of triangles, (m,) array, positive when counterclockwise.
+
+    Parameters
+    ----------
+    points : (n, 2) array
+    triangles : (m, 3) array of int
+    """
+    corners = points[triangles]
+    ab, ac = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    return np.asarray(ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0])
+
+
 def _length_unit(section: Section) -> float:
     """Smallest edge radius, or a hundredth of the gap where every edge is sharp, [m]."""
     radii = [edge.radius for edge in section.edges if edge.radius > 0.0]
@@ -218,9 +231,8 @@ def _fill(
         edges.append((int(a), int(b), span, float(ua), float(ub)))
     for a, b, span, ua, ub in edges:
         array[a], array[b] = span.point(np.array([ua, ub]))
-    corners = array[triangles]
-    cross = _cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    triangles[cross < 0] = triangles[cross < 0][:, [0, 2, 1]]
+    clockwise = twice_areas(array, triangles) < 0
+    triangles[clockwise] = triangles[clockwise][:, [0, 2, 1]]
     return _Fill(array, triangles.astype(np.int64), edges)
 
 
@@ -289,9 +301,7 @@ def _assemble(section: Section, scale: float, fill: _Fill, patches: list[Patch])
                 )
     all_points = np.vstack(points)
     all_triangles = np.vstack(triangles)
-    corners = all_points[all_triangles]
-    area = _cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    if np.any(area <= 0.0):
+    if np.any(twice_areas(all_points, all_triangles) <= 0.0):
         raise MeshError("the coarse mesh has a folded triangle near an electrode edge")
     empty = np.empty(0, dtype=np.int64)
     return CoarseMesh(

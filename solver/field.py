@@ -186,11 +186,7 @@ class FieldSolution:
         GeometryError
             The section has no such boundary.
         """
-        if boundary_name not in self.levels[0].measure:
-            raise GeometryError(
-                f"no conducting boundary '{boundary_name}'; here are "
-                f"{', '.join(self.levels[0].measure)}"
-            )
+        self._check_conductor(boundary_name)
         weights = self.weights(voltages)
         values = []
         for level in self.levels:
@@ -217,11 +213,7 @@ class FieldSolution:
         GeometryError
             The section has no such boundary.
         """
-        if boundary_name not in self.levels[0].measure:
-            raise GeometryError(
-                f"no conducting boundary '{boundary_name}'; here are "
-                f"{', '.join(self.levels[0].measure)}"
-            )
+        self._check_conductor(boundary_name)
         weights = self.weights(voltages)
         coarse_nodes = named_nodes(self.section, self.levels[-2].mesh, boundary_name, 1)
         fine_nodes = named_nodes(self.section, self.levels[-1].mesh, boundary_name, 2)
@@ -237,6 +229,13 @@ class FieldSolution:
         size = np.maximum(np.abs(value), 1e-3 * np.abs(value).max() + 1e-300)
         error = np.abs(fine - middle) / size
         return SurfaceField(points, path_length(points), value, error)
+
+    def _check_conductor(self, boundary_name: str) -> None:
+        if boundary_name not in self.levels[0].measure:
+            raise GeometryError(
+                f"no conducting boundary '{boundary_name}'; here are "
+                f"{', '.join(self.levels[0].measure)}"
+            )
 
     def _patch_points(self) -> IntArray:
         """Coarse points inside the edge patches, where the spacing is smooth, (n,) array."""

@@ -33,7 +33,7 @@ from fipy import (  # noqa: E402
 from fipy.meshes.mesh2D import Mesh2D  # noqa: E402
 from fipy.solvers.scipy.scipySolver import ScipySolver  # noqa: E402
 
-__all__ = ["BoolArray", "LaplaceOperator", "VoronoiMesh"]
+__all__ = ["BoolArray", "LaplaceOperator", "VoronoiMesh", "symmetric_factor"]
 
 BoolArray = NDArray[np.bool_]
 
@@ -121,6 +121,22 @@ def _faces_of_cells(low: IntArray, high: IntArray, cells: int) -> Any:
     return np.ma.masked_values(table, -1)
 
 
+def symmetric_factor(matrix: Any) -> SuperLU:
+    """Sparse factorisation in symmetric mode, the quickest for these meshes.
+
+    Parameters
+    ----------
+    matrix : (n, n) sparse matrix
+        Symmetric in its pattern.
+    """
+    return splu(
+        matrix.tocsc(),
+        permc_spec="MMD_AT_PLUS_A",
+        diag_pivot_thresh=0.0,
+        options={"SymmetricMode": True},
+    )
+
+
 class _DirectSolver(ScipySolver):  # type: ignore[misc]
     """Sparse factorisation in symmetric mode, kept for further right-hand sides."""
 
@@ -130,12 +146,7 @@ class _DirectSolver(ScipySolver):  # type: ignore[misc]
 
     def _solve_(self, matrix: Any, unknown: FloatArray, right_hand_side: FloatArray) -> FloatArray:
         if self.factor is None:
-            self.factor = splu(
-                matrix.tocsc(),
-                permc_spec="MMD_AT_PLUS_A",
-                diag_pivot_thresh=0.0,
-                options={"SymmetricMode": True},
-            )
+            self.factor = symmetric_factor(matrix)
         unknown[:] = self.factor.solve(right_hand_side)
         size = float(np.linalg.norm(right_hand_side))
         residual = float(np.linalg.norm(matrix @ unknown - right_hand_side)) / max(size, 1e-300)

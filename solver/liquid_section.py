@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.constants import epsilon_0
 
-from conegap.geometries.curves import Line
 from conegap.geometries.design import Design
 from conegap.geometries.errors import DesignError, MeshError
 from conegap.geometries.needle import Needle
-from conegap.geometries.section import Boundary, EmittingEdge, Section
+from conegap.geometries.section import EmittingEdge, Section
 from conegap.solver.attached_cone import Extinction, extinction
 from conegap.solver.meniscus import Equilibrium, Held
 from conegap.solver.meniscus_branch import (
@@ -23,9 +21,18 @@ from conegap.solver.meniscus_branch import (
     turning_point,
 )
 from conegap.solver.meniscus_shape import MeniscusShape, cap
+from conegap.solver.onset import electrode_voltages
+from conegap.solver.scan import Progress
 from conegap.solver.slit_waves import FirstWave, first_tilt, first_wave
 
-__all__ = ["MeniscusOnset", "liquid_section", "meniscus_onset", "moves"]
+__all__ = [
+    "MeniscusOnset",
+    "apex_patch",
+    "liquid_section",
+    "meniscus_onset",
+    "moves",
+    "strength_voltage",
+]
 
 _MODES = 14
 _PATCH_OF_APEX = 0.35
@@ -82,15 +89,29 @@ class MeniscusOnset:
     @property
     def wave_voltage(self) -> float | None:
         """Voltage at which the first wave along a slit begins to grow, [V]."""
-        if self.wave is None:
-            return None
-        scale = self.surface_tension * self.radius / epsilon_0
-        return math.sqrt(self.wave.strength * scale)
+        return None if self.wave is None else self._volts(self.wave.strength)
 
     def voltage_of(self, equilibrium: Equilibrium) -> float:
         """Voltage of one shape of the branch, [V]."""
-        scale = self.surface_tension * self.radius / epsilon_0
-        return math.sqrt(max(equilibrium.strength, 0.0) * scale)
+        return self._volts(equilibrium.strength)
+
+    def _volts(self, strength: float) -> float:
+        return strength_voltage(strength, self.surface_tension, self.radius)
+
+
+def strength_voltage(strength: float, surface_tension: float, radius: float) -> float:
+    """Voltage of a strength lambda = eps0 V^2 / (gamma a), [V].
+
+    Parameters
+    ----------
+    strength : float
+        lambda, [-].
+    surface_tension : float
+        gamma, [N/m].
+    radius : float
+        Contact radius or half width a, [m].
+    """
+    return math.sqrt(max(strength, 0.0) * (surface_tension * radius / epsilon_0))
 
 
 def moves(design: Design) -> bool:
@@ -107,6 +128,17 @@ def _surface(section: Section) -> tuple[int, int] | None:
             if boundary.name == "liquid" and before in ("axis", "symmetry"):
                 return number, index
     return None
+
+
+def apex_patch(shape: MeniscusShape) -> float:
+    """Radius on which to lay the patch of points around the apex, in contact radii, [-].
+
+    Parameters
+    ----------
+    shape : MeniscusShape
+    """
+    bend = float(shape.slope_derivative(np.zeros(1))[0]) / shape.length
+    return min(_LARGEST_PATCH, _PATCH_OF_APEX / max(bend, 1e-9))
 
 
 def liquid_section(design: Design) -> LiquidSection:
@@ -139,31 +171,15 @@ def liquid_section(design: Design) -> LiquidSection:
     radius = contact[0]
 
     def draw(shape: MeniscusShape) -> tuple[Section, tuple[int, int]]:
-        row = list(section.loops[loop])
-        curve = shape.curve(radius, contact)
-        apex = (0.0, float(curve.start[1]))
-        top = row[index - 1]
-        start = top.curve.start
-        row[index - 1] = Boundary(top.name, Line((float(start[0]), float(start[1])), apex))
-        row[index] = Boundary("liquid", curve)
-        bend = float(shape.slope_derivative(np.zeros(1))[0]) / shape.length
-        patch = min(_LARGEST_PATCH, _PATCH_OF_APEX / max(bend, 1e-9)) * radius
-        loops = list(section.loops)
-        loops[loop] = tuple(row)
-        edge = EmittingEdge("meniscus", loop, index, 0.0, patch)
-        return replace(section, loops=tuple(loops), edges=(edge,)), (loop, index)
+        edge = EmittingEdge("meniscus", *place, 0.0, apex_patch(shape) * radius)
+        curves = (shape.curve(radius, contact),)
+        return section.with_surface(place, curves, edge), place
 
-    potentials = {
-        "emitter": design.voltages.emitter / design.voltage,
-        "accelerator": design.voltages.accelerator / design.voltage,
-        "chamber": 0.0,
-    }
+    potentials = electrode_voltages(design, section.electrodes, 1.0 / design.voltage)
     return LiquidSection(draw, radius, contact, potentials)
 
 
-def meniscus_onset(
-    design: Design, *, progress: Callable[[str, int, int], None] | None = None
-) -> MeniscusOnset:
+def meniscus_onset(design: Design, *, progress: Progress | None = None) -> MeniscusOnset:
     """Onset of a design as the turning point of its liquid surface.
 
     A capillary or slit is fed from a reservoir, so its pressure is held; the film on a wetted
@@ -207,8 +223,7 @@ def meniscus_onset(
     branch = turning_point(
         liquid, start, pressure=pressure, held=held, amount=amount, progress=progress
     )
-    scale = gamma * liquid.radius / epsilon_0
-    voltage = math.sqrt(branch.strength.value * scale)
+    voltage = strength_voltage(branch.strength.value, gamma, liquid.radius)
     tilt = first_tilt(liquid, branch) if symmetry == "axisymmetric" else None
     return MeniscusOnset(
         voltage=voltage,
@@ -222,7 +237,7 @@ def meniscus_onset(
         half_angle=half_angle(branch.turning.shape),
         extinction=_extinction(design, liquid, gamma),
         wave=first_wave(liquid, branch) if symmetry == "planar" else None,
-        tilt_voltage=None if tilt is None else math.sqrt(tilt * scale),
+        tilt_voltage=None if tilt is None else strength_voltage(tilt, gamma, liquid.radius),
         branch=branch,
     )
 

@@ -11,7 +11,6 @@ gives the change of the field (J. Hadamard, Mem Acad Sci Paris 33 (1908), from m
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -126,7 +125,7 @@ class MeniscusProblem:
         self._interpolation = np.asarray(spline(self._places))
         self._reference_volume: float = reference.volume if like is None else like._reference_volume
         if like is None:
-            self.reference_field = float(np.abs(self._state(reference).field[0])) * self._ratio
+            self.reference_field = float(np.abs(self.state(reference).field[0])) * self._ratio
         else:
             self.reference_field = like.reference_field
 
@@ -166,32 +165,14 @@ class MeniscusProblem:
         place[-1] = self.contact
         return place
 
-    def _state(self, shape: MeniscusShape) -> SurfaceState:
+    def state(self, shape: MeniscusShape) -> SurfaceState:
+        """Field on a shape, in scaled lengths."""
         return self.field.state(self._positions(shape))
-
-    def wave_state(
-        self, shape: MeniscusShape, around: int, along: float, vanishes_in_the_middle: bool
-    ) -> SurfaceState:
-        """Field on a shape, with the response of a wave across the section.
-
-        Parameters
-        ----------
-        shape : MeniscusShape
-        around : int
-            Waves m around the axis, [-].
-        along : float
-            Wave number along a slit in inverse half widths, [-].
-        vanishes_in_the_middle : bool
-            The wave's potential is zero on the axis or line of symmetry.
-        """
-        return self.field.wave_state(
-            self._positions(shape), around, along / self.radius, vanishes_in_the_middle
-        )
 
     def equilibrium(self, x: FloatArray) -> Equilibrium:
         """The shape and its field for a vector of unknowns."""
         shape, pressure, strength = self.parts(x)
-        state = self._state(shape)
+        state = self.state(shape)
         return Equilibrium(
             shape,
             pressure,
@@ -213,7 +194,7 @@ class MeniscusProblem:
 
     def _assemble(self, x: FloatArray, *, jacobian: bool) -> tuple[FloatArray, FloatArray | None]:
         shape, pressure, strength = self.parts(x)
-        state = self._state(shape)
+        state = self.state(shape)
         field = state.field * self._ratio
         at = self._interpolation @ field
         s = self._places
@@ -269,9 +250,3 @@ class MeniscusProblem:
         if self.held != "pressure":
             matrix = np.vstack([matrix, constraint_row])
         return residual, matrix
-
-    def voltage(self, strength: float, surface_tension: float) -> float:
-        """Voltage of a strength, [V], for a surface tension in [N/m]."""
-        from scipy.constants import epsilon_0
-
-        return math.sqrt(max(strength, 0.0) * surface_tension * self.radius / epsilon_0)

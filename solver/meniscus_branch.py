@@ -28,6 +28,7 @@ from conegap.solver.extrapolation import Estimate, estimate
 from conegap.solver.meniscus import Equilibrium, Held, MeniscusProblem
 from conegap.solver.meniscus_shape import MeniscusShape
 from conegap.solver.moving_field import MovingField
+from conegap.solver.scan import Progress
 from conegap.solver.spacing import SpacingRule
 
 __all__ = ["LiquidSection", "MeniscusBranch", "half_angle", "problem_at", "turning_point"]
@@ -46,8 +47,6 @@ _LARGEST_REACH = 0.06
 _MOST_SHIFTS = 12
 _CORRECTION_SHARE = 0.3
 _MOST_POINTS = 150
-
-Progress = Callable[[str, int, int], None]
 
 
 @dataclass(frozen=True)

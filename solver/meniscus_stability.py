@@ -20,6 +20,7 @@ from scipy.linalg import eigh
 from conegap.geometries.curves import FloatArray
 from conegap.solver.meniscus import MeniscusProblem
 from conegap.solver.meniscus_shape import MeniscusShape
+from conegap.solver.moving_field import SurfaceState
 
 __all__ = ["StabilityMatrices", "Wave", "critical_strength", "smallest_eigenvalue", "stability"]
 
@@ -71,7 +72,11 @@ class StabilityMatrices:
 
 
 def stability(
-    problem: MeniscusProblem, shape: MeniscusShape, wave: Wave, modes: int = 12
+    problem: MeniscusProblem,
+    shape: MeniscusShape,
+    wave: Wave,
+    modes: int = 12,
+    still: SurfaceState | None = None,
 ) -> StabilityMatrices:
     """Matrices of a wave on a given shape.
 
@@ -83,6 +88,8 @@ def stability(
     wave : Wave
     modes : int
         Number of displacement functions, [-].
+    still : SurfaceState or None
+        ``problem.state(shape)`` where it is at hand, for several waves on one shape.
 
     Raises
     ------
@@ -92,7 +99,12 @@ def stability(
     round_section = shape.symmetry == "axisymmetric"
     if (round_section and wave.along) or (not round_section and wave.around):
         raise ValueError("a wave runs around an axis or along a slit, according to the section")
-    state = problem.wave_state(shape, wave.around, wave.along, wave.vanishes_in_the_middle)
+    state = problem.field.wave_state(
+        problem.state(shape) if still is None else still,
+        wave.around,
+        wave.along / problem.radius,
+        wave.vanishes_in_the_middle,
+    )
     ratio = problem.radius / problem.field.scale
     nodes = state.fraction
     length = shape.length

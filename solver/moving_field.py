@@ -7,24 +7,21 @@ stays and the response has no noise from remeshing.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.sparse import coo_matrix, csc_matrix
-from scipy.sparse.linalg import SuperLU, splu
 
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.errors import MeshError
 from conegap.geometries.section import Section, electrode_of
-from conegap.solver.coarse_mesh import CoarseMesh, IntArray, coarse_mesh
+from conegap.solver.coarse_mesh import CoarseMesh, IntArray, coarse_mesh, twice_areas
 from conegap.solver.control_volumes import ControlVolumes, control_volumes, surface_measure
-from conegap.solver.finite_volume import BoolArray, LaplaceOperator
+from conegap.solver.finite_volume import BoolArray, LaplaceOperator, symmetric_factor
 from conegap.solver.subdivision import FineMesh, subdivide
+from conegap.solver.surface_chain import curve_nodes
 
-__all__ = ["MovingField", "Prescribed", "SurfaceState"]
-
-Prescribed = Callable[[FloatArray], FloatArray]
+__all__ = ["MovingField", "SurfaceState"]
 
 
 @dataclass(frozen=True)
@@ -40,11 +37,14 @@ class SurfaceState:
     total : (n,) array
         Surface of each point, with what the contact point shares with the solid, scaled
         (without 2 pi).
+    mesh : FineMesh
+        The mesh moved along with the surface.
     """
 
     fraction: FloatArray
     field: FloatArray
     total: FloatArray
+    mesh: FineMesh
     _operator: LaplaceOperator
     _nodes: IntArray
 
@@ -80,11 +80,6 @@ class MovingField:
         Subdivisions per coarse edge, [-].
     potentials : dict of electrode to potential per volt
         Voltage split; the liquid is at the emitter's.
-    sliding : tuple of str
-        Names of straight horizontal boundaries along which points slide with the contact line.
-    prescribed : callable or None
-        Potential on the boundary "outer" at points (n, 2) in metres, per volt; it may depend on
-        nothing but the place.
     """
 
     def __init__(
@@ -95,25 +90,15 @@ class MovingField:
         potentials: dict[str, float],
         *,
         coarse: CoarseMesh | None = None,
-        sliding: tuple[str, ...] = (),
-        prescribed: Prescribed | None = None,
     ) -> None:
         self.section = section
         self.surface = surface
         self.coarse = coarse_mesh(section) if coarse is None else coarse
         self.mesh = subdivide(self.coarse, level)
         self.scale = self.coarse.scale
-        chains = sorted(
-            (c for c in self.mesh.chains if c.boundary == surface),
-            key=lambda c: float(c.parameter[0]),
-        )
-        self.nodes = np.concatenate([chains[0].nodes[:1], *(c.nodes[1:] for c in chains)])
-        self.fraction = np.concatenate(
-            [chains[0].parameter[:1], *(c.parameter[1:] for c in chains)]
-        )
+        self.nodes, self.fraction = curve_nodes(self.mesh, surface)
         self.even = self._evenly_spaced()
-        self._held, self._values, self._outer = self._boundary_values(potentials, prescribed)
-        self._prescribed = prescribed
+        self._held, self._values = self._boundary_values(potentials)
         self._neighbours = [
             c.nodes
             for c in self.mesh.chains
@@ -122,7 +107,7 @@ class MovingField:
         # By place, not by boundary: the side of a patch on the axis is no boundary edge.
         across = np.abs(self.mesh.points[:, 0])
         self._middle: BoolArray = across <= 1e-9 * across.max()
-        self._extensions = self._extension_factors(sliding)
+        self._extensions = self._extension_factors()
 
     def _name(self, boundary: tuple[int, int]) -> str:
         return self.section.loops[boundary[0]][boundary[1]].name
@@ -138,50 +123,28 @@ class MovingField:
         even[[0, -1]] = True
         return np.asarray(even)
 
-    def _boundary_values(
-        self, potentials: dict[str, float], prescribed: Prescribed | None
-    ) -> tuple[BoolArray, FloatArray, IntArray]:
-        """Held points, their potentials, and the points of a prescribed outer boundary."""
-        count = len(self.mesh.points)
-        held = np.zeros(count, dtype=bool)
-        values = np.zeros(count)
-        outer = np.zeros(count, dtype=bool)
-        for chain in self.mesh.chains:
-            name = self._name(chain.boundary)
-            if name == "outer" and prescribed is not None:
-                outer[chain.nodes] = True
+    def _boundary_values(self, potentials: dict[str, float]) -> tuple[BoolArray, FloatArray]:
+        """Held points and their potentials per volt."""
+        held = np.zeros(len(self.mesh.points), dtype=bool)
+        values = np.zeros(len(self.mesh.points))
         for chain in self.mesh.chains:
             electrode = electrode_of(self._name(chain.boundary))
             if electrode is not None:
                 held[chain.nodes] = True
-                outer[chain.nodes] = False
                 values[chain.nodes] = potentials.get(electrode, 0.0)
-        held |= outer
-        return held, values, np.nonzero(outer)[0]
+        return held, values
 
-    def _extension_factors(self, sliding: tuple[str, ...]) -> list[_Extension]:
+    def _extension_factors(self) -> list[_Extension]:
         """Factorised harmonic extensions of x and z displacements on the reference mesh."""
-        planar = control_volumes(self.mesh, "planar")
         count = len(self.mesh.points)
         fixed = np.zeros((2, count), dtype=bool)
-        for chain in self.mesh.chains:
-            if chain.boundary != self.surface and self._name(chain.boundary) not in sliding:
-                fixed[:, chain.nodes] = True
-        for chain in self.mesh.chains:
-            name = self._name(chain.boundary)
-            if chain.boundary != self.surface and name in sliding:
-                fixed[1, chain.nodes] = True
-        # Points on the axis or line of symmetry move along it alone.
+        # Points on the axis or line of symmetry move along it alone; its far end stays with the
+        # boundary it meets.
         fixed[0, self._middle] = True
-        fixed[1, self._middle] = False
-        # The far ends of the lines of symmetry stay with the electrodes they meet.
         for chain in self.mesh.chains:
-            name = self._name(chain.boundary)
-            if chain.boundary == self.surface or name in ("axis", "symmetry") or name in sliding:
-                continue
-            fixed[:, chain.nodes] = True
-        fixed[:, self.nodes] = True
-        matrix = _stiffness(planar, count)
+            if self._name(chain.boundary) not in ("axis", "symmetry"):
+                fixed[:, chain.nodes] = True
+        matrix = _stiffness(control_volumes(self.mesh, "planar"), count)
         return [_Extension(matrix, fixed[i], self.nodes) for i in range(2)]
 
     def state(self, positions: FloatArray) -> SurfaceState:
@@ -201,19 +164,20 @@ class MovingField:
         volumes = control_volumes(mesh, self.section.symmetry)
         operator = LaplaceOperator(mesh.points, volumes, self._held)
         total = self._surface_total(mesh.points)
+        charge = operator.charges(operator.potentials(self._values[None, :]))[0]
         return SurfaceState(
-            self.fraction, self._surface_field(mesh, operator, total), total, operator, self.nodes
+            self.fraction, charge[self.nodes] / total, total, mesh, operator, self.nodes
         )
 
     def wave_state(
-        self, positions: FloatArray, around: int, along: float, vanishes_in_the_middle: bool
+        self, state: SurfaceState, around: int, along: float, vanishes_in_the_middle: bool
     ) -> SurfaceState:
-        """Like `state`, but its response is that of a wave across the section.
+        """The same surface and field with the response of a wave across the section.
 
         Parameters
         ----------
-        positions : (n, 2) array
-            Places of the surface points, [m].
+        state : SurfaceState
+            From `state`.
         around : int
             Waves m around the axis, [-].
         along : float
@@ -221,27 +185,17 @@ class MovingField:
         vanishes_in_the_middle : bool
             The wave's potential is zero on the axis or line of symmetry.
         """
-        mesh = self._displaced(positions)
+        mesh = state.mesh
+        held = self._held | self._middle if vanishes_in_the_middle else self._held
         volumes = control_volumes(mesh, self.section.symmetry)
-        still = LaplaceOperator(mesh.points, volumes, self._held)
-        held = self._held.copy()
-        if vanishes_in_the_middle:
-            held |= self._middle
-        moving = LaplaceOperator(
-            mesh.points, volumes, held, self._reaction(mesh, around, along * self.scale)
-        )
-        total = self._surface_total(mesh.points)
-        return SurfaceState(
-            self.fraction, self._surface_field(mesh, still, total), total, moving, self.nodes
-        )
+        reaction = self._reaction(mesh, around, along * self.scale)
+        return replace(state, _operator=LaplaceOperator(mesh.points, volumes, held, reaction))
 
     def _reaction(self, mesh: FineMesh, around: int, along: float) -> FloatArray:
         """Integrals of k^2, or of m^2 / r^2 times r, over the control volumes."""
-        corners = mesh.points[mesh.triangles]
-        ab, ac = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-        area = 0.5 * (ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0])
+        area = 0.5 * twice_areas(mesh.points, mesh.triangles)
         if around:
-            density = around**2 / corners[:, :, 0].mean(axis=1)
+            density = around**2 / mesh.points[mesh.triangles, 0].mean(axis=1)
         else:
             density = np.full(len(area), along**2)
         share = np.repeat((area * density / 3.0)[:, None], 3, axis=1)
@@ -254,9 +208,7 @@ class MovingField:
             [self._extensions[i](shift[:, i]) for i in range(2)], axis=1
         )
         mesh = FineMesh(self.mesh.subdivisions, points, self.mesh.triangles, self.mesh.chains)
-        corners = points[mesh.triangles]
-        ab, ac = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-        if np.any(ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0] <= 0.0):
+        if np.any(twice_areas(points, mesh.triangles) <= 0.0):
             raise MeshError("the mesh folded over while following the liquid surface")
         return mesh
 
@@ -266,15 +218,6 @@ class MovingField:
         for nodes in (self.nodes, *self._neighbours):
             np.add.at(total, nodes, surface_measure(points, nodes, self.section.symmetry))
         return np.asarray(total[self.nodes])
-
-    def _surface_field(
-        self, mesh: FineMesh, operator: LaplaceOperator, total: FloatArray
-    ) -> FloatArray:
-        values = self._values.copy()
-        if self._prescribed is not None:
-            values[self._outer] = self._prescribed(mesh.points[self._outer] * self.scale)
-        charge = operator.charges(operator.potentials(values[None, :]))[0]
-        return np.asarray(charge[self.nodes] / total)
 
 
 def _stiffness(volumes: ControlVolumes, count: int) -> csc_matrix:
@@ -292,12 +235,7 @@ class _Extension:
         free = np.nonzero(~fixed)[0]
         self._free, self._count, self._nodes = free, matrix.shape[0], nodes
         self._coupling = matrix[free][:, nodes]
-        self._factor: SuperLU = splu(
-            matrix[free][:, free].tocsc(),
-            permc_spec="MMD_AT_PLUS_A",
-            diag_pivot_thresh=0.0,
-            options={"SymmetricMode": True},
-        )
+        self._factor = symmetric_factor(matrix[free][:, free])
 
     def __call__(self, shift: FloatArray) -> FloatArray:
         result = np.zeros(self._count)

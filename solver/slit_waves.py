@@ -124,10 +124,11 @@ def _least_stable(
 ) -> tuple[float, float]:
     """Smallest eigenvalue over the wave numbers, and its wave number."""
     problem: MeniscusProblem = problem_at(liquid, shape.shape, _LEVEL, branch.held, branch.amount)
+    still = problem.state(shape.shape)
     values: FloatArray = np.array(
         [
             smallest_eigenvalue(
-                stability(problem, shape.shape, Wave(along=k), _MODES), shape.strength
+                stability(problem, shape.shape, Wave(along=k), _MODES, still), shape.strength
             )
             for k in _WAVE_NUMBERS
         ]

@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from conegap.geometries.curves import Line
 from conegap.geometries.section import Boundary, EmittingEdge, Section
+from conegap.solver.liquid_section import apex_patch
 from conegap.solver.meniscus_branch import (
     LiquidSection,
     MeniscusBranch,
@@ -33,8 +32,6 @@ EXTENT = 40.0
 """Height and radius of the box, [a]; the drop's images beyond it change W by some 4e-5."""
 MODES = 14
 """Coefficients of the shape."""
-_PATCH_OF_APEX = 0.35
-_LARGEST_PATCH = 0.25
 
 
 def section_on_plane(shape: MeniscusShape) -> Section:
@@ -46,8 +43,6 @@ def section_on_plane(shape: MeniscusShape) -> Section:
     """
     height, far = shape.height, EXTENT
     middle = "axis" if shape.symmetry == "axisymmetric" else "symmetry"
-    bend = float(shape.slope_derivative(np.zeros(1))[0]) / shape.length
-    patch = min(_LARGEST_PATCH, _PATCH_OF_APEX / max(bend, 1e-9))
     loop = (
         Boundary(middle, Line((0.0, far), (0.0, height))),
         Boundary("liquid", shape.curve(1.0, (1.0, 0.0))),
@@ -55,7 +50,7 @@ def section_on_plane(shape: MeniscusShape) -> Section:
         Boundary("outer", Line((far, 0.0), (far, far))),
         Boundary("accelerator", Line((far, far), (0.0, far))),
     )
-    edge = EmittingEdge("apex", 0, 1, 0.0, patch)
+    edge = EmittingEdge("apex", 0, 1, 0.0, apex_patch(shape))
     mirrored = shape.symmetry == "planar"
     return Section(shape.symmetry, (loop,), (edge,), far - height, mirrored=mirrored)
 
