@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from conegap.geometries.curves import Arc, Curve, polyline
+from conegap.geometries.curves import Arc, Curve, FloatArray, polyline
 from conegap.geometries.emitter import Emitter, Setting, described, holder_width, length_text
 from conegap.geometries.outline import rounded_polygon
 from conegap.geometries.part import Length, Problem, Radius, derived
@@ -45,6 +45,12 @@ class Capillary(Emitter):
     @property
     def holder_half_width(self) -> float:
         return self.holder_diameter / 2.0
+
+    def metal_top(self, x: FloatArray) -> FloatArray:
+        inner, r = self.bore / 2.0, self.rim_radius
+        beyond = np.maximum(x - (self.outer_diameter / 2.0 - r), 0.0)
+        rim = np.sqrt(np.maximum(r**2 - beyond**2, 0.0)) - r
+        return np.where(x >= inner, rim, -np.inf)
 
     def problems(self) -> Iterator[Problem]:
         wall = (self.outer_diameter - self.bore) / 2.0

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
+import numpy as np
 from pydantic import Field
 
 from conegap.geometries.curves import FloatArray
@@ -83,6 +84,21 @@ class Emitter(Part):
     def holder_half_width(self) -> float:
         """Radius or half width of the holder, [m]."""
         raise NotImplementedError
+
+    def metal_top(self, x: FloatArray) -> FloatArray:
+        """Height of the metal that liquid may rest on, within the contact line, (n,) array, [m].
+
+        Parameters
+        ----------
+        x : (n,) array
+            Radius, or distance from the middle of a symmetric slit, [m].
+
+        Returns
+        -------
+        (n,) array
+            z in the frame of the section; -inf over an open bore or channel.
+        """
+        return np.full_like(x, -np.inf)
 
     def outline(self, setting: Setting) -> EmitterOutline:
         """The emitter's surface.

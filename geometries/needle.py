@@ -64,6 +64,14 @@ class Needle(Emitter):
     def holder_half_width(self) -> float:
         return self.holder_diameter / 2.0
 
+    def metal_top(self, x: FloatArray) -> FloatArray:
+        r, a = self.tip_radius, self.half_angle
+        cap = np.sqrt(np.maximum(r**2 - x**2, 0.0)) - r
+        if self.straight:
+            return np.where(x <= r, cap, -np.inf)
+        cone = -r * (1.0 - math.sin(a)) - (x - r * math.cos(a)) / math.tan(a)
+        return np.where(x <= r * math.cos(a), cap, cone)
+
     @property
     def straight(self) -> bool:
         """A wire without a cone."""

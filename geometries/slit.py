@@ -76,6 +76,13 @@ class Slit(Emitter):
     def holder_half_width(self) -> float:
         return self.holder_width / 2.0
 
+    def metal_top(self, x: FloatArray) -> FloatArray:
+        inner, r = self.channel_height / 2.0, self.lip_radius
+        first, last = inner + r, inner + r + self.land
+        off = np.maximum(np.maximum(first - x, x - last), 0.0)
+        lip = np.sqrt(np.maximum(r**2 - off**2, 0.0)) - r
+        return np.where(x >= inner, lip, -np.inf)
+
     def problems(self) -> Iterator[Problem]:
         if self.blade_included_angle > math.radians(160.0):
             yield Problem(

@@ -17,6 +17,7 @@ from conegap.solver.classic import ClassicEstimate, classic_estimate
 from conegap.solver.field import FieldSolution, solve_field
 from conegap.solver.gap_operation import GapOperation, gap_operation
 from conegap.solver.liquid_section import MeniscusOnset, meniscus_onset, moves
+from conegap.solver.meniscus_branch import SurfaceInSolid
 from conegap.solver.onset import RigidOnset, electrode_voltages, rigid_onset_of_solution
 from conegap.solver.operation import IonExhaust, ion_exhaust
 from conegap.solver.review import AcceleratorField, ReviewRow, accelerator_field, gap_review
@@ -320,7 +321,15 @@ def free_surface(
                 "the chamber is not grounded, so the free surface is not followed: the onset is "
                 "that of the rigid surface",
             )
-    return meniscus_onset(design, progress=progress), ()
+    try:
+        return meniscus_onset(design, progress=progress), ()
+    except SurfaceInSolid as error:
+        if criterion != "automatic":
+            raise
+        return None, (
+            f"{error}; the onset is that of the rigid surface, at which the field lifts the liquid "
+            "off the metal",
+        )
 
 
 def _scans(design: Design, progress: Progress | None) -> tuple[Scan, ...]:
@@ -389,6 +398,8 @@ def _meniscus_dict(meniscus: MeniscusOnset) -> dict[str, Any]:
     if meniscus.wave is not None:
         result["wave_voltage_V"] = meniscus.wave_voltage
         result["wave_spacing_m"] = meniscus.wave.wavelength * meniscus.radius
+    if meniscus.tilt_voltage is not None:
+        result["tilt_voltage_V"] = meniscus.tilt_voltage
     if meniscus.extinction is not None:
         result["extinction_low_V"] = meniscus.extinction.low
         result["extinction_high_V"] = min(meniscus.extinction.high, meniscus.voltage)

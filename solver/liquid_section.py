@@ -175,8 +175,13 @@ def liquid_section(design: Design) -> LiquidSection:
         curves = (shape.curve(radius, contact),)
         return section.with_surface(place, curves, edge), place
 
+    def clearance(shape: MeniscusShape) -> float:
+        points = shape.points(np.linspace(0.0, 1.0, 201)) * radius
+        height = points[:, 1] + contact[1] - design.emitter.metal_top(points[:, 0])
+        return float(height.min()) / radius
+
     potentials = electrode_voltages(design, section.electrodes, 1.0 / design.voltage)
-    return LiquidSection(draw, radius, contact, potentials)
+    return LiquidSection(draw, radius, contact, potentials, clearance)
 
 
 def meniscus_onset(design: Design, *, progress: Progress | None = None) -> MeniscusOnset:
@@ -198,6 +203,8 @@ def meniscus_onset(design: Design, *, progress: Progress | None = None) -> Menis
         The design has no free surface, floods, or its chamber is not grounded.
     ContinuationError, MeshError
         The branch could not be followed; no number is reported.
+    SurfaceInSolid
+        The surface rests on the metal (a thin film, a sucked-in meniscus).
     """
     liquid = liquid_section(design)
     symmetry = design.section().symmetry

@@ -31,7 +31,14 @@ from conegap.solver.moving_field import MovingField
 from conegap.solver.scan import Progress
 from conegap.solver.spacing import SpacingRule
 
-__all__ = ["LiquidSection", "MeniscusBranch", "half_angle", "problem_at", "turning_point"]
+__all__ = [
+    "LiquidSection",
+    "MeniscusBranch",
+    "SurfaceInSolid",
+    "half_angle",
+    "problem_at",
+    "turning_point",
+]
 
 _FAR = 0.12
 _LEVELS = (2, 4, 8)
@@ -47,6 +54,11 @@ _LARGEST_REACH = 0.06
 _MOST_SHIFTS = 12
 _CORRECTION_SHARE = 0.3
 _MOST_POINTS = 150
+_TOUCH = 1e-3
+
+
+class SurfaceInSolid(ContinuationError):
+    """A liquid surface rests on the solid, so its free shape is no answer."""
 
 
 @dataclass(frozen=True)
@@ -63,12 +75,16 @@ class LiquidSection:
     contact : tuple of float
         Contact line (r or x, z), [m].
     potentials : mapping of electrode to potential per volt of emitter minus accelerator, [-]
+    clearance : callable or None
+        MeniscusShape to its least height above the solid within the contact line, in contact
+        radii, negative where it would pass through; None where nothing lies below.
     """
 
     draw: Callable[[MeniscusShape], tuple[Section, tuple[int, int]]]
     radius: float
     contact: tuple[float, float]
     potentials: dict[str, float]
+    clearance: Callable[[MeniscusShape], float] | None = None
 
 
 @dataclass(frozen=True)
@@ -135,9 +151,12 @@ def turning_point(
     ------
     ContinuationError
         The branch could not be followed; the message says where and why.
+    SurfaceInSolid
+        The surface would have to pass through the solid before it turns.
     MeshError
         A shape could not be meshed.
     """
+    _stay_outside(liquid, start)
     problem = problem_at(liquid, start, levels[0], held, amount, bond_number=bond_number)
     first = problem
     x = problem.unknowns(start, pressure, 0.0)
@@ -151,7 +170,10 @@ def turning_point(
         def far(
             point: BranchPoint, here: MeniscusProblem = here, reference: MeniscusShape = reference
         ) -> bool:
-            return _distance(here.shape(point.x), reference) > _FAR
+            shape = here.shape(point.x)
+            if point.tangent[-1] > 0.0:
+                _stay_outside(liquid, shape)
+            return _distance(shape, reference) > _FAR
 
         piece = follow(
             problem.residual_and_jacobian,
@@ -177,6 +199,7 @@ def turning_point(
     turned = int(np.argmax([point.x[-1] for point in points])) + 1
     equilibria = tuple(_recorded(first, point) for point in points)
     fold, values = _refined(liquid, first, points[turned - 2], points[turned], levels, progress)
+    _stay_outside(liquid, fold.shape)
     return MeniscusBranch(
         held=held,
         amount=amount,
@@ -185,6 +208,25 @@ def turning_point(
         turning=fold,
         strength=_cautious(estimate(levels, values)),
     )
+
+
+def _stay_outside(liquid: LiquidSection, shape: MeniscusShape) -> None:
+    """Refuse a shape that passes through the solid.
+
+    Raises
+    ------
+    SurfaceInSolid
+        It does, by more than a thousandth of the contact radius.
+    """
+    if liquid.clearance is None:
+        return
+    clearance = liquid.clearance(shape)
+    if clearance < -_TOUCH:
+        raise SurfaceInSolid(
+            f"the liquid surface would have to pass {-clearance * liquid.radius * 1e6:.3g} um "
+            "into the metal under it: the film is too thin, or the suction too strong, for a "
+            "surface that is free from the axis to its contact line"
+        )
 
 
 def _cautious(strength: Estimate) -> Estimate:

@@ -108,6 +108,8 @@ def liquid_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
     ]
     if meniscus.wave_voltage is not None:
         facts.append(("waves along the slit grow from", voltage_text(meniscus.wave_voltage)))
+    if meniscus.tilt_voltage is not None:
+        facts.append(("the surface tilts to one side from", voltage_text(meniscus.tilt_voltage)))
     if meniscus.extinction is not None:
         low = voltage_text(meniscus.extinction.low)
         high = voltage_text(min(meniscus.extinction.high, meniscus.voltage))

@@ -14,9 +14,9 @@ from scipy.constants import epsilon_0
 from conegap.geometries.design import Design
 from conegap.geometries.errors import DesignError
 from conegap.geometries.files import examples_folder
-from conegap.solver.assessment import assess
+from conegap.solver.assessment import assess, free_surface
 from conegap.solver.liquid_section import MeniscusOnset, liquid_section, meniscus_onset, moves
-from conegap.solver.meniscus_branch import MeniscusBranch, turning_point
+from conegap.solver.meniscus_branch import MeniscusBranch, SurfaceInSolid, turning_point
 from conegap.solver.meniscus_shape import cap
 from conegap.solver.onset import rigid_onset
 
@@ -167,6 +167,29 @@ def test_chamber_off_ground_is_refused() -> None:
     design = changed("capillary", ('chamber = "0 V"', 'chamber = "100 V"'))
     with pytest.raises(DesignError, match=r"chamber = 100 V.*rigid criterion"):
         liquid_section(design)
+
+
+def test_a_film_too_thin_for_a_free_surface_falls_back() -> None:
+    """INVARIANT: a surface that would pass through the metal is no onset; the rigid one stands."""
+    thin = changed("needle", ('value = "0.5 um", tolerance = "0.3 um"', 'value = "0.05 um"'))
+    with pytest.raises(SurfaceInSolid, match="into the metal"):
+        meniscus_onset(thin)
+    found, (remark,) = free_surface(thin, "automatic", None)
+    assert found is None
+    assert "film is too thin" in remark
+    assert "rigid surface" in remark
+    with pytest.raises(SurfaceInSolid):
+        free_surface(thin, "meniscus", None)
+
+
+def test_suction_over_a_rim_is_refused_at_once() -> None:
+    """EXACT: a cap sucked in below the end face of a tube wetted to its rim meets the metal."""
+    text = examples_folder().joinpath("capillary.toml").read_text(encoding="utf-8")
+    text = text.replace('contact_line = "bore"', 'contact_line = "rim"')
+    text, count = re.subn(r"feed_pressure = .*", 'feed_pressure = "-5 kPa"', text)
+    assert count == 1
+    with pytest.raises(SurfaceInSolid):
+        meniscus_onset(Design.from_text(text))
 
 
 @pytest.mark.slow

@@ -559,3 +559,28 @@ def test_distances_between_outlines() -> None:
 def test_a_line_is_never_divided_by_a_needless_point() -> None:
     curves = rounded_polygon([(0.0, 0.0), (1.0, 0.0), (1.0, 1.0)], [0.0, 0.0, 0.0])
     assert [type(curve) for curve in curves] == [Line, Line]
+
+
+@pytest.mark.parametrize(
+    ("name", "widest"), [("needle", 40e-6), ("capillary", 49.9e-6), ("slit", 6.5e-6)]
+)
+def test_metal_top_is_the_drawn_metal(name: str, widest: float) -> None:
+    """EXACT: the height that liquid may rest on is that of the drawn metal, bare of any film."""
+    design = Design.read(name)
+    bare = design.with_value("liquid.film_thickness", 0.0) if name == "needle" else design
+    curves = [b.curve for b in bare.section().loops[0] if b.name == "emitter"]
+    points = np.vstack([curve.point(np.linspace(0.0, 1.0, 801)) for curve in curves])
+    near = points[(points[:, 0] <= widest) & (points[:, 1] > -0.2e-3)]
+    near = near[np.isfinite(design.emitter.metal_top(near[:, 0] + 1e-12))]
+    assert len(near) > 100
+    assert_allclose(design.emitter.metal_top(near[:, 0]), near[:, 1], rtol=0, atol=1e-9)
+
+
+def test_metal_under_the_liquid_of_a_slit_is_round_and_the_channel_open() -> None:
+    """EXACT: the inner half of a lip is a circle of its radius; no metal lies over the channel."""
+    slit = Design.read("slit").emitter
+    inner, radius = 0.75e-6, 3e-6
+    x = np.linspace(inner, inner + radius, 50)
+    on_circle = np.hypot(x - inner - radius, slit.metal_top(x) + radius)
+    assert_allclose(on_circle, radius, rtol=1e-12, atol=0)
+    assert np.all(np.isneginf(slit.metal_top(np.array([0.0, 0.99 * inner]))))

@@ -84,6 +84,18 @@ def _stress_ratio(
     return np.asarray(stress * distance * math.tan(half_angle) / _GALLIUM)
 
 
+def _pull_row(distance: FloatArray, field: FloatArray, half_angle: float) -> Row:
+    """Axial pull on a stretch of cone in balance against the tension around its two rims."""
+    from conegap.solver.attached_cone import axial_pull
+
+    sine, cosine = math.sin(half_angle), math.cos(half_angle)
+    points = np.stack([distance * sine, -distance * cosine], axis=1)
+    tension = 2.0 * math.pi * _GALLIUM * cosine * sine * float(distance[-1] - distance[0])
+    return Row("pull on a Taylor cone", "Taylor, Proc. R. Soc. A 313, 453 (1969), from memory",
+               "axial force between two rims [N]", tension, axial_pull(points, field), 5e-3,
+               note="2 pi R gamma cos(alpha), the law behind the extinction voltage")  # fmt: skip
+
+
 def _cone_rows() -> list[Row]:
     angle = exact_liquid.taylor_half_angle()
     scale = exact_liquid.taylor_amplitude() * math.sqrt(_GALLIUM / epsilon_0)
@@ -104,6 +116,7 @@ def _cone_rows() -> list[Row]:
         Row(name, _TAYLOR, "greatest stress over tension [-]", 1.0, float(ratio.max()), 2e-2,
             note="balanced with no pressure; twice the scatter of the field"),
     ]  # fmt: skip
+    rows.append(_pull_row(distance, scale * field, angle))
     wrong = math.radians(45.0)
     distance, field = _cone_field(wrong)
     ratio = _stress_ratio(distance, field, wrong, scale)
