@@ -20,7 +20,16 @@ from conegap.geometries.part import Angle, Distance, Length, Offset, Part, Probl
 from conegap.geometries.section import DimensionMark, Symmetry
 from conegap.geometries.surroundings import AcceleratorOutline
 
-__all__ = ["Accelerator", "AperturePlate", "Plane", "Ring", "SlottedPlate"]
+__all__ = [
+    "Accelerator",
+    "AperturePlate",
+    "Plane",
+    "Plate",
+    "Ring",
+    "SlottedPlate",
+    "gap_mark",
+    "thickness_mark",
+]
 
 
 def gap_field() -> Any:
@@ -99,7 +108,7 @@ class Plane(Accelerator):
         return self.gap
 
     def outline(self, gap: float, setting: Setting) -> AcceleratorOutline:
-        return AcceleratorOutline(gap=gap, top=gap, plane=True, marks=(_gap_mark(gap),))
+        return AcceleratorOutline(gap=gap, top=gap, plane=True, marks=(gap_mark(gap),))
 
 
 class OpenAccelerator(Accelerator):
@@ -125,7 +134,7 @@ def _plate_rim(given: Mapping[str, float]) -> float:
     return given.get("thickness", 1e-3) / 2.0
 
 
-class _Plate(OpenAccelerator):
+class Plate(OpenAccelerator):
     """A plate with one rounded, possibly bevelled opening."""
 
     thickness: Length = described("axial thickness of the plate", "0.5 mm")
@@ -196,7 +205,7 @@ def _smaller(value: float, limit: float, remedy: str) -> str:
     return f'did you mean "{length_text(value / 1000.0)}"?' if value > 10.0 * limit else remedy
 
 
-class SlottedPlate(_Plate):
+class SlottedPlate(Plate):
     """Two blades with a slot of `slot_width` between them, before a slit emitter.
 
     `bevel_angle` opens the slot away from the emitter.  `lateral_offset` moves the slot to +x.
@@ -246,14 +255,14 @@ class SlottedPlate(_Plate):
             islands = [tuple(moved(right, shift)), tuple(left)]
         middle, half = gap + self.thickness / 2.0, self.slot_width / 2.0
         marks = (
-            _gap_mark(gap),
+            gap_mark(gap),
             DimensionMark(
                 "accelerator.slot_width",
                 length_text(self.slot_width),
                 (shift - half, middle),
                 (shift + half, middle),
             ),
-            _thickness_mark(shift + self.half_width, gap, self.thickness),
+            thickness_mark(shift + self.half_width, gap, self.thickness),
         )
         notes: tuple[str, ...] = ()
         if shift != 0.0:
@@ -263,7 +272,7 @@ class SlottedPlate(_Plate):
         )
 
 
-class AperturePlate(_Plate):
+class AperturePlate(Plate):
     """A plate with a round hole, before a needle or a capillary.
 
     `bevel_angle` opens the hole away from the emitter.
@@ -296,14 +305,14 @@ class AperturePlate(_Plate):
     def outline(self, gap: float, setting: Setting) -> AcceleratorOutline:
         middle, half = gap + self.thickness / 2.0, self.diameter / 2.0
         marks = (
-            _gap_mark(gap),
+            gap_mark(gap),
             DimensionMark(
                 "accelerator.diameter",
                 f"⌀ {length_text(self.diameter)}",
                 (-half, middle),
                 (half, middle),
             ),
-            _thickness_mark(self.half_width, gap, self.thickness),
+            thickness_mark(self.half_width, gap, self.thickness),
         )
         return AcceleratorOutline(
             gap=gap,
@@ -353,7 +362,7 @@ class Ring(OpenAccelerator):
         centre = (self.mean_diameter / 2.0, gap + radius)
         loop = (Arc(centre, radius, math.pi, 0.0), Arc(centre, radius, 0.0, -math.pi))
         marks = (
-            _gap_mark(gap),
+            gap_mark(gap),
             DimensionMark(
                 "accelerator.mean_diameter",
                 f"mean ⌀ {length_text(self.mean_diameter)}",
@@ -372,11 +381,13 @@ class Ring(OpenAccelerator):
         )
 
 
-def _gap_mark(gap: float) -> DimensionMark:
+def gap_mark(gap: float) -> DimensionMark:
+    """Dimension line of the gap, whose length is ``gap``, [m]."""
     return DimensionMark("accelerator.gap", length_text(gap), (0.0, 0.0), (0.0, gap))
 
 
-def _thickness_mark(x: float, gap: float, thickness: float) -> DimensionMark:
+def thickness_mark(x: float, gap: float, thickness: float) -> DimensionMark:
+    """Dimension line of a plate's ``thickness`` beside x above the ``gap``, all [m]."""
     return DimensionMark(
         "accelerator.thickness", length_text(thickness), (x, gap), (x, gap + thickness)
     )

@@ -17,6 +17,7 @@ from conegap.geometries.part import Problem
 from conegap.geometries.profile import ProfileAccelerator, ProfileEmitter
 from conegap.geometries.section import Section
 from conegap.geometries.surroundings import assemble
+from conegap.geometries.tip_group import TipGroup
 
 __all__ = ["Assembly", "assembly_of"]
 
@@ -118,8 +119,11 @@ def _section(
             geometry=True,
         )
         complaints.raise_if_any()
-    room = chosen_room(emitter, accelerator, parts.chamber, gap, drawn.holder.half_width)
-    complaints.extend(room_problems(emitter, accelerator, room, drawn.holder.half_width))
+    wide = drawn.holder.half_width
+    if isinstance(emitter, TipGroup):
+        wide = max(wide, emitter.extent)
+    room = chosen_room(emitter, accelerator, parts.chamber, gap, wide)
+    complaints.extend(room_problems(emitter, accelerator, room, wide))
     complaints.raise_if_any()
     in_use = {
         "half_width" if planar else "radius": room.half_width,

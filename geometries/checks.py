@@ -13,6 +13,7 @@ from conegap.geometries.needle import Needle
 from conegap.geometries.part import Problem
 from conegap.geometries.quantity import LENGTH, TEMPERATURE, as_text
 from conegap.geometries.surroundings import Room
+from conegap.geometries.tip_group import TipGroup
 
 __all__ = ["broken_rules", "chosen_room", "room_problems", "slips"]
 
@@ -26,7 +27,15 @@ def broken_rules(parts: Parts) -> Iterator[Problem]:
     yield from _liquid(parts.emitter, parts.liquid)
     emitter, accelerator = parts.emitter, parts.accelerator
     needed = accelerator.symmetry
-    if needed is not None and needed != emitter.symmetry:
+    if isinstance(emitter, TipGroup):
+        yield from _tip_group(emitter, accelerator, parts)
+    elif accelerator.kind == "annular_slot":
+        yield Problem(
+            "accelerator.kind",
+            f"an annular slot faces a crown, not a {emitter.kind}; choose plane, aperture_plate, "
+            "ring or slotted_plate",
+        )
+    elif needed is not None and needed != emitter.symmetry:
         fitting = "slotted_plate" if emitter.symmetry == "planar" else "aperture_plate or ring"
         yield Problem(
             "accelerator.kind",
@@ -34,6 +43,47 @@ def broken_rules(parts: Parts) -> Iterator[Problem]:
             f"choose plane or {fitting}",
         )
     yield from _chamber_keys(emitter, parts.chamber)
+
+
+def _tip_group(emitter: TipGroup, accelerator: Accelerator, parts: Parts) -> Iterator[Problem]:
+    """Rules of crowns and arrays, whose field is solved in three dimensions."""
+    if accelerator.kind not in emitter.accelerators:
+        yield Problem(
+            "accelerator.kind",
+            f"a {emitter.kind} is solved before {', '.join(emitter.accelerators)}; choose one of "
+            "them",
+        )
+        return
+    if accelerator.kind == "slotted_plate" and getattr(emitter, "layout", "linear") != "linear":
+        yield Problem(
+            "accelerator.kind",
+            "a slot faces a single row of tips; choose plane or aperture_plate for an array of "
+            "several rows",
+        )
+    opening, pitch = accelerator.opening, emitter.pitch_length
+    if accelerator.kind == "aperture_plate" and opening is not None and opening >= pitch:
+        yield Problem(
+            "accelerator.diameter",
+            f"the holes over neighbouring tips, {length_text(pitch)} apart, run into each other; "
+            "make them smaller than the pitch",
+        )
+    if getattr(accelerator, "gap", 1.0) <= 0.0:
+        yield Problem(
+            "accelerator.gap",
+            f"the tips of a {emitter.kind} must stay before the accelerator; give a gap larger "
+            "than zero",
+        )
+    if getattr(accelerator, "lateral_offset", 0.0) != 0.0 and accelerator.kind == "slotted_plate":
+        yield Problem(
+            "accelerator.lateral_offset",
+            "an offset slot breaks the symmetry on which the solve in three dimensions rests; "
+            "leave it out",
+        )
+    if parts.voltages.chamber != 0.0:
+        yield Problem(
+            "voltages.chamber",
+            f"a {emitter.kind} is solved in a grounded chamber; leave the chamber at 0 V",
+        )
 
 
 def _scale(parts: Parts) -> Iterator[Problem]:
@@ -69,7 +119,7 @@ def _liquid(emitter: Emitter, liquid: Liquid) -> Iterator[Problem]:
     if liquid.film_thickness > 0.0 and not emitter.wetted:
         yield Problem(
             "liquid.film_thickness",
-            f"a film belongs to a wetted needle, not to a {emitter.kind}; remove it",
+            f"a film belongs to a needle, crown or array, not to a {emitter.kind}; remove it",
         )
     elif isinstance(emitter, Needle) and liquid.film_thickness > emitter.shank_diameter / 2.0:
         yield Problem(

@@ -33,6 +33,9 @@ from conegap.geometries.part import Part, Problem
 from conegap.geometries.points_file import ends_cleanly, read_points
 from conegap.geometries.quantity import as_text
 from conegap.geometries.section import Section
+from conegap.geometries.sector import Sector
+from conegap.geometries.surroundings import Room
+from conegap.geometries.tip_group import TipGroup
 
 __all__ = ["Design", "Dimension", "Drawing", "example_names", "quantity_for"]
 
@@ -157,6 +160,25 @@ class Design:
     def section(self) -> Section:
         """The cross-section of the vacuum."""
         return self._section
+
+    def sector(self) -> Sector | None:
+        """The part of the gap to be solved in three dimensions, or None for a plane section.
+
+        Raises
+        ------
+        GeometryError
+            The bodies do not fit together.
+        """
+        if not isinstance(self.emitter, TipGroup):
+            return None
+        return self.emitter.sector(
+            self.accelerator, self.gap, self.room(), self.liquid.film_thickness
+        )
+
+    def room(self) -> Room:
+        """The region around the electrodes."""
+        wide = self.chamber.half_width if self.chamber.radius is None else self.chamber.radius
+        return Room(wide or 0.0, self.chamber.length or 0.0)
 
     def dimensions(self) -> tuple[Dimension, ...]:
         """Every physical quantity of the electrodes, liquid, voltages, supply and chamber."""

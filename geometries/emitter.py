@@ -121,13 +121,22 @@ class Emitter(Part):
             self.holder_half_width, self.holder_edge_radius, self.holder_thickness, -self.height
         )
 
+    @property
+    def holder_key(self) -> str:
+        """Design file key of the holder's width."""
+        return "holder_width" if self.symmetry == "planar" else "holder_diameter"
+
+    @property
+    def extent(self) -> float:
+        """Largest distance of its metal from the middle, [m]."""
+        return self.holder_half_width
+
     def problems(self) -> Iterator[Problem]:
-        name = "holder_width" if self.symmetry == "planar" else "holder_diameter"
         room = self.holder_half_width - self.base_half_width
         if room < self.holder_edge_radius:
             needed = 2.0 * (self.base_half_width + self.holder_edge_radius)
             yield Problem(
-                f"emitter.{name}",
+                f"emitter.{self.holder_key}",
                 f"the holder is too narrow: the emitter's foot is "
                 f"{length_text(2.0 * self.base_half_width)} wide and the holder's edge radius "
                 f"{length_text(self.holder_edge_radius)} needs its own width on both sides; make "

@@ -11,6 +11,7 @@ from conegap.geometries.accelerators import (
     Ring,
     SlottedPlate,
 )
+from conegap.geometries.annular_slot import AnnularSlot
 from conegap.geometries.capillary import Capillary
 from conegap.geometries.conditions import (
     Chamber,
@@ -20,11 +21,13 @@ from conegap.geometries.conditions import (
     Supply,
     Voltages,
 )
+from conegap.geometries.crown import Crown
 from conegap.geometries.emitter import Emitter
 from conegap.geometries.needle import Needle
 from conegap.geometries.part import Part, Physical
 from conegap.geometries.profile import ProfileAccelerator, ProfileEmitter
 from conegap.geometries.slit import Slit
+from conegap.geometries.tip_array import TipArray
 
 __all__ = ["ACCELERATORS", "EMITTERS", "SECTIONS", "physical_keys", "physical_of"]
 
@@ -32,6 +35,8 @@ EMITTERS: Mapping[str, type[Emitter]] = {
     "needle": Needle,
     "capillary": Capillary,
     "slit": Slit,
+    "crown": Crown,
+    "array": TipArray,
     "profile": ProfileEmitter,
 }
 ACCELERATORS: Mapping[str, type[Accelerator]] = {
@@ -39,6 +44,7 @@ ACCELERATORS: Mapping[str, type[Accelerator]] = {
     "slotted_plate": SlottedPlate,
     "aperture_plate": AperturePlate,
     "ring": Ring,
+    "annular_slot": AnnularSlot,
     "profile": ProfileAccelerator,
 }
 SECTIONS: Mapping[str, type[Part]] = {

@@ -30,30 +30,40 @@ from fipy import (  # noqa: E402
     FaceVariable,
     ImplicitSourceTerm,
 )
+from fipy.meshes.mesh import Mesh  # noqa: E402
 from fipy.meshes.mesh2D import Mesh2D  # noqa: E402
 from fipy.solvers.scipy.scipySolver import ScipySolver  # noqa: E402
 
-__all__ = ["BoolArray", "LaplaceOperator", "VoronoiMesh", "symmetric_factor"]
+__all__ = [
+    "BoolArray",
+    "LaplaceOperator",
+    "TetraDualMesh",
+    "VoronoiMesh",
+    "dual_matrix",
+    "symmetric_factor",
+]
 
 BoolArray = NDArray[np.bool_]
 
 _RESIDUAL_TOLERANCE = 1e-9
 
 
-class VoronoiMesh(Mesh2D):  # type: ignore[misc]
+class _GivenFaces:
     """A FiPy mesh described by the faces of its control volumes.
 
     Parameters
     ----------
-    centres : (2, n) array
+    centres : (dimensions, n) array
         Generating points of the cells.
     cell_low, cell_high : (m,) arrays of int
         Cells on both sides of each face; ``cell_high`` is -1 on exterior faces.
-    beyond : (2, m) array
+    beyond : (dimensions, m) array
         Generating point on the far side of each face (the electrode point on exterior faces).
     area, distance : (m,) arrays
         Face area and distance between the two generating points.
     """
+
+    faceNormals: FloatArray
 
     def __init__(
         self,
@@ -69,9 +79,12 @@ class VoronoiMesh(Mesh2D):  # type: ignore[misc]
         self._given_beyond = beyond
         self._given_area, self._given_distance = area, distance
         cell_faces = _faces_of_cells(cell_low, cell_high, centres.shape[1])
-        # Two formal vertices per face; FiPy's geometry from vertices is overridden below.
-        face_vertices = np.stack([np.arange(len(area)), np.arange(len(area))])
-        super().__init__(vertexCoords=beyond, faceVertexIDs=face_vertices, cellFaceIDs=cell_faces)
+        # As many formal vertices per face as dimensions; FiPy's geometry from vertices is
+        # overridden below.
+        face_vertices = np.stack([np.arange(len(area))] * len(centres))
+        super().__init__(  # type: ignore[call-arg]
+            vertexCoords=beyond, faceVertexIDs=face_vertices, cellFaceIDs=cell_faces
+        )
 
     def _calcFaceCellIDs(self) -> Any:
         """Cells on both sides of each face, the missing one masked."""
@@ -100,10 +113,23 @@ class VoronoiMesh(Mesh2D):  # type: ignore[misc]
         """Ones: Laplace's equation has no volume terms; FiPy multiplies divergences by this."""
         return np.ones(self._given_centres.shape[1])
 
+
+class VoronoiMesh(_GivenFaces, Mesh2D):  # type: ignore[misc]
+    """Control volumes of a plane or axisymmetric section."""
+
     def _calcFaceTangents(self) -> tuple[FloatArray, FloatArray]:
         """Normals turned by a right angle; there is no third direction."""
         normal = self.faceNormals
         return np.stack([-normal[1], normal[0]]), np.zeros_like(normal)
+
+
+class TetraDualMesh(_GivenFaces, Mesh):  # type: ignore[misc]
+    """Control volumes of a tetrahedral mesh."""
+
+    def _calcFaceTangents(self) -> tuple[FloatArray, FloatArray]:
+        """None: the flux along a face is part of the given areas."""
+        normal = self.faceNormals
+        return np.zeros_like(normal), np.zeros_like(normal)
 
 
 def _faces_of_cells(low: IntArray, high: IntArray, cells: int) -> Any:
@@ -254,6 +280,52 @@ def _assembled_factor(
     points: FloatArray, volumes: ControlVolumes, held: BoolArray, reaction: FloatArray
 ) -> SuperLU:
     """Factor of the matrix that FiPy assembles, checked by solving with held points at 1 V."""
+    solver = _DirectSolver()
+    _assemble(points, volumes, held, reaction, solver)
+    assert solver.factor is not None
+    return solver.factor
+
+
+class _KeptMatrix(ScipySolver):  # type: ignore[misc]
+    """Keeps the assembled matrix in place of solving."""
+
+    matrix: Any = None
+
+    def _solve_(self, matrix: Any, unknown: FloatArray, right_hand_side: FloatArray) -> FloatArray:
+        self.matrix = matrix.tocsr()
+        return unknown
+
+
+def dual_matrix(points: FloatArray, volumes: ControlVolumes, held: BoolArray) -> Any:
+    """The matrix that FiPy assembles for the free points of a mesh, in their order.
+
+    It is that of the divergence of the gradient, so its negative is positive definite.
+
+    Parameters
+    ----------
+    points : (n, 2) or (n, 3) array
+        Scaled lengths.
+    volumes : ControlVolumes
+    held : (n,) array of bool
+        Points with given potential.
+
+    Returns
+    -------
+    (free, free) sparse matrix
+    """
+    solver = _KeptMatrix()
+    _assemble(points, volumes, held, np.zeros(len(points)), solver)
+    return solver.matrix
+
+
+def _assemble(
+    points: FloatArray,
+    volumes: ControlVolumes,
+    held: BoolArray,
+    reaction: FloatArray,
+    solver: ScipySolver,
+) -> None:
+    """Let FiPy assemble the equation of the free points and hand it to a solver."""
     free = ~held
     number = np.full(len(points), -1, dtype=np.int64)
     number[free] = np.arange(np.count_nonzero(free))
@@ -261,7 +333,8 @@ def _assembled_factor(
     one, two = volumes.first[wanted], volumes.last[wanted]
     swap = ~free[one]
     one, two = np.where(swap, two, one), np.where(swap, one, two)
-    mesh = VoronoiMesh(
+    kind = VoronoiMesh if points.shape[1] == 2 else TetraDualMesh
+    mesh = kind(
         centres=points[free].T,
         cell_low=number[one],
         cell_high=number[two],
@@ -276,10 +349,7 @@ def _assembled_factor(
         FaceVariable(mesh=mesh, value=np.where(exterior, 1.0 + two / len(points), 0.0)),
         where=exterior,
     )
-    solver = _DirectSolver()
     # Cell volumes are one, so the coefficient is already the integral over the cell.
     sink = CellVariable(mesh=mesh, value=reaction[free])
     equation = DiffusionTermNoCorrection(coeff=1.0) - ImplicitSourceTerm(coeff=sink)
     equation.solve(var=potential, solver=solver)
-    assert solver.factor is not None
-    return solver.factor

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 from conegap.geometries.design import Design
 from conegap.geometries.errors import DesignError
 from conegap.solver.field import EdgeField, FieldSolution, solve_field
+from conegap.solver.sector_onset import SectorOnset, sector_onset
 from conegap.solver.surface_balance import balance_field
 
 __all__ = ["RigidOnset", "electrode_voltages", "rigid_onset", "rigid_onset_of_solution"]
@@ -46,6 +48,25 @@ class RigidOnset:
     surface_tension: float
     numerical: EdgeField
 
+    def in_sector(self, sector: SectorOnset | None) -> RigidOnset:
+        """The onset that the third dimension makes of this one.
+
+        Parameters
+        ----------
+        sector : SectorOnset or None
+            None leaves the onset as it is.
+        """
+        if sector is None:
+            return self
+        best = self.numerical.estimate
+        error = math.hypot(best.error, sector.error)
+        return replace(
+            self,
+            voltage=self.voltage / sector.factor,
+            edge_per_volt=self.edge_per_volt * sector.factor,
+            numerical=replace(self.numerical, estimate=replace(best, error=error)),
+        )
+
 
 def electrode_voltages(
     design: Design, electrodes: tuple[str, ...], share: float = 1.0
@@ -76,6 +97,8 @@ def electrode_voltages(
 def rigid_onset(design: Design, *, accuracy: float = 1e-3, meshes: int = 3) -> RigidOnset:
     """Solve the field of a design and find its rigid onset.
 
+    A sector in three dimensions is solved on two meshes, whatever ``meshes`` says.
+
     Parameters
     ----------
     design : Design
@@ -92,11 +115,12 @@ def rigid_onset(design: Design, *, accuracy: float = 1e-3, meshes: int = 3) -> R
         The field could not be computed.
     """
     solution = solve_field(design.section(), accuracy=accuracy, meshes=meshes)
-    return rigid_onset_of_solution(design, solution)
+    onset = rigid_onset_of_solution(design, solution)
+    return onset.in_sector(sector_onset(design, onset.edge_per_volt))
 
 
 def rigid_onset_of_solution(design: Design, solution: FieldSolution) -> RigidOnset:
-    """Rigid onset from unit solutions that are already there.
+    """Rigid onset of the plane section from unit solutions that are already there.
 
     Emitter and accelerator rise together in the proportion of the design's voltages while the
     chamber stays at its own, so that the field at the edge is a straight line in their share.

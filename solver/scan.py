@@ -17,11 +17,9 @@ from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design
 from conegap.geometries.errors import ComputationError, ConegapError
 from conegap.solver.onset import RigidOnset, rigid_onset
+from conegap.solver.scan_progress import Progress
 
 __all__ = ["Finished", "Progress", "Scan", "ScanPoint", "onset_of_variants", "scan"]
-
-Progress = Callable[[str, int, int], None]
-"""Called with (what is being done, steps done, steps in all)."""
 
 Finished = Callable[[int, RigidOnset | str], None]
 """Called with (number of the variant, its result) as soon as a variant is solved."""

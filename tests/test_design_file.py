@@ -30,7 +30,7 @@ from conegap.geometries.quantity import (
 )
 from conegap.geometries.starters import starter, starter_kinds, starter_tables
 
-NAMES = ("capillary", "needle", "profile", "slit")
+NAMES = ("array", "capillary", "crown", "needle", "profile", "slit")
 Changed = Callable[..., Design]
 
 

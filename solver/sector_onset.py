@@ -1,0 +1,204 @@
+"""Onset of the tips of a sector, and what the third dimension makes of a tip's field.
+
+The plane section of a crown or an array shows one tip alone; it is solved to full accuracy.  The
+sector gives the factor by which the true electrodes and the other tips change that tip's field,
+and every onset of the section is divided by it: the liquid at the very end of a tip sees its
+surroundings only through the one number that scales its field.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from conegap.geometries.design import Design
+from conegap.geometries.errors import DesignError
+from conegap.geometries.sector import Sector
+from conegap.geometries.tip_array import TipArray
+from conegap.geometries.tip_group import TipGroup
+from conegap.solver.extrapolation import Estimate, estimate
+from conegap.solver.scan_progress import Progress
+from conegap.solver.sector_field import SectorSolution, solve_sector
+from conegap.solver.tip_field import sphere_means, tip_response
+
+__all__ = ["SectorOnset", "TipField", "sector_onset", "tip_fields"]
+
+
+@dataclass(frozen=True)
+class TipField:
+    """Field at the apex of one class of tips.
+
+    Parameters
+    ----------
+    name : str
+        Class of the tip: "tip", "middle", "end", "corner".
+    members : int
+        How many tips of the whole emitter are of this class.
+    per_volt : Estimate
+        Field per volt of (emitter - accelerator) in the proportion of the design's voltages,
+        [1/m].
+    fit_error : float
+        What the smooth functions leave of the potential on the sphere about the apex, root mean
+        square, relative, [-].
+    """
+
+    name: str
+    members: int
+    per_volt: Estimate
+    fit_error: float
+
+    @property
+    def error(self) -> float:
+        """Relative numerical error: mesh sequence and fit on the sphere, [-]."""
+        return math.hypot(self.per_volt.error, self.fit_error)
+
+
+@dataclass(frozen=True)
+class SectorOnset:
+    """Fields of a sector's tips beside that of one tip alone in the plane section.
+
+    Parameters
+    ----------
+    solution : SectorSolution
+    tips : tuple of TipField
+        Strongest first.
+    section_per_volt : float
+        Field per volt of the plane section, [1/m].
+    """
+
+    solution: SectorSolution
+    tips: tuple[TipField, ...]
+    section_per_volt: float
+
+    @property
+    def factor(self) -> float:
+        """Field of the strongest tip over that of the plane section, [-]."""
+        return self.tips[0].per_volt.value / self.section_per_volt
+
+    @property
+    def error(self) -> float:
+        """Relative numerical error of the factor, [-]."""
+        return self.tips[0].error
+
+    def share(self, tip: TipField) -> float:
+        """Field of a tip over that of the strongest, [-].
+
+        Parameters
+        ----------
+        tip : TipField
+        """
+        return tip.per_volt.value / self.tips[0].per_volt.value
+
+    def first_meshes(self, count: int) -> SectorOnset:
+        """The same from only its coarsest meshes, to compare like with like.
+
+        Parameters
+        ----------
+        count : int
+            At least two, [-].
+        """
+        tips = tuple(
+            replace(
+                tip,
+                per_volt=estimate(
+                    tip.per_volt.level_sizes[:count], tip.per_volt.level_values[:count]
+                ),
+            )
+            for tip in self.tips
+        )
+        return replace(self, tips=tips)
+
+
+def tip_fields(design: Design, sector: Sector, solution: SectorSolution) -> tuple[TipField, ...]:
+    """Field at the apex of every tip of a sector, strongest first.
+
+    Parameters
+    ----------
+    design : Design
+        Gives the proportion of the voltages.
+    sector : Sector
+    solution : SectorSolution
+        Of the sector.
+
+    Raises
+    ------
+    DesignError
+        The field at a tip does not point outward.
+    MeshError, ConvergenceError
+        The region about a tip could not be solved.
+    """
+    wanted = {
+        "emitter": design.voltages.emitter / design.voltage,
+        "accelerator": design.voltages.accelerator / design.voltage,
+        "chamber": 0.0,
+    }
+    weights = solution.weights({name: wanted[name] for name in solution.electrodes})
+    found = []
+    responses = {}
+    for tip in sector.tips:
+        shape = (tip.radius, tip.half_angle, tip.reach)
+        if shape not in responses:
+            responses[shape] = tip_response(tip)
+        values, left = [], 0.0
+        for level in solution.levels:
+            above = weights @ level.potentials - wanted["emitter"]
+            means, left = sphere_means(level.mesh, tip, above[None])
+            near = responses[shape].field(means[0])
+            values.append(near.value)
+        best = estimate(solution.level_sizes, tuple(values))
+        best = replace(best, error=math.hypot(best.error, near.error))
+        if best.value <= 0.0:
+            raise DesignError(
+                f"voltages: the field at the tip '{tip.name}' does not point outward; check the "
+                "voltages"
+            )
+        found.append(TipField(tip.name, _members(design, tip.name), best, left))
+    return tuple(sorted(found, key=lambda tip: tip.per_volt.value, reverse=True))
+
+
+def _members(design: Design, name: str) -> int:
+    """How many tips of the whole emitter a tip of the sector stands for."""
+    emitter = design.emitter
+    assert isinstance(emitter, TipGroup)
+    if isinstance(emitter, TipArray) and not emitter.endless:
+        return next(spot.members for spot in emitter.spots() if spot.name == name)
+    if isinstance(emitter, TipArray) and emitter.layout == "hexagonal":
+        return emitter.count // 2
+    return emitter.count
+
+
+def sector_onset(
+    design: Design,
+    section_per_volt: float,
+    *,
+    meshes: int = 2,
+    progress: Progress | None = None,
+) -> SectorOnset | None:
+    """Solve a design's sector, or None where it has only a plane section.
+
+    Parameters
+    ----------
+    design : Design
+    section_per_volt : float
+        Field per volt at the tip of the plane section, [1/m].
+    meshes : int
+        Meshes of the sequence: 2 for shifts and curves, 3 for the design itself, [-].
+    progress : callable or None
+
+    Raises
+    ------
+    DesignError
+        The field at a tip does not point outward.
+    MeshError, ConvergenceError
+        The sector could not be solved.
+    """
+    sector = design.sector()
+    if sector is None:
+        return None
+    solution = solve_sector(sector, meshes=meshes, progress=progress)
+    fields = tip_fields(design, sector, solution)
+    if not np.isfinite([tip.per_volt.value for tip in fields]).all():
+        raise DesignError("the field at a tip could not be computed")
+    return SectorOnset(solution, fields, section_per_volt)

@@ -1,0 +1,209 @@
+"""From a sector to the field at the very end of a tip.
+
+A sphere about the tip's apex, inside the sector, holds only that tip's own metal, which is round.
+There the potential is a sum over cos(m phi) of parts that do not mix, and only the part m = 0
+reaches the axis: the field at the apex is that of the axisymmetric region inside the sphere with
+the azimuthal mean of the sector's potential on it.  The tip is part of the sector's mesh as well,
+only coarsely, so its reaction on the sphere is already there and nothing has to be iterated.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from conegap.geometries.curves import Arc, FloatArray, Line
+from conegap.geometries.section import Boundary, EmittingEdge, Section
+from conegap.geometries.sector import Tip
+from conegap.solver.coarse_mesh import coarse_mesh
+from conegap.solver.control_volumes import control_volumes, surface_measure
+from conegap.solver.extrapolation import Estimate, estimate
+from conegap.solver.sector_mesh import TetraMesh
+from conegap.solver.subdivision import subdivide
+from conegap.solver.tetra_volumes import triangle_measure
+
+__all__ = ["TipResponse", "near_section", "polar_functions", "sphere_means", "tip_response"]
+
+_FUNCTIONS = 6
+_AZIMUTHAL = 4
+_SIZES = (2, 4, 8)
+
+
+def near_section(tip: Tip) -> Section:
+    """The axisymmetric vacuum inside the sphere about a tip's apex, which is its origin.
+
+    Parameters
+    ----------
+    tip : Tip
+    """
+    r, a, s = tip.radius, tip.half_angle, tip.reach
+    start = (r * math.cos(a), -r * (1.0 - math.sin(a)))
+    along = np.array([math.sin(a), -math.cos(a)])
+    middle = float(along @ start)
+    length = -middle + math.sqrt(middle**2 - (start[0] ** 2 + start[1] ** 2) + s**2)
+    rim = (start[0] + length * along[0], start[1] + length * along[1])
+    polar = math.atan2(rim[1], rim[0])
+    loop = (
+        Boundary("emitter", Arc((0.0, -r), r, math.pi / 2.0, a)),
+        Boundary("emitter", Line(start, rim)),
+        Boundary("outer", Arc((0.0, 0.0), s, polar, math.pi / 2.0)),
+        Boundary("axis", Line((0.0, s), (0.0, 0.0))),
+    )
+    edge = EmittingEdge("tip", 0, 0, 0.0, r)
+    return Section("axisymmetric", (loop,), (edge,), s)
+
+
+def polar_functions(polar: FloatArray, end: float, count: int = _FUNCTIONS) -> FloatArray:
+    """Smooth functions of the angle from the axis that vanish on the tip's flank.
+
+    Parameters
+    ----------
+    polar : (n,) array
+        Angle from +z about the apex, [rad].
+    end : float
+        Where the sphere meets the flank, [rad].
+    count : int
+        How many, [-].
+
+    Returns
+    -------
+    (count, n) array, [-]
+    """
+    t = np.clip(polar / end, -1.0, 1.0)
+    return np.asarray([(1.0 - t**2) * np.cos(2 * k * np.arccos(t)) for k in range(count)])
+
+
+def sphere_means(mesh: TetraMesh, tip: Tip, potentials: FloatArray) -> tuple[FloatArray, float]:
+    """Azimuthal mean of potentials on the sphere about a tip, as a sum of polar functions.
+
+    Parameters
+    ----------
+    mesh : TetraMesh
+    tip : Tip
+    potentials : (k, n) array
+        Differences to the tip's own potential, [V].
+
+    Returns
+    -------
+    (k, functions) array, [V]
+        Coefficients of the `polar_functions`.
+    float
+        Root mean square of what the fit leaves, over that of the potentials, [-].
+    """
+    triangles = mesh.triangles[mesh.names == f"inside:{tip.name}"]
+    nodes = np.unique(triangles)
+    weight = triangle_measure(mesh.points, triangles)
+    weight = np.sqrt(weight[nodes])
+    apex = np.array([*tip.place, tip.apex]) / mesh.scale
+    x, y, z = (mesh.points[nodes] - apex).T
+    polar, azimuth = np.arctan2(np.hypot(x, y), z), np.arctan2(y, x)
+    end = _end_of(tip)
+    columns = []
+    for order, wave in _waves(tip.mirrors, azimuth):
+        count = _FUNCTIONS if order == 0 else max(_FUNCTIONS - order, 2)
+        columns.append(polar_functions(polar, end, count) * wave * np.sin(polar) ** order)
+    matrix = np.vstack(columns).T * weight[:, None]
+    given = potentials[:, nodes].T * weight[:, None]
+    found, *_ = np.linalg.lstsq(matrix, given, rcond=1e-10)
+    size = max(float(np.linalg.norm(given)), 1e-300)
+    left = float(np.linalg.norm(matrix @ found - given)) / size
+    return np.asarray(found[:_FUNCTIONS].T), left
+
+
+def _waves(mirrors: tuple[float, ...], azimuth: FloatArray) -> list[tuple[int, FloatArray]]:
+    """Azimuthal waves that the symmetry planes through the tip allow, with their order."""
+    found = [(0, np.ones_like(azimuth))]
+    if len(mirrors) == 2:
+        return found + [(m, np.cos(m * azimuth)) for m in (2, 4)]
+    if len(mirrors) == 1:
+        turned = azimuth - mirrors[0]
+        return found + [(m, np.cos(m * turned)) for m in range(1, _AZIMUTHAL + 1)]
+    for m in range(1, _AZIMUTHAL):
+        found += [(m, np.cos(m * azimuth)), (m, np.sin(m * azimuth))]
+    return found
+
+
+def _end_of(tip: Tip) -> float:
+    """Polar angle at which the sphere meets the flank, [rad]."""
+    rim = near_section(tip).loops[0][1].curve.end
+    return math.atan2(float(rim[0]), float(rim[1]))
+
+
+@dataclass(frozen=True)
+class TipResponse:
+    """Field at a tip's apex for each polar function on the sphere about it.
+
+    Parameters
+    ----------
+    per_volt : (levels, functions) array
+        On every mesh, [1/m].
+    sizes : tuple of int
+        Subdivisions of the meshes.
+    """
+
+    per_volt: FloatArray
+    sizes: tuple[int, ...]
+
+    def field(self, coefficients: FloatArray) -> Estimate:
+        """Outward field at the apex.
+
+        Parameters
+        ----------
+        coefficients : (functions,) array
+            Of the potential above the tip's own on the sphere, [V].
+
+        Returns
+        -------
+        Estimate
+            [V/m], with the numerical error of the near region alone.
+        """
+        return estimate(self.sizes, tuple(float(v) for v in self.per_volt @ coefficients))
+
+
+def tip_response(tip: Tip, sizes: tuple[int, ...] = _SIZES) -> TipResponse:
+    """Solve the region inside the sphere about a tip for every polar function.
+
+    Parameters
+    ----------
+    tip : Tip
+    sizes : tuple of int
+        Subdivisions of the nested meshes, [-].
+
+    Raises
+    ------
+    MeshError, ConvergenceError
+        The region could not be solved.
+    """
+    from conegap.solver.finite_volume import LaplaceOperator
+
+    section = near_section(tip)
+    coarse = coarse_mesh(section)
+    end = _end_of(tip)
+    rows = []
+    for size in sizes:
+        mesh = subdivide(coarse, size)
+        volumes = control_volumes(mesh, section.symmetry)
+        count = len(mesh.points)
+        held = np.zeros(count, dtype=bool)
+        values = np.zeros((_FUNCTIONS, count))
+        measure = np.zeros(count)
+        for chain in mesh.chains:
+            name = section.loops[chain.boundary[0]][chain.boundary[1]].name
+            if name == "outer":
+                x, z = mesh.points[chain.nodes].T
+                values[:, chain.nodes] = polar_functions(np.arctan2(x, z), end)
+            if name in ("outer", "emitter"):
+                held[chain.nodes] = True
+            if name == "emitter":
+                share = surface_measure(mesh.points, chain.nodes, section.symmetry)
+                np.add.at(measure, chain.nodes, share)
+        for chain in mesh.chains:
+            if section.loops[chain.boundary[0]][chain.boundary[1]].name == "emitter":
+                values[:, chain.nodes] = 0.0
+        operator = LaplaceOperator(mesh.points, volumes, held)
+        charges = operator.charges(operator.potentials(values))
+        apex = int(np.argmin(np.linalg.norm(mesh.points, axis=1)))
+        rows.append(charges[:, apex] / measure[apex] / coarse.scale)
+    return TipResponse(np.array(rows), sizes)
