@@ -1,0 +1,141 @@
+"""How much the tips of a crown or an array take away from each other's field."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from conegap.geometries.crown import Crown
+from conegap.geometries.design import Design
+from conegap.geometries.errors import ComputationError, DesignError, GeometryError
+from conegap.geometries.tip_group import TipGroup
+from conegap.solver.scan_progress import Progress
+from conegap.solver.sector_field import solve_sector
+from conegap.solver.sector_onset import SectorOnset, tip_fields
+
+__all__ = ["Screening", "ScreeningPoint", "screening"]
+
+_ALONE_FINENESS = 1.6
+_PITCHES = (0.5, 0.75, 1.0, 1.5, 2.5, 4.0)
+
+
+@dataclass(frozen=True)
+class ScreeningPoint:
+    """Field of a tip among others.
+
+    Parameters
+    ----------
+    pitch : float
+        Distance between neighbours, [m].
+    tips : int
+        Number of tips.
+    share : float
+        Field of the most screened tip over that of a tip alone in the same place, [-].
+    """
+
+    pitch: float
+    tips: int
+    share: float
+
+
+@dataclass(frozen=True)
+class Screening:
+    """Screening of a crown or an array, as drawn and over its pitch.
+
+    Parameters
+    ----------
+    strongest, weakest : float
+        Field of the strongest and the weakest tip over that of a tip alone, [-].
+    height : float
+        Of the tips, [m].
+    points : tuple of ScreeningPoint
+        In rising order of the pitch; empty where no curve was asked for.
+    """
+
+    strongest: float
+    weakest: float
+    height: float
+    points: tuple[ScreeningPoint, ...]
+
+
+def screening(
+    design: Design, sector: SectorOnset, *, curve: bool, progress: Progress | None = None
+) -> Screening:
+    """Compare the tips of a design with one alone in the same place.
+
+    Parameters
+    ----------
+    design : Design
+        A crown or an array.
+    sector : SectorOnset
+        As drawn.
+    curve : bool
+        Whether to compute the dependence on the pitch as well.
+    progress : callable or None
+
+    Raises
+    ------
+    DesignError
+        The design is neither.
+    MeshError, ConvergenceError
+        A sector could not be solved.
+    """
+    emitter = design.emitter
+    if not isinstance(emitter, TipGroup):
+        raise DesignError(f"screening: a {emitter.kind} has no tips that screen each other")
+    variants = _variants(emitter) if curve else []
+    done, steps = 0, len(variants) + 1
+    if progress is not None:
+        progress("screening", done, steps)
+    alone = _fields(design, emitter.alone(), fineness=_ALONE_FINENESS)[0]
+    drawn = sector.first_meshes(2).tips
+    points = []
+    for other in variants:
+        done += 1
+        if progress is not None:
+            progress("screening", done, steps)
+        try:
+            weakest = _fields(design, other)[-1]
+        except (GeometryError, ComputationError):
+            # A pitch at which the tips overlap or a body cannot be built is left out of the curve.
+            continue
+        points.append(ScreeningPoint(other.pitch_length, other.count, weakest / alone))
+    if progress is not None:
+        progress("screening", steps, steps)
+    return Screening(
+        strongest=drawn[0].per_volt.value / alone,
+        weakest=drawn[-1].per_volt.value / alone,
+        height=emitter.tip_height,
+        points=tuple(sorted(points, key=lambda point: point.pitch)),
+    )
+
+
+def _fields(design: Design, emitter: TipGroup, fineness: float = 1.0) -> list[float]:
+    """Fields per volt of an emitter's tips in the design's surroundings, strongest first."""
+    other = replace(design, emitter=emitter)
+    sector = other.sector()
+    assert sector is not None
+    solution = solve_sector(sector, meshes=2, fineness=fineness)
+    return [tip.per_volt.value for tip in tip_fields(other, sector, solution)]
+
+
+def _variants(emitter: TipGroup) -> list[TipGroup]:
+    """The same emitter with other pitches."""
+    found: list[TipGroup] = []
+    foot = 2.02 * emitter.base_half_width
+    for share in _PITCHES:
+        pitch = share * emitter.tip_height
+        if pitch < foot:
+            continue
+        if isinstance(emitter, Crown):
+            tips = round(np.pi / np.arcsin(min(pitch / emitter.pitch_diameter, 1.0)))
+            if tips < 3 or any(other.count == tips for other in found):
+                continue
+            changed: TipGroup = emitter.model_copy(update={"tips": int(tips)})
+        else:
+            changed = emitter.model_copy(update={"pitch": pitch})
+        if changed.reach(np.inf) < 6.0 * emitter.tip_radius:
+            continue
+        found.append(changed)
+    return found
