@@ -4,20 +4,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from importlib.metadata import version
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 
 from conegap.geometries.capillary import Capillary
 from conegap.geometries.design import Design
+from conegap.geometries.errors import GeometryError
 from conegap.geometries.needle import Needle
 from conegap.geometries.slit import Slit
+from conegap.solver.beam import Beam, beam_rows, compute_beam
 from conegap.solver.budget import Budget, error_budget
 from conegap.solver.classic import ClassicEstimate, classic_estimate
 from conegap.solver.field import FieldSolution, solve_field
+from conegap.solver.free_surface import RIGID, TURNING_POINT, Criterion, free_surface
 from conegap.solver.gap_operation import GapOperation, gap_operation
-from conegap.solver.liquid_section import MeniscusOnset, meniscus_onset, moves
-from conegap.solver.meniscus_branch import SurfaceInSolid
+from conegap.solver.liquid_section import MeniscusOnset
 from conegap.solver.onset import RigidOnset, electrode_voltages, rigid_onset_of_solution
 from conegap.solver.operation import IonExhaust, ion_exhaust
 from conegap.solver.review import AcceleratorField, ReviewRow, accelerator_field, gap_review
@@ -25,20 +27,12 @@ from conegap.solver.scan import Progress, Scan, scan
 from conegap.solver.site_waves import SurfaceWave, surface_wave
 
 __all__ = [
-    "RIGID",
-    "TURNING_POINT",
     "Assessment",
-    "Criterion",
     "SurfaceWave",
     "assess",
     "edge_radius_key",
-    "free_surface",
 ]
 
-Criterion = Literal["automatic", "rigid", "meniscus"]
-
-RIGID = "rigid surface"
-TURNING_POINT = "meniscus turning point"
 _FAR_ABOVE = 1.5
 
 
@@ -63,6 +57,9 @@ class Assessment:
         None where the emitter is not positive against ground.
     operation : GapOperation
         Electrons, current, feed and supply.
+    beam : Beam or None
+        Paths of the ions at the design's voltages; None where they could not be computed, which a
+        warning then says.
     review : tuple of ReviewRow
     scans : tuple of Scan
         Onset over gap and over edge radius, empty when not asked for.
@@ -79,6 +76,7 @@ class Assessment:
     accelerator: AcceleratorField
     exhaust: IonExhaust | None
     operation: GapOperation
+    beam: Beam | None
     review: tuple[ReviewRow, ...]
     scans: tuple[Scan, ...]
     warnings: tuple[str, ...]
@@ -114,6 +112,18 @@ class Assessment:
         return self.onset.edge_per_volt * self.design.gap
 
     @property
+    def thrust(self) -> float | None:
+        """At the operating point, along the axis, of the ions that leave past the accelerator, [N].
+
+        That of a parallel beam of all ions where no paths were computed; None where the emitter
+        is not positive against ground.
+        """
+        parallel = self.operation.operating.thrust
+        if parallel is None or self.beam is None:
+            return parallel
+        return parallel * self.beam.thrust_share
+
+    @property
     def passed(self) -> bool:
         """Whether every row of the review passes."""
         return all(row.passed for row in self.review)
@@ -122,6 +132,9 @@ class Assessment:
         """The results contract: SI numbers, one unit suffix per key, ready for JSON."""
         onset, solution = self.onset, self.solution
         operation = self.operation.operation_dict()
+        operation["thrust_N"] = self.thrust
+        if self.beam is not None:
+            operation.update(self.beam.as_dict())
         if self.surface_wave is not None:
             operation["sites"] = self.surface_wave.sites
             operation["site_spacing_m"] = self.surface_wave.spacing
@@ -186,7 +199,7 @@ class Assessment:
                 "within_validity": self.classic.within,
             }
         if self.meniscus is not None:
-            result["onset"]["meniscus"] = _meniscus_dict(self.meniscus)
+            result["onset"]["meniscus"] = self.meniscus.as_dict()
         if self.surface_wave is not None:
             result["onset"]["surface_wave_voltage_V"] = self.surface_wave.onset_voltage
         return result
@@ -269,6 +282,7 @@ def assess(
         accelerator=accelerator,
         site_spacing=None if wave is None else wave.spacing,
     )
+    beam, no_beam = _beam(design, solution, operation.operating.point.current)
     edge = solution.section.edge(onset.edge_name)
     ground = design.voltages.emitter
     return Assessment(
@@ -282,54 +296,33 @@ def assess(
         accelerator=accelerator,
         exhaust=ion_exhaust(ion_mass=design.metal.ion_mass, voltage=ground) if ground > 0 else None,
         operation=operation,
-        review=(*gap_review(design, voltage, highest, accelerator), *operation.rows),
+        beam=beam,
+        review=(
+            *gap_review(design, voltage, highest, accelerator),
+            *operation.rows,
+            *(() if beam is None else beam_rows(design, beam)),
+        ),
         scans=_scans(design, progress) if scans else (),
-        warnings=(*_warnings(design, solution, onset, accuracy), *operation.warnings, *remark),
+        warnings=(
+            *_warnings(design, solution, onset, accuracy),
+            *operation.warnings,
+            *no_beam,
+            *remark,
+        ),
     )
 
 
-def free_surface(
-    design: Design, criterion: Criterion, progress: Progress | None = None
-) -> tuple[MeniscusOnset | None, tuple[str, ...]]:
-    """Turning point of the free surface where it is wanted and can be had, and why not.
+def _beam(
+    design: Design, solution: FieldSolution, current: float
+) -> tuple[Beam | None, tuple[str, ...]]:
+    """Ion paths with the spread at a current, or why there are none.
 
-    Parameters
-    ----------
-    design : Design
-    criterion : "automatic", "rigid" or "meniscus"
-    progress : callable or None
-
-    Raises
-    ------
-    DesignError
-        The free surface is demanded and the design has none.
-    MeshError, ConvergenceError, ContinuationError
-        The liquid's shapes could not be computed.
+    Below the onset there is no current; the supply's limit is taken then.
     """
-    if criterion == "rigid":
-        return None, ()
-    if criterion == "automatic":
-        if not any(b.name == "liquid" for loop in design.section().loops for b in loop):
-            return None, ()
-        if not moves(design):
-            return None, (
-                "the slit is not its own mirror image, so its free surface is not followed: the "
-                "onset is that of the rigid surface",
-            )
-        if design.voltages.chamber != 0.0:
-            return None, (
-                "the chamber is not grounded, so the free surface is not followed: the onset is "
-                "that of the rigid surface",
-            )
     try:
-        return meniscus_onset(design, progress=progress), ()
-    except SurfaceInSolid as error:
-        if criterion != "automatic":
-            raise
-        return None, (
-            f"{error}; the onset is that of the rigid surface, at which the field lifts the liquid "
-            "off the metal",
-        )
+        return compute_beam(design, solution, current=current if current > 0.0 else None), ()
+    except GeometryError as error:
+        return None, (f"no ion paths could be computed: {error}",)
 
 
 def _scans(design: Design, progress: Progress | None) -> tuple[Scan, ...]:
@@ -381,29 +374,6 @@ def _warnings(
             "the accelerator: no exhaust speed is given"
         )
     return tuple(found)
-
-
-def _meniscus_dict(meniscus: MeniscusOnset) -> dict[str, Any]:
-    """The turning point for the results contract."""
-    shape = meniscus.branch.turning.shape
-    result: dict[str, Any] = {
-        "held": meniscus.held,
-        "contact_radius_m": meniscus.radius,
-        "apex_height_m": shape.height * meniscus.radius,
-        "contact_slope_rad": shape.contact_angle,
-        "apex_field_V_per_m": meniscus.apex_field,
-        "half_angle_rad": meniscus.half_angle,
-        "numerical_error": meniscus.error,
-    }
-    if meniscus.wave is not None:
-        result["wave_voltage_V"] = meniscus.wave_voltage
-        result["wave_spacing_m"] = meniscus.wave.wavelength * meniscus.radius
-    if meniscus.tilt_voltage is not None:
-        result["tilt_voltage_V"] = meniscus.tilt_voltage
-    if meniscus.extinction is not None:
-        result["extinction_low_V"] = meniscus.extinction.low
-        result["extinction_high_V"] = min(meniscus.extinction.high, meniscus.voltage)
-    return result
 
 
 def _number(value: float) -> float | None:

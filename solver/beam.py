@@ -6,6 +6,7 @@ import math
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -63,7 +64,7 @@ class Beam:
         Mean cosine of the angle of what leaves: thrust over that of a parallel beam of the same
         current, [-].
     space_charge : SpaceChargeSpread or None
-        At the supply's current limit; None without one or without a beam that leaves.
+        None where no current is known or nothing leaves.
     energy_error : float
         Largest departure from energy conservation over the voltage, [-].
     notes : tuple of str
@@ -90,12 +91,49 @@ class Beam:
     notes: tuple[str, ...]
     seconds: float
 
+    @property
+    def thrust_share(self) -> float:
+        """Thrust of what leaves over that of all that is emitted in a parallel beam, [-].
+
+        What lands on an electrode pushes nothing: 0 where nothing leaves.
+        """
+        return self.left * self.thrust_factor if self.left > 0.0 else 0.0
+
+    def as_dict(self) -> dict[str, Any]:
+        """Keys of the results contract about the beam; None stands for what does not exist."""
+        spread = self.space_charge
+        return {
+            "intercepted_fraction": self.intercepted,
+            "returned_fraction": self.returned,
+            "unfinished_fraction": self.unfinished,
+            "beam_leaving_fraction": self.left,
+            "beam_steering_angle_rad": _finite(self.steering_angle),
+            "beam_rms_half_angle_rad": _finite(self.rms_half_angle),
+            "beam_half_angle_95_rad": _finite(self.half_angle_95),
+            "beam_opening_filled": None if self.filling is None else _finite(self.filling),
+            "thrust_factor": _finite(self.thrust_factor),
+            "emission_half_angle_rad": self.emission.half_angle,
+            "space_charge_angle_rad": None if spread is None else spread.angle,
+            "space_charge_valid": None if spread is None else spread.valid,
+            "landing_spots": [
+                {
+                    "share": spot.share,
+                    "first_m": list(spot.first),
+                    "last_m": list(spot.last),
+                    "energy_J": spot.energy,
+                    "angle_rad": spot.angle,
+                }
+                for spot in self.spots
+            ],
+        }
+
 
 def compute_beam(
     design: Design,
     solution: FieldSolution,
     voltages: Mapping[str, float] | None = None,
     *,
+    current: float | None = None,
     emission: Emission | None = None,
     ions: int = _IONS,
 ) -> Beam:
@@ -111,6 +149,9 @@ def compute_beam(
         Of ``design.section()``.
     voltages : mapping or None
         Of each electrode, the design's when left out, [V].
+    current : float or None
+        Of the whole emitter, for the spread by the beam's own charge; the supply's current limit
+        when left out, [A].
     emission : Emission or None
         The defaults when left out.
     ions : int
@@ -124,7 +165,8 @@ def compute_beam(
     if voltages is None:
         voltages = electrode_voltages(design, solution.electrodes)
     shares, notes = edge_currents(design, solution, voltages)
-    current = design.supply.current_limit
+    if current is None:
+        current = design.supply.current_limit
     if current is not None and isinstance(design.emitter, Slit):
         current = current / design.emitter.length
     return beam_of(
@@ -220,6 +262,10 @@ def beam_rows(design: Design, beam: Beam) -> tuple[ReviewRow, ...]:
     if beam.filling is None:
         return ()
     name = design.accelerator.kind.replace("_", " ")
+    spread = beam.space_charge
+    charge = "paths without the beam's own charge" + (
+        "" if spread is None or spread.valid else ", which widens it: not proved"
+    )
     caught, filled = beam.intercepted <= _MOST_INTERCEPTED, beam.filling <= _MOST_FILLED
     return (
         ReviewRow(
@@ -237,10 +283,15 @@ def beam_rows(design: Design, beam: Beam) -> tuple[ReviewRow, ...]:
             _MOST_FILLED,
             "",
             filled,
-            f"clearance of twice the half width, {_PRACTICE}",
+            f"twice the half width, {charge}; {_PRACTICE}",
             "" if filled else f"open the {name} or centre it on the emitter",
         ),
     )
+
+
+def _finite(value: float) -> float | None:
+    """None in place of what JSON does not know."""
+    return value if math.isfinite(value) else None
 
 
 def _fate(spot: Landing | None, gap: float) -> str:

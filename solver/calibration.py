@@ -21,13 +21,8 @@ from conegap.geometries.design import Design, Dimension
 from conegap.geometries.errors import DesignError
 from conegap.geometries.quantity import as_text
 from conegap.geometries.slit import Slit
-from conegap.solver.assessment import (
-    RIGID,
-    TURNING_POINT,
-    Criterion,
-    edge_radius_key,
-    free_surface,
-)
+from conegap.solver.assessment import edge_radius_key
+from conegap.solver.free_surface import RIGID, TURNING_POINT, Criterion, free_surface
 from conegap.solver.onset import RigidOnset, rigid_onset
 from conegap.solver.radius_search import Root, find_radius
 from conegap.solver.scan import Progress, onset_of_variants

@@ -148,7 +148,8 @@ def _write(assessment: Assessment, folder: Path, target: Path) -> None:
 
 
 def _print(assessment: Assessment, target: Path) -> None:
-    from conegap.solver.figure_units import field_text, voltage_text
+    from conegap.solver.figure_units import field_text, percent, voltage_text
+    from conegap.solver.report_beam import degrees
     from conegap.solver.report_tables import review_value
     from conegap.solver.terminal import console, plain_table
 
@@ -168,6 +169,11 @@ def _print(assessment: Assessment, target: Path) -> None:
     ]
     if design.supply.voltage_limit is not None:
         rows.append(("limit of the supply", voltage_text(design.supply.voltage_limit)))
+    beam = assessment.beam
+    if beam is not None:
+        rows.append(("lands on the accelerator", percent(beam.intercepted)))
+        if beam.left > 0.0:
+            rows.append(("95 % of the beam leaves within", f"±{degrees(beam.half_angle_95)}"))
     if assessment.classic is not None:
         outside = "" if assessment.classic.within else " (outside its range)"
         rows.append(("classic closed form", voltage_text(assessment.classic.voltage) + outside))

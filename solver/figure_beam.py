@@ -127,7 +127,7 @@ def _headline(beam: Beam) -> str:
     if not math.isfinite(beam.half_angle_95):
         return caught
     words = f"95 % within ±{_degrees(beam.half_angle_95)}"
-    if abs(beam.steering_angle) > math.radians(0.05):
+    if abs(beam.steering_angle) >= math.radians(0.1):
         words += f" of {_degrees(beam.steering_angle)}".replace("-", "−")
     return f"{words}; {caught}"
 

@@ -13,6 +13,8 @@ import numpy as np
 from conegap.geometries.design import Design
 from conegap.geometries.section import EmittingEdge, Section
 from conegap.solver.assessment import Assessment
+from conegap.solver.beam import Beam
+from conegap.solver.figure_beam import beam_alt, beam_caption, beam_window, draw_beam
 from conegap.solver.figure_charts import (
     chart_budget,
     chart_edge_field,
@@ -128,6 +130,8 @@ def report_pictures(assessment: Assessment) -> dict[str, Picture]:
     if assessment.meniscus is not None:
         pictures += _liquid_pictures(assessment.design.section(), assessment.meniscus)
     pictures += _field_pictures(assessment)
+    if assessment.beam is not None:
+        pictures.append(_beam_picture(assessment.solution.section, assessment.beam))
     pictures += [_scan_picture(scan, assessment) for scan in assessment.scans if len(scan.values)]
     pictures.append(_budget_picture(assessment))
     return {picture.name: picture for picture in pictures}
@@ -321,6 +325,16 @@ def _field_pictures(assessment: Assessment) -> list[Picture]:
             charted(lambda axes: chart_edge_field(axes, assessment), (_WIDTH, 3.6)),
         ),
     ]
+
+
+def _beam_picture(section: Section, beam: Beam) -> Picture:
+    window = beam_window(section)
+    return Picture(
+        "beam",
+        beam_caption(beam),
+        beam_alt(beam),
+        _framed(lambda axes: draw_beam(axes, section, beam, window), window),
+    )
 
 
 def _scan_picture(scan: Scan, assessment: Assessment) -> Picture:

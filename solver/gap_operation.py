@@ -74,7 +74,7 @@ class GapOperation:
             "operating_voltage_V": at.point.voltage,
             "operating_emitter_voltage_V": at.emitter_voltage,
             "ballast_drop_V": at.ballast_drop,
-            "thrust_N": at.thrust,
+            "parallel_thrust_N": at.thrust,
             "power_W": at.beam_power,
             "mass_flow_kg_per_s": at.mass_flow,
             "current_curve": [

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.constants import epsilon_0
@@ -94,6 +95,28 @@ class MeniscusOnset:
     def voltage_of(self, equilibrium: Equilibrium) -> float:
         """Voltage of one shape of the branch, [V]."""
         return self._volts(equilibrium.strength)
+
+    def as_dict(self) -> dict[str, Any]:
+        """The turning point for the results contract."""
+        shape = self.branch.turning.shape
+        result: dict[str, Any] = {
+            "held": self.held,
+            "contact_radius_m": self.radius,
+            "apex_height_m": shape.height * self.radius,
+            "contact_slope_rad": shape.contact_angle,
+            "apex_field_V_per_m": self.apex_field,
+            "half_angle_rad": self.half_angle,
+            "numerical_error": self.error,
+        }
+        if self.wave is not None:
+            result["wave_voltage_V"] = self.wave_voltage
+            result["wave_spacing_m"] = self.wave.wavelength * self.radius
+        if self.tilt_voltage is not None:
+            result["tilt_voltage_V"] = self.tilt_voltage
+        if self.extinction is not None:
+            result["extinction_low_V"] = self.extinction.low
+            result["extinction_high_V"] = min(self.extinction.high, self.voltage)
+        return result
 
     def _volts(self, strength: float) -> float:
         return strength_voltage(strength, self.surface_tension, self.radius)

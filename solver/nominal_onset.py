@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from conegap.geometries.design import Design
-from conegap.solver.assessment import RIGID, TURNING_POINT, Criterion, free_surface
 from conegap.solver.budget import doubled_room
+from conegap.solver.free_surface import RIGID, TURNING_POINT, Criterion, free_surface
 from conegap.solver.kept_solves import KeptSolves, key_of, solved_onset
 from conegap.solver.onset import rigid_onset
 from conegap.solver.scan import Progress

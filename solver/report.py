@@ -13,6 +13,7 @@ from conegap.solver.assessment import Assessment
 from conegap.solver.figure_style import COLOURS, pretty
 from conegap.solver.figure_units import field_text, length_words, percent, voltage_text
 from conegap.solver.figures import Picture, svg_of
+from conegap.solver.report_beam import beam_table, beam_words, landing_table
 from conegap.solver.report_operation import (
     card_cautions,
     card_table,
@@ -108,6 +109,9 @@ def html_report(assessment: Assessment, pictures: Mapping[str, Picture]) -> str:
         metals=metals_table(assessment),
         electrode=electrode_table(assessment),
         electrode_words=electrode_words(assessment),
+        beam=beam_table(assessment),
+        beam_words=beam_words(assessment),
+        landing=landing_table(assessment),
         feed=feed_table(assessment),
         feed_words=feed_words(assessment),
         card=card_table(assessment),

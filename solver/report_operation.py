@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import math
-
 from conegap.geometries.metal_laws import ELEMENTARY_CHARGE
 from conegap.solver.assessment import Assessment
-from conegap.solver.beam_current import thrust_factor
 from conegap.solver.compare_metals import MetalInGap
 from conegap.solver.electron_emission import ElectronCurrent
 from conegap.solver.feed import feed_remarks
@@ -33,8 +30,6 @@ __all__ = [
     "metals_table",
     "operation_words",
 ]
-
-_EXAMPLE_ANGLE = math.radians(20.0)
 
 
 def energy_text(value: float) -> str:
@@ -81,7 +76,7 @@ def operation_words(assessment: Assessment) -> tuple[str, ...]:
     ----------
     assessment : Assessment
     """
-    emission, factor = assessment.operation.emission, thrust_factor(_EXAMPLE_ANGLE)
+    emission = assessment.operation.emission
     words = [
         "Current: slope law of G. L. R. Mair, J Phys D 17, 2323 (1984), from memory, an order of "
         "magnitude. The space charge of the beam balances the excess pull of the field on a "
@@ -90,9 +85,7 @@ def operation_words(assessment: Assessment) -> tuple[str, ...]:
         "The voltages of the design are taken as those set at the supply; its ballast stands in "
         "the emitter's lead, so the current takes its drop from the gap and from the exhaust "
         "energy. The exhaust energy is that from the emitter to ground, not that of the gap.",
-        f"Thrust is for a parallel beam. Within a half angle of {math.degrees(_EXAMPLE_ANGLE):.0f}°"
-        f" it falls to {factor.uniform:.3f} (equal current per solid angle), "
-        f"{factor.cosine:.3f} (cosine) or {factor.fan:.3f} (flat fan) of that.",
+        _thrust_words(assessment),
         "Specific impulse and mass flow hold if every atom leaves as a single ion. Droplets carry "
         "mass without much thrust: with rising current the mass efficiency can fall to some tens "
         "of per cent (from memory), and the specific impulse falls with it.",
@@ -104,6 +97,27 @@ def operation_words(assessment: Assessment) -> tuple[str, ...]:
             "and each site to stand on the edge as a cone of its own.",
         )
     return tuple(words)
+
+
+def _thrust_words(assessment: Assessment) -> str:
+    beam = assessment.beam
+    if beam is None:
+        return "Thrust is for a parallel beam: no ion paths could be computed."
+    if beam.left <= 0.0:
+        return (
+            "No ion leaves past the accelerator, so there is no thrust; figures per ampere are "
+            "those of ions that leave straight."
+        )
+    along = (
+        ", in the plane of the section; ions are taken not to spread along the slit"
+        if assessment.design.section().symmetry == "planar"
+        else ""
+    )
+    return (
+        f"Thrust of the ion paths is {beam.thrust_share:.3f} of that of a parallel beam: "
+        f"{percent(beam.left)} of the current leaves, at a mean cosine of "
+        f"{beam.thrust_factor:.3f}{along}. The specific impulse falls in the same proportion."
+    )
 
 
 def electrode_table(assessment: Assessment) -> Table:

@@ -221,7 +221,10 @@ def operation_table(assessment: Assessment) -> Table | None:
     if at.exhaust is not None and at.point.current > 0.0:
         pairs[1] = _exhaust_texts(at.exhaust)
     rows = [(name, text, other[1]) for (name, text), other in zip(*pairs, strict=True)]
-    thrust = "none" if at.thrust is None else f"{at.thrust * 1e6:.3g} µN"
+    thrust, parallel = (
+        "none" if value is None else f"{value * 1e6:.3g} µN"
+        for value in (assessment.thrust, at.thrust)
+    )
     power = "none" if at.beam_power is None else f"{at.beam_power:.3g} W"
     rows += [
         ("voltage across the gap", voltage_text(assessment.design.voltage),
@@ -229,7 +232,8 @@ def operation_table(assessment: Assessment) -> Table | None:
         ("emitter against ground", voltage_text(assessment.design.voltages.emitter),
          voltage_text(at.emitter_voltage)),
         ("current, order of magnitude", "", current_text(at.point.current)),
-        ("thrust", "", thrust),
+        ("thrust of a parallel beam", "", parallel),
+        ("thrust of the ion paths", "", thrust),
         ("beam power, emitter to ground", "", power),
         ("mass flow, single ions", "", mass_flow_text(at.mass_flow)),
     ]  # fmt: skip

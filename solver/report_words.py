@@ -248,9 +248,10 @@ def not_modelled(assessment: Assessment) -> tuple[str, ...]:
     items = [
         first,
         "Emission itself: no cone of nanometre size, no evaporation of ions, no droplets. The "
-        "current is a published slope law, an order of magnitude.",
-        "Space charge in the gap: before the onset there is none, and the current's law holds it "
-        "only to first order.",
+        "current is a published slope law, an order of magnitude, and the ion paths start on the "
+        "drawn surface within an assumed half angle.",
+        "Space charge in the gap: before the onset there is none; the current's law and the "
+        "spread of the beam hold it only to first order, and the ion paths not at all.",
         "Roughness, scratches, oxide skins and impurities of the surface, and incomplete wetting.",
         "Vacuum breakdown other than through the limits of the gap review; electron emission by "
         "an assumed factor for micro-protrusions.",

@@ -22,7 +22,7 @@ import numpy as np
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design, Dimension
 from conegap.geometries.errors import ComputationError, DesignError
-from conegap.solver.assessment import Criterion
+from conegap.solver.free_surface import Criterion
 from conegap.solver.kept_solves import KeptSolves, OnsetOf, Variant, solved_onset
 from conegap.solver.nominal_onset import Nominal, nominal_onset
 from conegap.solver.scan import Progress

@@ -382,7 +382,7 @@ REFUSALS = [
     ("slit", {"blade_included_angle": '"161 deg"'}, r"blade_included_angle.*above 160 deg"),
     ("slit", {"channel_height": '"1.5 mm"'}, r"channel_height.*did you mean \"1\.5 um\""),
     ("slit", {"lip_radius": '"3 mm"'}, r"emitter\.lip_radius.*did you mean \"3 um\""),
-    ("slit", {"lateral_offset": '"1 mm"'}, r"lateral_offset.*more than half its width, 1 mm"),
+    ("slit", {"lateral_offset": '"1.3 mm"'}, r"lateral_offset.*half its width, 1\.3 mm"),
     ("slit", {"recess": '"4 mm"'}, r"emitter\.recess.*below the foot of the blades"),
     ("slit", {"misalignment_half": '"3 mm"'}, r"misalignment_half.*did you mean \"3 um\""),
     ("profile", {"revolved": '"yes"'}, r"emitter\.revolved.*true or false"),

@@ -237,9 +237,9 @@ def test_bad_design_fails_for_the_right_reasons() -> None:
 
     text = re.sub(r', tolerance = "[^"]*"', "", starter("slit"))
     changes = {
-        r'edge_radius = \{ value = "0.1 mm"': 'edge_radius = { value = "2 um"',
-        r'slot_width = \{ value = "2 mm"': 'slot_width = { value = "0.19 mm"',
-        r'thickness = "0.5 mm"': 'thickness = "20 um"',
+        r'edge_radius = \{ value = "0.15 mm"': 'edge_radius = { value = "5 um"',
+        r'slot_width = \{ value = "2.6 mm"': 'slot_width = { value = "0.15 mm"',
+        r'thickness = "0.4 mm"': 'thickness = "50 um"',
         r'voltage_limit = "15 kV"': 'voltage_limit = "6.5 kV"',
         r'current_limit = "2 mA"': 'current_limit = "20 uA"',
     }
@@ -248,7 +248,7 @@ def test_bad_design_fails_for_the_right_reasons() -> None:
         assert count == 1, old
     bad = assess(Design.from_text(text), scans=False, criterion="rigid")
     failed = {row.name for row in bad.review if not row.passed}
-    # The small slot brings its edges closer to the lips than the gap of 1 mm allows.
+    # The small slot brings its edges closer to the lips than the gap of 0.8 mm allows.
     assert {
         "highest onset against the supply",
         "voltage of the design against the supply",
@@ -257,7 +257,15 @@ def test_bad_design_fails_for_the_right_reasons() -> None:
         "field on the accelerator's edge",
         "electron current, accelerator coated with caesium",
         "expected current against the supply",
+        "share of the beam that lands on the accelerator",
+        "half width of the beam over the half opening left to it",
     } == failed
+    assert bad.beam is not None
+    assert bad.beam.intercepted > 0.5
+    assert bad.as_dict()["operation"]["intercepted_fraction"] == bad.beam.intercepted
+    parallel = bad.operation.operating.thrust
+    assert parallel is not None
+    assert bad.thrust == pytest.approx(parallel * bad.beam.thrust_share)
     assert any("narrow against the gap" in warning for warning in bad.warnings)
     assert bad.operation.electrode.contaminated is not None
     assert bad.operation.electrode.heat > 0.0

@@ -269,6 +269,7 @@ def test_every_picture_has_words_and_both_forms() -> None:
         "equipotentials",
         "equipotentials_edge",
         "edge_field",
+        "beam",
         "onset_over_gap",
         "onset_over_edge_size",
         "budget",

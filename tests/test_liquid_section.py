@@ -14,7 +14,8 @@ from scipy.constants import epsilon_0
 from conegap.geometries.design import Design
 from conegap.geometries.errors import DesignError
 from conegap.geometries.files import examples_folder
-from conegap.solver.assessment import assess, free_surface
+from conegap.solver.assessment import assess
+from conegap.solver.free_surface import free_surface
 from conegap.solver.liquid_section import MeniscusOnset, liquid_section, meniscus_onset, moves
 from conegap.solver.meniscus_branch import MeniscusBranch, SurfaceInSolid, turning_point
 from conegap.solver.meniscus_shape import cap

@@ -42,6 +42,9 @@ FLOW = (
     "feed",
     "compare_metals",
     "gap_operation",
+    "emission",
+    "space_charge",
+    "beam",
     "assessment",
 )
 

@@ -139,6 +139,7 @@ def test_headings_go_down_one_step_at_a_time_and_keep_the_order() -> None:
         "metal",
         "classic",
         "electrode",
+        "beam",
         "operation",
         "feed",
         "metals",

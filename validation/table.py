@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from conegap.geometries.errors import ConegapError
+from conegap.validation.beam_cases import beam_cases
 from conegap.validation.emission_cases import emission_cases
 from conegap.validation.fact_cases import fact_cases
 from conegap.validation.field_cases import field_cases
@@ -29,6 +30,7 @@ def all_cases() -> list[Case]:
         *stability_cases(),
         *peer_cases(),
         *emission_cases(),
+        *beam_cases(),
         *fact_cases(),
     ]
 
