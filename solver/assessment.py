@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from importlib.metadata import version
 from typing import Any
@@ -13,6 +14,7 @@ from conegap.geometries.design import Design
 from conegap.geometries.errors import GeometryError
 from conegap.geometries.needle import Needle
 from conegap.geometries.slit import Slit
+from conegap.geometries.tip_group import TipGroup
 from conegap.solver.beam import Beam, beam_rows, compute_beam
 from conegap.solver.budget import Budget, error_budget
 from conegap.solver.classic import ClassicEstimate, classic_estimate
@@ -24,6 +26,13 @@ from conegap.solver.onset import RigidOnset, electrode_voltages, rigid_onset_of_
 from conegap.solver.operation import IonExhaust, ion_exhaust
 from conegap.solver.review import AcceleratorField, ReviewRow, accelerator_field, gap_review
 from conegap.solver.scan import Progress, Scan, scan
+from conegap.solver.sector_assessment import (
+    SectorAssessment,
+    assess_sector,
+    sector_rows,
+    sector_warnings,
+)
+from conegap.solver.sector_onset import SectorOnset, sector_onset
 from conegap.solver.site_waves import SurfaceWave, surface_wave
 
 __all__ = [
@@ -79,6 +88,7 @@ class Assessment:
     beam: Beam | None
     review: tuple[ReviewRow, ...]
     scans: tuple[Scan, ...]
+    sector: SectorAssessment | None
     warnings: tuple[str, ...]
 
     @property
@@ -200,6 +210,8 @@ class Assessment:
             }
         if self.meniscus is not None:
             result["onset"]["meniscus"] = self.meniscus.as_dict()
+        if self.sector is not None:
+            result["sector"] = self.sector.as_dict()
         if self.surface_wave is not None:
             result["onset"]["surface_wave_voltage_V"] = self.surface_wave.onset_voltage
         return result
@@ -208,7 +220,7 @@ class Assessment:
 def edge_radius_key(design: Design) -> str | None:
     """Design file key of the dimension that sets a design's emitting radius, or None."""
     emitter = design.emitter
-    if isinstance(emitter, Needle):
+    if isinstance(emitter, Needle | TipGroup):
         return "emitter.tip_radius"
     if isinstance(emitter, Slit):
         return "emitter.lip_radius"
@@ -250,15 +262,20 @@ def assess(
     if progress is not None:
         progress("field", 0, 1)
     solution = solve_field(design.section(), accuracy=accuracy)
-    onset = rigid_onset_of_solution(design, solution)
+    flat = rigid_onset_of_solution(design, solution)
     if progress is not None:
         progress("field", 1, 1)
+    deep = sector_onset(design, flat.edge_per_volt, meshes=3, progress=progress)
+    onset = flat.in_sector(deep)
     meniscus, remark = free_surface(design, criterion, progress)
+    if meniscus is not None and deep is not None:
+        meniscus = meniscus.in_field(deep.factor)
     budget = error_budget(
         design,
         solution,
-        onset,
-        mesh_error=None if meniscus is None else meniscus.error,
+        flat,
+        mesh_error=_mesh_error(onset, meniscus, deep),
+        sector=deep,
         progress=progress,
     )
     if meniscus is not None and meniscus.voltage > _FAR_ABOVE * onset.voltage:
@@ -270,6 +287,10 @@ def assess(
         )
     voltage = onset.voltage if meniscus is None else meniscus.voltage
     accelerator = accelerator_field(design, solution, voltage)
+    sector = None
+    if deep is not None:
+        sector = assess_sector(design, solution, deep, voltage, curve=scans, progress=progress)
+        accelerator = accelerator.times(sector.accelerator_factor)
     highest = voltage * (1.0 + budget.up)
     band = (voltage * (1.0 - min(budget.down, 1.0)), voltage, highest)
     wave = surface_wave(design, onset, meniscus)
@@ -301,15 +322,27 @@ def assess(
             *gap_review(design, voltage, highest, accelerator),
             *operation.rows,
             *(() if beam is None else beam_rows(design, beam)),
+            *(() if sector is None else sector_rows(design, sector)),
         ),
         scans=_scans(design, progress) if scans else (),
+        sector=sector,
         warnings=(
             *_warnings(design, solution, onset, accuracy),
             *operation.warnings,
             *no_beam,
+            *(() if sector is None else sector_warnings(design)),
             *remark,
         ),
     )
+
+
+def _mesh_error(
+    onset: RigidOnset, meniscus: MeniscusOnset | None, sector: SectorOnset | None
+) -> float:
+    """Relative numerical error of the onset by the criterion in use."""
+    if meniscus is None:
+        return onset.numerical.error
+    return math.hypot(meniscus.error, 0.0 if sector is None else sector.error)
 
 
 def _beam(

@@ -17,6 +17,7 @@ from conegap.geometries.errors import DesignError
 from conegap.solver.field import FieldSolution
 from conegap.solver.onset import RigidOnset, rigid_onset_of_solution
 from conegap.solver.scan import Progress, onset_of_variants
+from conegap.solver.sector_onset import SectorOnset
 
 __all__ = ["Budget", "Contribution", "doubled_room", "error_budget"]
 
@@ -81,6 +82,7 @@ def error_budget(
     onset: RigidOnset,
     *,
     mesh_error: float | None = None,
+    sector: SectorOnset | None = None,
     progress: Progress | None = None,
 ) -> Budget:
     """Budget of a rigid onset.
@@ -95,6 +97,9 @@ def error_budget(
     mesh_error : float or None
         Relative numerical error of the onset voltage where it is not that of the rigid edge
         field, [-].
+    sector : SectorOnset or None
+        Of the design as drawn, where it has a third dimension; ``onset`` is still that of its plane
+        section.
     progress : callable or None
 
     Raises
@@ -125,7 +130,9 @@ def error_budget(
     variants = [((d.key, d.value + sign * _tolerance(d)),) for d in solved for sign in (-1, 1)]
     room = doubled_room(design)
     # Shifts compare like with like: two meshes for the changed designs and for the drawn one.
-    drawn = rigid_onset_of_solution(design, solution.first_meshes(2))
+    drawn = rigid_onset_of_solution(design, solution.first_meshes(2)).in_sector(
+        None if sector is None else sector.first_meshes(2)
+    )
     results = onset_of_variants(
         design,
         [*variants, *([room] if room else [])],

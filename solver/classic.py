@@ -14,6 +14,7 @@ from scipy.constants import epsilon_0
 from conegap.geometries.capillary import Capillary
 from conegap.geometries.design import Design
 from conegap.geometries.needle import Needle
+from conegap.geometries.tip_group import TipGroup
 
 __all__ = [
     "ClassicEstimate",
@@ -138,7 +139,7 @@ def classic_estimate(design: Design, *, radius: float) -> ClassicEstimate | None
             "single thin blade before an unbroken plane",
             ratio >= 1.0,
         )
-    slender = isinstance(emitter, Needle) and emitter.half_angle <= math.radians(20.0)
+    slender = isinstance(emitter, Needle | TipGroup) and emitter.half_angle <= math.radians(20.0)
     return ClassicEstimate(
         "needle formula sqrt(gamma R / eps0) ln(4 d / R)",
         needle_onset(surface_tension=gamma, radius=radius, gap=gap),

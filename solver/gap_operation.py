@@ -7,6 +7,7 @@ from typing import Any
 
 from conegap.geometries.design import Design
 from conegap.geometries.slit import Slit
+from conegap.geometries.tip_group import TipGroup
 from conegap.solver.beam_current import Emission, OperatingPoint, operating_point
 from conegap.solver.breakdown import (
     NegativeElectrode,
@@ -181,6 +182,8 @@ def _emission(
     """The cone stands on the contact line of the free surface, or on the emitting edge."""
     base = meniscus.radius if meniscus is not None else _edge_radius(design, onset)
     sites, spreads = 1.0, False
+    if isinstance(design.emitter, TipGroup):
+        sites = float(design.emitter.count)
     if isinstance(design.emitter, Slit) and site_spacing is not None:
         sites, spreads = max(design.emitter.length / site_spacing, 1.0), True
         # Neighbouring cones share the edge: none is wider than half their spacing.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from conegap.geometries.design import Design
 from conegap.geometries.errors import DesignError, MeshError
 from conegap.geometries.needle import Needle
 from conegap.geometries.section import EmittingEdge, Section
+from conegap.geometries.tip_group import TipGroup
 from conegap.solver.attached_cone import Extinction, extinction
 from conegap.solver.meniscus import Equilibrium, Held
 from conegap.solver.meniscus_branch import (
@@ -72,6 +73,9 @@ class MeniscusOnset:
         Where a surface around an axis tilts to one side before it turns, [V]; None when it
         stands upright until then.
     branch : MeniscusBranch
+    factor : float
+        Field of the true surroundings over that of the plane section, by which every voltage of
+        the section is divided, [-].
     """
 
     voltage: float
@@ -86,6 +90,26 @@ class MeniscusOnset:
     wave: FirstWave | None
     tilt_voltage: float | None
     branch: MeniscusBranch
+    factor: float = 1.0
+
+    def in_field(self, factor: float) -> MeniscusOnset:
+        """The same surface where the true surroundings scale its field.
+
+        Parameters
+        ----------
+        factor : float
+            Over the field of the plane section, [-].
+        """
+        ends = self.extinction
+        if ends is not None:
+            ends = replace(ends, low=ends.low / factor, high=ends.high / factor)
+        return replace(
+            self,
+            voltage=self.voltage / factor,
+            tilt_voltage=None if self.tilt_voltage is None else self.tilt_voltage / factor,
+            extinction=ends,
+            factor=self.factor * factor,
+        )
 
     @property
     def wave_voltage(self) -> float | None:
@@ -119,7 +143,7 @@ class MeniscusOnset:
         return result
 
     def _volts(self, strength: float) -> float:
-        return strength_voltage(strength, self.surface_tension, self.radius)
+        return strength_voltage(strength, self.surface_tension, self.radius) / self.factor
 
 
 def strength_voltage(strength: float, surface_tension: float, radius: float) -> float:
@@ -232,7 +256,7 @@ def meniscus_onset(design: Design, *, progress: Progress | None = None) -> Menis
     liquid = liquid_section(design)
     symmetry = design.section().symmetry
     gamma = float(design.metal.surface_tension(design.liquid.temperature))
-    if isinstance(design.emitter, Needle):
+    if isinstance(design.emitter, Needle | TipGroup):
         start = cap(math.pi / 2.0 - design.emitter.half_angle, _MODES, symmetry)
         held: Held = "volume"
         pressure, amount = 2.0 * math.sin(start.contact_angle), start.volume

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from conegap.geometries.design import Design
 from conegap.solver.field import FieldSolution
@@ -57,6 +57,16 @@ class AcceleratorField:
     at_onset: float
     at_design: float
     position: tuple[float, float]
+
+    def times(self, factor: float) -> AcceleratorField:
+        """The field where the true surroundings change it by a factor.
+
+        Parameters
+        ----------
+        factor : float
+            [-].
+        """
+        return replace(self, at_onset=self.at_onset * factor, at_design=self.at_design * factor)
 
 
 def accelerator_field(

@@ -12,11 +12,12 @@ from conegap.geometries.design import Design
 from conegap.solver.field import FieldSolution
 from conegap.solver.firing import Firing, firing_laws, sampled_firing
 from conegap.solver.onset import electrode_voltages
+from conegap.solver.review import ReviewRow, criterion
 from conegap.solver.scan_progress import Progress
 from conegap.solver.screening import Screening, screening
 from conegap.solver.sector_onset import SectorOnset
 
-__all__ = ["SectorAssessment", "assess_sector"]
+__all__ = ["SectorAssessment", "assess_sector", "sector_rows", "sector_warnings"]
 
 
 @dataclass(frozen=True)
@@ -130,6 +131,41 @@ def assess_sector(
         screening=screening(design, onset, curve=curve, progress=progress),
         firing=firing,
         accelerator_factor=_accelerator_factor(design, section, onset),
+    )
+
+
+def sector_rows(design: Design, sector: SectorAssessment) -> tuple[ReviewRow, ...]:
+    """Rows of the review that only the third dimension can answer.
+
+    Parameters
+    ----------
+    design : Design
+    sector : SectorAssessment
+    """
+    name, _, _, voltage = sector.tip_voltages()[-1]
+    basis = "every tip must fire at the voltages of the design"
+    advice = "raise the voltages, sort the tips by radius, or space them wider"
+    if sector.firing is not None:
+        text = "voltage at which all tips fire, 95 % of the crowns"
+        last = sector.firing.last[2]
+        return (criterion(text, last, design.voltage, "V", basis, advice),)
+    if len(sector.onset.tips) == 1:
+        return ()
+    text = f"onset of the weakest tips ({name})"
+    return (criterion(text, voltage, design.voltage, "V", basis, advice),)
+
+
+def sector_warnings(design: Design) -> tuple[str, ...]:
+    """What the reader of a crown's or an array's numbers must know.
+
+    Parameters
+    ----------
+    design : Design
+    """
+    return (
+        "electron currents, ion paths and the energy stored in the gap are those of one tip alone "
+        "before a round opening; the field on the accelerator is that of the solve in three "
+        "dimensions",
     )
 
 
