@@ -16,7 +16,17 @@ __all__ = ["DONE", "INTERRUPTED", "NOT_CONVERGED", "NOT_PASSED", "REFUSED", "mai
 
 DONE, NOT_PASSED, REFUSED, NOT_CONVERGED, INTERRUPTED = 0, 1, 2, 3, 130
 
-_COMMANDS = ("start", "draw", "onset", "vary", "tolerate", "calibrate", "metals", "validate")
+_COMMANDS = (
+    "start",
+    "draw",
+    "onset",
+    "vary",
+    "tolerate",
+    "calibrate",
+    "metals",
+    "lesson",
+    "validate",
+)
 _EXAMPLES = """\
 examples:
   conegap onset needle                 the main job, on a shipped example
@@ -27,6 +37,7 @@ examples:
   conegap tolerate my.toml --fit 3%    tolerance stack-up, and the tolerances that must be held
   conegap calibrate my.toml --measured "5.2 kV"    the edge radius behind a measured onset
   conegap metals indium                properties with their sources
+  conegap lesson                       a course that predicts, computes and compares
   conegap validate                     exact and published cases, computed live
 
 exit codes:

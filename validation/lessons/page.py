@@ -1,0 +1,117 @@
+"""A chapter as one HTML page that needs nothing else."""
+
+from __future__ import annotations
+
+import json
+from importlib.metadata import version
+from importlib.resources import files
+from typing import Any
+
+from conegap.validation.lessons.course import Run, picture
+from conegap.validation.lessons.judging import words_on_guess
+from conegap.validation.lessons.lesson import Exercise, Findings
+from conegap.validation.lessons.words import (
+    comparison_sources,
+    comparison_table,
+    number_of,
+    numbered_title,
+    unit_words,
+)
+
+__all__ = ["lesson_page"]
+
+
+class _Markup(str):
+    """Text that the template must not escape."""
+
+    def __html__(self) -> str:
+        return str(self)
+
+
+def lesson_page(run: Run) -> str:
+    """The page of a chapter: pictures inside, answers checked by a few lines of script.
+
+    Without the script, and on paper, hints and solutions are still there to unfold, or a line is
+    left for the answer.
+
+    Parameters
+    ----------
+    run : Run
+    """
+    import jinja2
+
+    from conegap.solver.figure_style import COLOURS
+    from conegap.solver.report import inlined
+
+    environment = jinja2.Environment(
+        autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=jinja2.StrictUndefined
+    )
+    folder = files("conegap.validation.lessons").joinpath("templates")
+    template = environment.from_string(folder.joinpath("lesson.html").read_text(encoding="utf-8"))
+    found, lesson = run.findings, run.lesson
+    steps = []
+    for step in lesson.steps:
+        drawn = None if step.sketch is None else picture(step.sketch, found)
+        steps.append(
+            {
+                "heading": step.heading,
+                "words": step.words(found),
+                "figure": None if drawn is None else _Markup(inlined(drawn)),
+                "caption": "" if drawn is None else drawn.caption,
+                "table": None if step.table is None else step.table(found),
+            }
+        )
+    asked = next(row for row in found.comparisons if row.asked)
+    size = lesson.question.unit.size
+    return template.render(
+        lesson=lesson,
+        title=numbered_title(lesson),
+        number=number_of(lesson),
+        version=version("conegap"),
+        colours=COLOURS,
+        steps=steps,
+        comparison=comparison_table(run),
+        sources=comparison_sources(run),
+        guess="" if run.guess is None else f"{run.guess / size:g}",
+        guess_words=words_on_guess(lesson, run.guess, found),
+        question_data=_script_data(
+            {
+                "value": asked.computed / size,
+                "text": asked.unit.text(asked.computed),
+                "unit": lesson.question.unit.name,
+                "low": lesson.question.low / size,
+                "high": lesson.question.high / size,
+            }
+        ),
+        exercises=[
+            {
+                "text": exercise.text,
+                "unit": exercise.unit.name,
+                "unit_words": unit_words(exercise),
+                "hint": exercise.hint,
+                "solution": exercise.solution(found),
+                "data": _script_data(_checks(exercise, found)),
+            }
+            for exercise in lesson.exercises
+        ],
+        seconds=f"{run.seconds:.1f}",
+    )
+
+
+def _checks(exercise: Exercise, found: Findings) -> dict[str, Any]:
+    """What the page's script needs to judge an answer, in the unit asked for."""
+    size = exercise.unit.size
+    return {
+        "answer": exercise.answer(found) / size,
+        "tolerance": exercise.tolerance,
+        "hint": exercise.hint,
+        "solution": exercise.solution(found),
+        "slips": [
+            {"answer": slip.answer(found) / size, "hint": slip.hint} for slip in exercise.slips
+        ],
+    }
+
+
+def _script_data(data: dict[str, Any]) -> str:
+    """JSON for an attribute; the template escapes it."""
+    return json.dumps(data, ensure_ascii=False, allow_nan=False)

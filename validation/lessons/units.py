@@ -1,0 +1,31 @@
+"""Units of the lessons."""
+
+from __future__ import annotations
+
+import math
+
+from conegap.validation.lessons.lesson import Unit
+
+__all__ = [
+    "DEGREES",
+    "KILOVOLTS",
+    "MEGAVOLTS_PER_METRE",
+    "MICROAMPERES",
+    "MICROMETRES",
+    "MICRONEWTONS",
+    "NUMBER",
+    "PERCENT",
+    "PICOCOULOMBS",
+    "VOLTS_PER_NANOMETRE",
+]
+
+NUMBER = Unit("", 1.0)
+PERCENT = Unit("%", 0.01)
+DEGREES = Unit("°", math.pi / 180.0)
+KILOVOLTS = Unit("kV", 1e3)
+MEGAVOLTS_PER_METRE = Unit("MV/m", 1e6)
+VOLTS_PER_NANOMETRE = Unit("V/nm", 1e9)
+PICOCOULOMBS = Unit("pC", 1e-12)
+MICROMETRES = Unit("µm", 1e-6)
+MICRONEWTONS = Unit("µN", 1e-6)
+MICROAMPERES = Unit("µA", 1e-6)
