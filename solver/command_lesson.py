@@ -86,22 +86,25 @@ def _run(arguments: argparse.Namespace) -> int:
             from conegap.validation.lessons.notebook import executed_notebook, needs_for_notebooks
 
             needs_for_notebooks()
+        run = None
         with progress_shown() as progress:
             if progress is not None:
                 progress("computing", 0, 1)
-            run = run_lesson(chapter, guess)
-        for kind in files:
-            if kind == "notebook":
-                content.append(executed_notebook(chapter, guess, given))
-            else:
-                from conegap.validation.lessons.page import lesson_page
+            if in_text or folder is not None or "page" in files:
+                run = run_lesson(chapter, guess)
+            for kind in files:
+                if kind == "notebook":
+                    # Its cells compute for themselves.
+                    content.append(executed_notebook(chapter, guess, given))
+                elif run is not None:
+                    from conegap.validation.lessons.page import lesson_page
 
-                content.append(lesson_page(run))
-        if place is not None:
+                    content.append(lesson_page(run))
+        if place is not None and run is not None:
             _write(place, run)
     for written in (*files.values(), *([] if folder is None else [folder])):
         remark(f"written: {written}")
-    if in_text:
+    if in_text and run is not None:
         _show(out, run)
         _exercises(out, run, given, asks=asks and not given, solutions=arguments.solutions)
     return 0

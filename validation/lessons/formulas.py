@@ -122,8 +122,8 @@ def compute(guess: float | None = None) -> Findings:
     exact_onset = limit / exact.hyperboloid_field(voltage=1.0, **shape)
     cosine = math.cos(exact_liquid.taylor_half_angle())
     smith_source = (
-        "A √(2 γ r cos 49.29° / ε₀) ln(4 d / r): D. P. H. Smith, IEEE Trans. Ind. Appl. IA-22, 527 "
-        "(1986), formula and A from memory"
+        "√(2 γ r cos 49.29° / ε₀) ln(4 d / r): D. P. H. Smith, IEEE Trans. Ind. Appl. IA-22, 527 "
+        "(1986), formula and factor from memory"
     )
     s = np.linspace(0.0, 1.0, 61)
     lower = [e for e in branch.equilibria if e.shape.height < 0.95 * branch.turning.shape.height]
@@ -141,7 +141,7 @@ def compute(guess: float | None = None) -> Findings:
         },
         (
             Comparison("onset of the tube's free surface", KILOVOLTS, tube, smith,
-                       f"{smith_source} = 0.667", asked=True, error=tube_error),
+                       f"0.667 {smith_source}", asked=True, error=tube_error),
             Comparison("the same, A = 0.6", KILOVOLTS, tube, smith * 0.6 / 0.667,
                        "another A in use, from memory"),
             Comparison("the same, A = 0.8", KILOVOLTS, tube, smith * 0.8 / 0.667,

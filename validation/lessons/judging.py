@@ -16,6 +16,7 @@ _SAME_UNIT = {"um": "µm", "μm": "µm", "deg": "°", "degrees": "°", "uA": "µ
               "percent": "%"}  # fmt: skip
 _CLOSE = 0.02
 _FAR = 30.0
+_MOST_POWERS = 15
 
 
 @dataclass(frozen=True)
@@ -108,7 +109,7 @@ def judge(exercise: Exercise, value: float, findings: Findings) -> Judgement:
         )
     for factor, name in ((2.0, "2"), (math.sqrt(2.0), "√2"), (4.0, "4")):
         for size, side in ((factor, "large"), (1.0 / factor, "small")):
-            if _near(value, size * answer, exercise.tolerance):
+            if _near(value / size, answer, exercise.tolerance):
                 return Judgement(False, f"Too {side} by a factor of {name}. {exercise.hint}")
     return Judgement(False, f"Not yet. {exercise.hint}")
 
@@ -169,4 +170,6 @@ def _power_of_ten(value: float, answer: float, tolerance: float) -> int:
     if value == 0.0 or answer == 0.0 or value / answer < 0.0:
         return 0
     power = round(math.log10(value / answer))
+    if abs(power) > _MOST_POWERS:
+        return 0
     return power if _near(value, answer * 10.0**power, tolerance) else 0

@@ -158,6 +158,12 @@ def draw_thrust(axes: Axes, found: Findings) -> None:
              ylim=(80.0, 220.0))  # fmt: skip
 
 
+def _powers(value: float) -> str:
+    """A number over many decades: "7 × 10⁻⁴"."""
+    digits, _, power = f"{value:.0e}".partition("e")
+    return f"{digits} × 10" + str(int(power)).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
+
+
 def _table(found: Findings) -> Table:
     series = found.series
     rows = []
@@ -168,7 +174,7 @@ def _table(found: Findings) -> Table:
             f"{series['gamma'][k] * 1e3:.0f}, {found.words['statuses'][k]}",
             f"{series['onset'][k] / 1e3:.2f}",
             f"{series['melting'][k]:.1f}",
-            "not known" if math.isnan(vapour) else f"{vapour:.1e}",
+            "not known" if math.isnan(vapour) else _powers(vapour),
             f"{series['speed'][k] / 1e3:.0f}",
             f"{series['thrust'][k] * 1e3:.0f}",
         ))  # fmt: skip
@@ -228,8 +234,8 @@ LESSON = Lesson(
                 "A heavy ion gives more thrust for a current, a light one more speed and so less "
                 "metal used: thrust per current is √(2 m V / e), speed √(2 e V / m).",
                 "Nothing is free. Caesium has the lowest onset and much thrust, but burns in air "
-                f"and already has {found.numbers['vapour']:.0e} Pa of vapour just above its "
-                f"melting point, where gallium has {found.numbers['gallium_vapour']:.0e} Pa. "
+                f"and already has {_powers(found.numbers['vapour'])} Pa of vapour just above its "
+                f"melting point, where gallium has {_powers(found.numbers['gallium_vapour'])} Pa. "
                 "Mercury vapour is poisonous. Follow your local codes.",
             ),
             Sketch(

@@ -11,6 +11,7 @@ import importlib
 import inspect
 import os
 from collections.abc import Callable, Sequence
+from tempfile import TemporaryDirectory
 from types import ModuleType
 from typing import Any
 
@@ -153,11 +154,13 @@ def executed_notebook(
 
     client = NotebookClient(book, timeout=_TIME_LIMIT, kernel_name="python3")
     manager = client.create_kernel_manager()
-    if os.name == "posix":
-        # Sockets in the file system: nothing listens on the network.
-        manager.transport = "ipc"
     try:
-        client.execute()
+        with TemporaryDirectory(prefix="conegap-") as folder:
+            manager.connection_file = os.path.join(folder, "kernel.json")
+            if os.name == "posix":
+                # Sockets in that folder: nothing listens on the network.
+                manager.transport = "ipc"
+            client.execute(env={**os.environ, "IPYTHONDIR": folder})
     except CellExecutionError as failure:
         raise ComputationError(
             f"the notebook of lesson '{lesson.name}' did not run through: {failure.ename}: "

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import html
 import json
+import re
 from importlib.metadata import version
 from importlib.resources import files
 from typing import Any
@@ -19,6 +21,13 @@ from conegap.validation.lessons.words import (
 )
 
 __all__ = ["lesson_page"]
+
+
+def _prose(text: str) -> _Markup:
+    """A paragraph: commands in backticks set as code, roots kept on one line."""
+    safe = html.escape(text, quote=False)
+    safe = re.sub(r"`([^`]+)`", r"<code>\1</code>", safe)
+    return _Markup(re.sub(r"√\([^)]*\)", lambda root: root.group().replace(" ", "\u00a0"), safe))
 
 
 class _Markup(str):
@@ -46,6 +55,7 @@ def lesson_page(run: Run) -> str:
     environment = jinja2.Environment(
         autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=jinja2.StrictUndefined
     )
+    environment.filters["prose"] = _prose
     folder = files("conegap.validation.lessons").joinpath("templates")
     template = environment.from_string(folder.joinpath("lesson.html").read_text(encoding="utf-8"))
     found, lesson = run.findings, run.lesson
@@ -79,8 +89,8 @@ def lesson_page(run: Run) -> str:
                 "value": asked.computed / size,
                 "text": asked.unit.text(asked.computed),
                 "unit": lesson.question.unit.name,
-                "low": lesson.question.low / size,
-                "high": lesson.question.high / size,
+                "low": float(f"{lesson.question.low / size:.6g}"),
+                "high": float(f"{lesson.question.high / size:.6g}"),
             }
         ),
         exercises=[

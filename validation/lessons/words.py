@@ -65,6 +65,7 @@ def comparison_table(run: Run) -> Table:
     ----------
     run : Run
     """
+    guessed = run.guess is not None
     rows = []
     for number, row in enumerate(run.findings.comparisons, start=1):
         guess = row.unit.text(run.guess, 3) if row.asked and run.guess is not None else ""
@@ -72,16 +73,16 @@ def comparison_table(run: Run) -> Table:
         rows.append(
             (
                 row.quantity,
-                guess,
+                *([guess] if guessed else []),
                 row.unit.text(row.computed) + stated,
                 row.unit.text(row.published),
                 difference_text(row),
                 f"[{number}]",
             )
         )
-    heads = ("quantity", "your guess", "computed here", "published", "differs by", "source")
-    caption = "Guess, computed and published; ± is the numerical error that the solver states"
-    return Table(caption, heads, tuple(rows))
+    heads = ("computed here", "published", "differs by", "source")
+    caption = "Computed and published; ± is the numerical error that the solver states"
+    return Table(caption, ("quantity", *(["your guess"] if guessed else []), *heads), tuple(rows))
 
 
 def comparison_sources(run: Run) -> tuple[str, ...]:
