@@ -276,8 +276,8 @@ LESSON = Lesson(
         Step(
             "What the drop turns into",
             lambda found: (
-                "The first neutral change makes the ball longer. A longer ball has sharper ends, "
-                "and the rest goes by itself: in experiments two fine jets leave the ends and "
+                "To first order the oval may be long or flat. The long one has sharper ends, and "
+                "the rest goes by itself: in experiments two fine jets leave the ends and "
                 "carry off much charge with little mass.",
             ),
             Sketch(
