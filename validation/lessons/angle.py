@@ -131,7 +131,8 @@ def compute(guess: float | None = None) -> Findings:
             Comparison("half angle in balance", DEGREES, found_angle, math.radians(49.3),
                        f"{taylor}; 49.3° as in its abstract", asked=True),
             Comparison("the same to more digits", DEGREES, found_angle,
-                       exact_liquid.taylor_half_angle(), "exact: zero of P½(cos θ), derived"),
+                       exact_liquid.taylor_half_angle(), "exact: zero of P½(cos θ), derived",
+                       digits=6),
             Comparison("exponent of the field at that angle", NUMBER, numbers["exponent"], -0.5,
                        taylor),
             Comparison("exponent of the field at 45°", NUMBER, at_broken, legendre,
@@ -210,7 +211,8 @@ def _on_guess(found: Findings) -> tuple[str, ...]:
     n = found.numbers["guess_exponent"]
     drift = 10.0 ** (2.0 * n + 1.0)
     return (
-        f"Your cone of {math.degrees(found.numbers['guess']):g}° has E ~ r^({n:.3f}): ten times "
+        f"Your cone of {math.degrees(found.numbers['guess']):g}° has a field that goes as r to the power "
+        f"{NUMBER.text(n, 3)}: ten times "
         f"further out its stress is {drift:.2f} times what the tension there needs.",
     )
 

@@ -58,7 +58,8 @@ class Unit:
         number = f"{value / self.size:#.{digits}g}".removesuffix(".")
         if "e" in number:
             number = f"{value / self.size:.{digits}g}"
-        return f"{number} {self.name}".strip().replace("-", "−")
+        space = "" if self.name == "°" else " "
+        return f"{number}{space}{self.name}".strip().replace("-", "−")
 
 
 @dataclass(frozen=True)
@@ -79,6 +80,8 @@ class Comparison:
         Whether the chapter's question was about this number.
     error : float
         Relative error that the solver itself states, nan where it states none, [-].
+    digits : int
+        Printed, [-].
     """
 
     quantity: str
@@ -88,6 +91,7 @@ class Comparison:
     source: str
     asked: bool = False
     error: float = float("nan")
+    digits: int = 4
 
     @property
     def difference(self) -> float:

@@ -169,9 +169,10 @@ def _table(found: Findings) -> Table:
     rows = []
     for k, name in enumerate(found.words["names"]):
         vapour = series["vapour"][k]
+        known = found.words["statuses"][k] == "published"
         rows.append((
             name,
-            f"{series['gamma'][k] * 1e3:.0f}, {found.words['statuses'][k]}",
+            f"{series['gamma'][k] * 1e3:.0f}{'' if known else ' *'}",
             f"{series['onset'][k] / 1e3:.2f}",
             f"{series['melting'][k]:.1f}",
             "not known" if math.isnan(vapour) else _powers(vapour),
@@ -180,7 +181,8 @@ def _table(found: Findings) -> Table:
         ))  # fmt: skip
     heads = ("metal", "tension at melting [mN/m]", "onset [kV]", "melts at [K]",
              "vapour 10 K above [Pa]", "exhaust [km/s]", "thrust [µN/mA]")  # fmt: skip
-    return Table("Needle of 5 µm, gap 1 mm; exhaust and thrust of single ions after 10 kV", heads,
+    return Table("Needle of 5 µm, gap 1 mm; exhaust and thrust of single ions after 10 kV. "
+                 "* tension from memory", heads,
                  tuple(rows))  # fmt: skip
 
 

@@ -27,7 +27,13 @@ def _prose(text: str) -> _Markup:
     """A paragraph: commands in backticks set as code, roots kept on one line."""
     safe = html.escape(text, quote=False)
     safe = re.sub(r"`([^`]+)`", r"<code>\1</code>", safe)
-    return _Markup(re.sub(r"√\([^)]*\)", lambda root: root.group().replace(" ", "\u00a0"), safe))
+    safe = re.sub(r" / |(?<=\d) (?=[γπ√ε%µkMVNp])", _tied, safe)
+    return _Markup(re.sub(r"√\([^)]*\)", _tied, safe))
+
+
+def _tied(found: re.Match[str]) -> str:
+    """The text found, not to be broken at its spaces."""
+    return found.group().replace(" ", "\u00a0")
 
 
 class _Markup(str):

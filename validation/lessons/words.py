@@ -74,8 +74,8 @@ def comparison_table(run: Run) -> Table:
             (
                 row.quantity,
                 *([guess] if guessed else []),
-                row.unit.text(row.computed) + stated,
-                row.unit.text(row.published),
+                row.unit.text(row.computed, row.digits) + stated,
+                row.unit.text(row.published, row.digits),
                 difference_text(row),
                 f"[{number}]",
             )
