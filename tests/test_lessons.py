@@ -167,7 +167,7 @@ def test_the_guessed_cone_is_computed() -> None:
     found = computed("angle").findings
     assert_allclose(found.numbers["guess"], math.radians(60.0))
     assert_allclose(found.numbers["guess_exponent"], 0.601509 - 1.0, rtol=2e-3)
-    assert "Your cone of 60°" in " ".join(computed("angle").lesson.steps[1].words(found))
+    assert "your cone of 60°" in " ".join(computed("angle").lesson.steps[1].words(found))
 
 
 def test_balance_breaks_at_45_degrees() -> None:

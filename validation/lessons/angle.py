@@ -211,9 +211,9 @@ def _on_guess(found: Findings) -> tuple[str, ...]:
     n = found.numbers["guess_exponent"]
     drift = 10.0 ** (2.0 * n + 1.0)
     return (
-        f"Your cone of {math.degrees(found.numbers['guess']):g}° has a field that goes as r to the power "
-        f"{NUMBER.text(n, 3)}: ten times "
-        f"further out its stress is {drift:.2f} times what the tension there needs.",
+        f"Along your cone of {math.degrees(found.numbers['guess']):g}° the field goes as r to the "
+        f"power {NUMBER.text(n, 3)}: ten times further out its stress is {drift:.2f} times what "
+        "the tension there needs.",
     )
 
 
