@@ -262,8 +262,8 @@ LESSON = Lesson(
             ),
         ),
         Exercise(
-            "Old papers write the same number as E₀ √(r₀ / T) in Gaussian units, where fields are "
-            "larger by √(4π) in this combination. What do they print for the true drop?",
+            "Old papers write the same number as E₀ √(r₀ / T) in Gaussian units, in which it is "
+            "larger by √(4π). What do they print for the true drop?",
             NUMBER,
             lambda found: math.sqrt(4.0 * math.pi) * found.numbers["root"],
             0.005,
