@@ -209,11 +209,13 @@ class SlottedPlate(Plate):
     """Two blades with a slot of `slot_width` between them, before a slit emitter.
 
     `bevel_angle` opens the slot away from the emitter.  `lateral_offset` moves the slot to +x.
+    `slot_length` is its length along the emitter; left out, it is open far beyond both ends.
     """
 
     kind: Literal["slotted_plate"]
     slot_width: Length = described("width of the slot between the two blades", "2 mm")
     lateral_offset: Offset = 0.0
+    slot_length: Length | None = None
     outer_width: Length = derived(
         lambda given: (
             given.get("slot_width", 0.0) + 2.0 * max(4.0 * given.get("thickness", 0.0), 10e-3)

@@ -158,11 +158,17 @@ class Lip:
         Radius of its end in the blade's own plane y = 0, [m].
     radius : float
         Edge radius as modelled, [m].
+    lean : float
+        Of the flanks from the blade's plane, [rad].
+    reach : float
+        Radius of a tube about the edge that holds only the blade's own metal, [m].
     """
 
     straight: float
     end_radius: float
     radius: float
+    lean: float
+    reach: float
 
 
 @dataclass(frozen=True)

@@ -36,6 +36,8 @@ class Slit(Emitter):
     two outer flanks, so that each flank leans by half of it from the z axis.  Each lip is rounded
     with `lip_radius`; `land` is a flat between the rounding on the channel's side and the one on
     the outer flank.  `recess` is the depth of the liquid below the (lower) lip's crest.
+    `end_radius` is the radius, in the plane of the blades, with which the lips turn down at both
+    ends; given, the ends are solved in three dimensions.
     `misalignment_half` raises the left lip and lowers the right one by its value; the gap is then
     measured from the middle between the two crests.
     """
@@ -50,6 +52,7 @@ class Slit(Emitter):
     recess: Radius = 0.0
     misalignment_half: Offset = 0.0
     holder_width: Length = derived(_holder_width)
+    end_radius: Length | None = None
 
     @property
     def symmetry(self) -> Symmetry:
@@ -90,6 +93,12 @@ class Slit(Emitter):
                 "the blades must stand up: their full included angle must not be above 160 deg",
             )
             return
+        if self.end_radius is not None and self.end_radius > self.length / 2.0:
+            yield Problem(
+                "emitter.end_radius",
+                f"the ends' roundings meet: the radius is larger than half the slit's length, "
+                f'{length_text(self.length)}; did you mean "{length_text(self.end_radius / 1e3)}"?',
+            )
         skew = abs(self.misalignment_half)
         if skew > self.protrusion / 4.0:
             yield Problem(

@@ -144,6 +144,8 @@ def vacuum_shape(sector: Sector, scale: float, fineness: float) -> Any:
         sphere.faces.name = f"inside:{tip.name}"
         sphere.faces.maxh = 0.25 * fineness * tip.reach / scale
         spheres.append(sphere)
+    if sector.lip is not None:
+        spheres += _tube(sector, scale, fineness)
     if not spheres:
         return shape
     pieces = []
@@ -151,6 +153,25 @@ def vacuum_shape(sector: Sector, scale: float, fineness: float) -> Any:
         pieces.append(shape * sphere)
         shape = shape - sphere
     return occ.Glue([shape, *pieces])
+
+
+def _tube(sector: Sector, scale: float, fineness: float) -> list[Any]:
+    """Tube about the edge of a blade: along its straight part and round its end."""
+    lip, region = sector.lip, sector.region
+    assert lip is not None
+    assert isinstance(region, Room3D)
+    start = region.block.low[0]
+    circle = (
+        Arc((0.0, 0.0), lip.reach, 0.0, math.pi),
+        Arc((0.0, 0.0), lip.reach, math.pi, 2.0 * math.pi),
+    )
+    turn = start + lip.straight
+    straight = shape_of(Extruded(circle, start - lip.reach, turn), scale)
+    bent = shape_of(Rocked(circle, turn, -lip.end_radius, math.pi / 2.0), scale)
+    for name, part in (("inside:straight", straight), ("inside:bent", bent)):
+        part.faces.name = name
+        part.faces.maxh = 0.5 * fineness * lip.reach / scale
+    return [straight, bent]
 
 
 def _region_shape(region: Wedge | Room3D, scale: float) -> Any:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from conegap.geometries.curves import Arc, FloatArray, Line
+from conegap.geometries.curves import Arc, Curve, FloatArray, Line
 from conegap.geometries.section import Boundary, EmittingEdge, Section
 from conegap.geometries.sector import Tip
 from conegap.solver.coarse_mesh import coarse_mesh
@@ -24,7 +24,15 @@ from conegap.solver.sector_mesh import TetraMesh
 from conegap.solver.subdivision import subdivide
 from conegap.solver.tetra_volumes import triangle_measure
 
-__all__ = ["TipResponse", "near_section", "polar_functions", "sphere_means", "tip_response"]
+__all__ = [
+    "TipResponse",
+    "edge_response",
+    "near_lip_section",
+    "near_section",
+    "polar_functions",
+    "sphere_means",
+    "tip_response",
+]
 
 _FUNCTIONS = 6
 _AZIMUTHAL = 4
@@ -38,21 +46,73 @@ def near_section(tip: Tip) -> Section:
     ----------
     tip : Tip
     """
-    r, a, s = tip.radius, tip.half_angle, tip.reach
+    loop = _near_loop(tip.radius, tip.half_angle, tip.reach, "axis")
+    edge = EmittingEdge("tip", 0, 0, 0.0, tip.radius)
+    return Section("axisymmetric", (loop,), (edge,), tip.reach)
+
+
+def near_lip_section(
+    radius: float, lean: float, reach: float, bend: float | None = None
+) -> Section:
+    """The vacuum inside a tube about the rounded edge of a blade, straight or bent.
+
+    Parameters
+    ----------
+    radius : float
+        Of the edge, [m].
+    lean : float
+        Of the flanks from the blade's middle plane, [rad].
+    reach : float
+        Radius of the tube, [m].
+    bend : float or None
+        Radius with which the edge turns in the blade's plane; None where it is straight, [m].
+
+    Returns
+    -------
+    Section
+        Planar with the edge at the origin, or axisymmetric about the axis of the bend, with the
+        edge at (bend, 0).
+    """
+    loop = _near_loop(radius, lean, reach, "symmetry")
+    if bend is None:
+        edge = EmittingEdge("lip", 0, 0, 0.0, radius)
+        return Section("planar", (loop,), (edge,), reach, mirrored=True)
+    turned = tuple(Boundary(b.name, _turned(b.curve, bend)) for b in reversed(loop))
+    edge = EmittingEdge("lip", 0, len(turned) - 1, 1.0, radius)
+    return Section("axisymmetric", (turned,), (edge,), reach)
+
+
+def _near_loop(
+    radius: float, lean: float, reach: float, middle: str
+) -> tuple[Boundary, Boundary, Boundary, Boundary]:
+    """Cap, flank, part of the circle about the crest, and the middle line."""
+    r, a, s = radius, lean, reach
     start = (r * math.cos(a), -r * (1.0 - math.sin(a)))
     along = np.array([math.sin(a), -math.cos(a)])
-    middle = float(along @ start)
-    length = -middle + math.sqrt(middle**2 - (start[0] ** 2 + start[1] ** 2) + s**2)
+    part = float(along @ start)
+    length = -part + math.sqrt(part**2 - (start[0] ** 2 + start[1] ** 2) + s**2)
     rim = (start[0] + length * along[0], start[1] + length * along[1])
     polar = math.atan2(rim[1], rim[0])
-    loop = (
+    return (
         Boundary("emitter", Arc((0.0, -r), r, math.pi / 2.0, a)),
         Boundary("emitter", Line(start, rim)),
         Boundary("outer", Arc((0.0, 0.0), s, polar, math.pi / 2.0)),
-        Boundary("axis", Line((0.0, s), (0.0, 0.0))),
+        Boundary(middle, Line((0.0, s), (0.0, 0.0))),
     )
-    edge = EmittingEdge("tip", 0, 0, 0.0, r)
-    return Section("axisymmetric", (loop,), (edge,), s)
+
+
+def _turned(curve: Curve, bend: float) -> Curve:
+    """A curve in (across, along) as one in (bend + along, across), run the other way."""
+    if isinstance(curve, Line):
+        (a, b), (c, d) = curve.first, curve.last
+        return Line((bend + d, c), (bend + b, a))
+    assert isinstance(curve, Arc)
+    return Arc(
+        (bend + curve.centre[1], curve.centre[0]),
+        curve.radius,
+        math.pi / 2.0 - curve.last_angle,
+        math.pi / 2.0 - curve.first_angle,
+    )
 
 
 def polar_functions(polar: FloatArray, end: float, count: int = _FUNCTIONS) -> FloatArray:
@@ -176,24 +236,61 @@ def tip_response(tip: Tip, sizes: tuple[int, ...] = _SIZES) -> TipResponse:
     MeshError, ConvergenceError
         The region could not be solved.
     """
+    return edge_response(near_section(tip), sizes)
+
+
+def edge_response(
+    section: Section,
+    sizes: tuple[int, ...] = _SIZES,
+    *,
+    bend: float | None = None,
+    functions: int = _FUNCTIONS,
+) -> TipResponse:
+    """Field at the crest of a near section for every polar function on its outer circle.
+
+    Parameters
+    ----------
+    section : Section
+        From `near_section` or `near_lip_section`.
+    sizes : tuple of int
+        Subdivisions of the nested meshes, [-].
+    bend : float or None
+        Radius of the bend that the section was made with, [m].
+    functions : int
+        How many polar functions, [-].
+
+    Raises
+    ------
+    MeshError, ConvergenceError
+        The region could not be solved.
+    """
     from conegap.solver.finite_volume import LaplaceOperator
 
-    section = near_section(tip)
     coarse = coarse_mesh(section)
-    end = _end_of(tip)
+    crest = np.array([0.0, 0.0] if bend is None else [bend, 0.0]) / coarse.scale
+
+    def polar(points: FloatArray) -> FloatArray:
+        across, along = (points - crest).T if bend is None else (points - crest)[:, ::-1].T
+        return np.asarray(np.arctan2(across, along))
+
+    end = max(
+        float(polar(b.curve.point(np.array([0.0, 1.0])) / coarse.scale).max())
+        for b in section.loops[0]
+        if b.name == "outer"
+    )
     rows = []
     for size in sizes:
         mesh = subdivide(coarse, size)
         volumes = control_volumes(mesh, section.symmetry)
-        count = len(mesh.points)
-        held = np.zeros(count, dtype=bool)
-        values = np.zeros((_FUNCTIONS, count))
-        measure = np.zeros(count)
+        points = len(mesh.points)
+        held = np.zeros(points, dtype=bool)
+        values = np.zeros((functions, points))
+        measure = np.zeros(points)
         for chain in mesh.chains:
             name = section.loops[chain.boundary[0]][chain.boundary[1]].name
             if name == "outer":
-                x, z = mesh.points[chain.nodes].T
-                values[:, chain.nodes] = polar_functions(np.arctan2(x, z), end)
+                place = polar(mesh.points[chain.nodes])
+                values[:, chain.nodes] = polar_functions(place, end, functions)
             if name in ("outer", "emitter"):
                 held[chain.nodes] = True
             if name == "emitter":
@@ -204,6 +301,6 @@ def tip_response(tip: Tip, sizes: tuple[int, ...] = _SIZES) -> TipResponse:
                 values[:, chain.nodes] = 0.0
         operator = LaplaceOperator(mesh.points, volumes, held)
         charges = operator.charges(operator.potentials(values))
-        apex = int(np.argmin(np.linalg.norm(mesh.points, axis=1)))
+        apex = int(np.argmin(np.linalg.norm(mesh.points - crest, axis=1)))
         rows.append(charges[:, apex] / measure[apex] / coarse.scale)
     return TipResponse(np.array(rows), sizes)
