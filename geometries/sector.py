@@ -162,6 +162,8 @@ class Lip:
         Of the flanks from the blade's plane, [rad].
     reach : float
         Radius of a tube about the edge that holds only the blade's own metal, [m].
+    sweep : float
+        Angle through which the edge is followed round its end, [rad].
     """
 
     straight: float
@@ -169,6 +171,7 @@ class Lip:
     radius: float
     lean: float
     reach: float
+    sweep: float
 
 
 @dataclass(frozen=True)

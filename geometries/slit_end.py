@@ -69,7 +69,7 @@ def slit_end_sector(
         )
     half = slit.length / 2.0
     turn = half - end
-    span = gap + end
+    span = gap + min(end, gap)
     start = max(0.0, turn - _STRAIGHT * span)
     wide = min(room.half_width, _FAR * (gap + slit.protrusion))
     far = half + _FAR * span
@@ -94,6 +94,7 @@ def slit_end_sector(
             radius=edge_radius,
             lean=slit.lean,
             reach=_REACH * min(gap, end),
+            sweep=math.acos(max(0.0, 1.0 - 0.5 * slit.protrusion / end)),
         ),
         parts_per_radius=1.0,
         notes=(

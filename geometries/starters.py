@@ -5,19 +5,18 @@ from __future__ import annotations
 import difflib
 
 from conegap.geometries.errors import DesignError
-from conegap.geometries.files import examples_folder
-from conegap.geometries.kinds import EMITTERS
+from conegap.geometries.files import example_names, examples_folder
 
 __all__ = ["starter", "starter_kinds", "starter_tables"]
 
 
 def starter_kinds() -> tuple[str, ...]:
-    """Kinds of emitter for which a design file can be started."""
-    return tuple(EMITTERS)
+    """Kinds of design for which a file can be started: the shipped examples."""
+    return example_names()
 
 
 def starter(kind: str) -> str:
-    """A complete, commented design file for a kind of emitter.
+    """A complete, commented design file of a kind.
 
     Parameters
     ----------
@@ -29,11 +28,12 @@ def starter(kind: str) -> str:
     DesignError
         The kind is unknown; the message lists the kinds.
     """
-    if kind not in EMITTERS:
-        close = difflib.get_close_matches(kind.lower(), EMITTERS, n=1, cutoff=0.5)
+    kinds = starter_kinds()
+    if kind not in kinds:
+        close = difflib.get_close_matches(kind.lower(), kinds, n=1, cutoff=0.5)
         hint = f", did you mean '{close[0]}'?" if close else ""
         raise DesignError(
-            f"there is no emitter of kind '{kind}'{hint}; the kinds are {', '.join(EMITTERS)}"
+            f"there is no emitter of kind '{kind}'{hint}; the kinds are {', '.join(kinds)}"
         )
     return examples_folder().joinpath(f"{kind}.toml").read_text(encoding="utf-8")
 

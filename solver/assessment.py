@@ -34,6 +34,7 @@ from conegap.solver.sector_assessment import (
 )
 from conegap.solver.sector_onset import SectorOnset, sector_onset
 from conegap.solver.site_waves import SurfaceWave, surface_wave
+from conegap.solver.slit_end import SlitEnd, end_rows, end_warnings, slit_end
 
 __all__ = [
     "Assessment",
@@ -89,6 +90,7 @@ class Assessment:
     review: tuple[ReviewRow, ...]
     scans: tuple[Scan, ...]
     sector: SectorAssessment | None
+    slit_end: SlitEnd | None
     warnings: tuple[str, ...]
 
     @property
@@ -212,6 +214,8 @@ class Assessment:
             result["onset"]["meniscus"] = self.meniscus.as_dict()
         if self.sector is not None:
             result["sector"] = self.sector.as_dict()
+        if self.slit_end is not None:
+            result["slit_end"] = self.slit_end.as_dict()
         if self.surface_wave is not None:
             result["onset"]["surface_wave_voltage_V"] = self.surface_wave.onset_voltage
         return result
@@ -304,6 +308,7 @@ def assess(
         site_spacing=None if wave is None else wave.spacing,
     )
     beam, no_beam = _beam(design, solution, operation.operating.point.current)
+    end, no_end = _slit_end(design, scans, progress)
     edge = solution.section.edge(onset.edge_name)
     ground = design.voltages.emitter
     return Assessment(
@@ -323,14 +328,18 @@ def assess(
             *operation.rows,
             *(() if beam is None else beam_rows(design, beam)),
             *(() if sector is None else sector_rows(design, sector)),
+            *end_rows(end),
         ),
         scans=_scans(design, progress) if scans else (),
         sector=sector,
+        slit_end=end,
         warnings=(
             *_warnings(design, solution, onset, accuracy),
             *operation.warnings,
             *no_beam,
             *(() if sector is None else sector_warnings(design)),
+            *no_end,
+            *end_warnings(end, voltage),
             *remark,
         ),
     )
@@ -343,6 +352,16 @@ def _mesh_error(
     if meniscus is None:
         return onset.numerical.error
     return math.hypot(meniscus.error, 0.0 if sector is None else sector.error)
+
+
+def _slit_end(
+    design: Design, curve: bool, progress: Progress | None
+) -> tuple[SlitEnd | None, tuple[str, ...]]:
+    """The end of a slit, or why it was not computed."""
+    try:
+        return slit_end(design, curve=curve, progress=progress), ()
+    except GeometryError as error:
+        return None, (f"the slit's ends were not computed: {error}",)
 
 
 def _beam(

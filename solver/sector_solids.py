@@ -167,7 +167,7 @@ def _tube(sector: Sector, scale: float, fineness: float) -> list[Any]:
     )
     turn = start + lip.straight
     straight = shape_of(Extruded(circle, start - lip.reach, turn), scale)
-    bent = shape_of(Rocked(circle, turn, -lip.end_radius, math.pi / 2.0), scale)
+    bent = shape_of(Rocked(circle, turn, -lip.end_radius, lip.sweep), scale)
     for name, part in (("inside:straight", straight), ("inside:bent", bent)):
         part.faces.name = name
         part.faces.maxh = 0.5 * fineness * lip.reach / scale

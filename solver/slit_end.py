@@ -32,13 +32,22 @@ from conegap.solver.sector_field import SectorSolution, solve_sector
 from conegap.solver.sector_mesh import TetraMesh
 from conegap.solver.tip_field import edge_response, near_lip_section, polar_functions
 
-__all__ = ["EndPoint", "LipField", "SlitEnd", "end_rows", "lip_field", "slit_end"]
+__all__ = [
+    "EndPoint",
+    "LipField",
+    "SlitEnd",
+    "end_rows",
+    "end_warnings",
+    "lip_field",
+    "slit_end",
+]
 
 _BLUNT = 0.06
 _LESS_BLUNT = 1.6
 _FUNCTIONS = 5
 _PLACES = 41
-_ALLOWED = 1.02
+_ALLOWED = 1.05
+_STRONG = 0.8
 _RADII = (0.5, 2.0, 4.0)
 _OVERHANGS = (0.0, 1.0, 2.0)
 
@@ -57,7 +66,7 @@ class LipField:
     middle : float
         Field in the middle at the design's voltages, of the modelled edge, [V/m].
     change : float
-        Largest change of the share between the two finest meshes, [-].
+        Largest change of the share, where it is large, by the last extrapolation, [-].
     radius : float
         Of the modelled edge, [m].
     """
@@ -126,12 +135,12 @@ class SlitEnd:
 
     @property
     def keeping_radius(self) -> float | None:
-        """Smallest end radius at which the ends do not fire first, within 2 %, [m]."""
+        """Smallest end radius at which the ends fire at most 5 % early, [m]."""
         return _first_below(self.over_radius)
 
     @property
     def keeping_overhang(self) -> float | None:
-        """Smallest overhang at which the ends do not fire first, within 2 %, [m]."""
+        """Smallest overhang at which the ends fire at most 5 % early, [m]."""
         return _first_below(self.over_overhang)
 
     def as_dict(self) -> dict[str, Any]:
@@ -199,7 +208,7 @@ def lip_field(design: Design, sector: Sector, solution: SectorSolution) -> LipFi
     along = np.concatenate(
         [
             np.linspace(-lip.straight, 0.0, _PLACES),
-            np.linspace(0.0, 0.5 * math.pi * lip.end_radius, _PLACES),
+            np.linspace(0.0, lip.sweep * lip.end_radius, _PLACES),
         ]
     )
     values = []
@@ -216,7 +225,9 @@ def lip_field(design: Design, sector: Sector, solution: SectorSolution) -> LipFi
     far = along < -0.8 * lip.straight
     middle = float(np.mean(best[far]))
     share, rough = best / middle, fields[-1] / np.mean(fields[-1][far])
-    return LipField(along, share, middle, float(np.max(np.abs(share - rough))), lip.radius)
+    strong = share > _STRONG * share.max()
+    change = float(np.max(np.abs(share - rough)[strong]))
+    return LipField(along, share, middle, change, lip.radius)
 
 
 def _tube_means(
@@ -277,7 +288,7 @@ def _knots(lip: Lip) -> FloatArray:
         step *= 1.4
     straight = -np.array(places[::-1])
     straight = straight * lip.straight / places[-1]
-    length = 0.5 * math.pi * lip.end_radius
+    length = lip.sweep * lip.end_radius
     parts = max(4, math.ceil(length / (1.5 * lip.reach)))
     bent = np.linspace(0.0, length, parts + 1)
     inner = np.concatenate([straight[1:-1], np.zeros(3), bent[1:-1]])
@@ -394,7 +405,24 @@ def end_rows(end: SlitEnd | None) -> tuple[ReviewRow, ...]:
             end.factor,
             _ALLOWED,
             "",
-            "the ends must not fire before the middle; 2 % margin, common practice, no source",
+            "the ends must not fire long before the middle; common practice, no source",
             "give the ends a larger radius or the slot more length beyond them",
         ),
+    )
+
+
+def end_warnings(end: SlitEnd | None, voltage: float) -> tuple[str, ...]:
+    """What the reader must know of the ends.
+
+    Parameters
+    ----------
+    end : SlitEnd or None
+    voltage : float
+        Onset in the middle of the slit, [V].
+    """
+    if end is None or end.factor <= 1.0:
+        return ()
+    return (
+        f"the ends of the slit fire first, at about {voltage / end.factor:.4g} V: the field there "
+        f"is {end.factor:.3f} times that in the middle, to which the onset given belongs",
     )

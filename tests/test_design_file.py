@@ -30,7 +30,7 @@ from conegap.geometries.quantity import (
 )
 from conegap.geometries.starters import starter, starter_kinds, starter_tables
 
-NAMES = ("array", "capillary", "crown", "needle", "profile", "slit")
+NAMES = ("array", "capillary", "crown", "needle", "profile", "slit", "slit_end")
 Changed = Callable[..., Design]
 
 
