@@ -11,8 +11,9 @@ from conegap.geometries.clearance import check_clearance
 from conegap.geometries.conditions import Chamber
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.design_file import Complaints, Parts
+from conegap.geometries.drawn import ImportedFile, WholeEmitter
 from conegap.geometries.emitter import Setting, length_text
-from conegap.geometries.errors import GeometryError
+from conegap.geometries.errors import DesignError, GeometryError
 from conegap.geometries.part import Problem
 from conegap.geometries.profile import ProfileAccelerator, ProfileEmitter
 from conegap.geometries.section import Section
@@ -44,7 +45,12 @@ class Assembly:
     remarks: tuple[Problem, ...] = ()
 
 
-def assembly_of(parts: Parts, tables: Mapping[str, FloatArray], complaints: Complaints) -> Assembly:
+def assembly_of(
+    parts: Parts,
+    tables: Mapping[str, FloatArray],
+    imports: Mapping[str, ImportedFile],
+    complaints: Complaints,
+) -> Assembly:
     """Build the section of a design and check that its electrodes keep clear of each other.
 
     Parameters
@@ -53,19 +59,27 @@ def assembly_of(parts: Parts, tables: Mapping[str, FloatArray], complaints: Comp
         Sections of the design.
     tables : mapping of str to (n, 2) array
         Points of the profiles by file name, [m].
+    imports : mapping of str to ImportedFile
+        Drawings and meshes by file name.
     complaints : Complaints
         Collects what is wrong.
 
     Raises
     ------
+    DesignError
+        A drawing or a mesh cannot be used as it is.
     GeometryError
         The electrodes cannot be built as drawn.
     """
     try:
-        section, chamber, remarks = _section(parts, tables, complaints)
-    except GeometryError as problem:
+        if isinstance(parts.emitter, WholeEmitter):
+            section, remarks = _whole(parts.emitter, imports)
+            chamber = parts.chamber
+        else:
+            section, chamber, remarks = _section(parts, tables, complaints)
+    except DesignError as problem:
         complaints.raise_if_any()
-        complaints.add("", str(problem), geometry=True)
+        complaints.add("", str(problem), geometry=isinstance(problem, GeometryError))
         complaints.raise_if_any()
         raise
     try:
@@ -77,6 +91,14 @@ def assembly_of(parts: Parts, tables: Mapping[str, FloatArray], complaints: Comp
     if section.gap <= 0.0:
         section = _with_note(section, clearance)
     return Assembly(section, chamber, clearance, tuple(remarks))
+
+
+def _whole(
+    emitter: WholeEmitter, imports: Mapping[str, ImportedFile]
+) -> tuple[Section, list[Problem]]:
+    """The section that a drawing or a mesh shows."""
+    section, remarks = emitter.whole(imports[emitter.file])
+    return section, list(remarks)
 
 
 def _section(

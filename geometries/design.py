@@ -25,9 +25,11 @@ from conegap.geometries.conditions import (
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.design_file import Complaints, parse_toml, read_parts
 from conegap.geometries.dimensions import Dimension, dimensions_of, quantity_for, unknown_key
+from conegap.geometries.drawn import ImportedFile
 from conegap.geometries.emitter import Emitter
 from conegap.geometries.errors import DesignError
 from conegap.geometries.files import Folder, example_names, examples_folder, text_of
+from conegap.geometries.kinds import WHOLE_EMITTERS
 from conegap.geometries.metals import Metal
 from conegap.geometries.part import Part, Problem
 from conegap.geometries.points_file import ends_cleanly, read_points
@@ -64,7 +66,7 @@ class Design:
     source : str
         Name of the file, and of the changes made to it.
     sha256 : str
-        Digest of the file, the CSV files it names and the changes made to it.
+        Digest of the file, the files it names and the changes made to it.
     warnings : tuple of str
         Values that are possible but look like a slip.
     metal : Metal
@@ -91,6 +93,7 @@ class Design:
     _section: Section = field(repr=False, compare=False)
     _document: Mapping[str, Any] = field(repr=False, compare=False)
     _tables: Mapping[str, FloatArray] = field(repr=False, compare=False)
+    _imports: Mapping[str, ImportedFile] = field(repr=False, compare=False)
 
     @classmethod
     def read(cls, path: str | Path) -> Design:
@@ -234,7 +237,7 @@ class Design:
         shown = f"{key} = {as_text(float(value), kind, unit)}"
         digest = hashlib.sha256(f"{self.sha256}\n{key} = {text}".encode()).hexdigest()
         source = f"{self.source} with {shown}"
-        return _checked(document, source, "", self._tables, digest, scanned=True)
+        return _checked(document, source, "", self._tables, self._imports, digest, scanned=True)
 
     def _unit_of(self, section: str, name: str) -> str:
         for dimension in self.dimensions():
@@ -281,9 +284,36 @@ def _build(text: str, name: str, files: Folder) -> Design:
                     f"the last line of {points} has no line end; is the file half written?",
                 )
             )
+    imports = _imported(document, files, complaints, digest)
     return _checked(
-        document, name, text, tables, digest.hexdigest(), complaints=complaints, remarks=remarks
+        document,
+        name,
+        text,
+        tables,
+        imports,
+        digest.hexdigest(),
+        complaints=complaints,
+        remarks=remarks,
     )
+
+
+def _imported(
+    document: Mapping[str, Any], files: Folder, complaints: Complaints, digest: Any
+) -> dict[str, ImportedFile]:
+    """The drawing or mesh that a design names, by its name."""
+    part = document.get("emitter")
+    kind = WHOLE_EMITTERS.get(str(part.get("kind"))) if isinstance(part, Mapping) else None
+    place = part.get("file") if isinstance(part, Mapping) else None
+    if kind is None or not isinstance(place, str):
+        return {}
+    try:
+        content = files.content(place)
+        found = kind.read(content, place)
+    except DesignError as problem:
+        complaints.add("emitter.file", str(problem))
+        return {}
+    digest.update(content)
+    return {place: found}
 
 
 def _checked(
@@ -291,6 +321,7 @@ def _checked(
     name: str,
     text: str,
     tables: Mapping[str, FloatArray],
+    imports: Mapping[str, ImportedFile],
     digest: str,
     *,
     scanned: bool = False,
@@ -302,7 +333,7 @@ def _checked(
     parts = read_parts(document, complaints, scanned=scanned)
     complaints.extend(broken_rules(parts))
     complaints.raise_if_any()
-    assembly = assembly_of(parts, tables, complaints)
+    assembly = assembly_of(parts, tables, imports, complaints)
     found = [*(remarks or []), *slips(parts, assembly.section.gap), *assembly.remarks]
     return Design(
         title=str(document.get("title", "")),
@@ -323,6 +354,7 @@ def _checked(
         _section=assembly.section,
         _document=document,
         _tables=tables,
+        _imports=imports,
     )
 
 

@@ -20,9 +20,10 @@ from conegap.geometries.conditions import (
     Supply,
     Voltages,
 )
+from conegap.geometries.drawn import WholeAccelerator
 from conegap.geometries.emitter import Emitter
 from conegap.geometries.errors import DesignError, GeometryError
-from conegap.geometries.kinds import ACCELERATORS, EMITTERS
+from conegap.geometries.kinds import ACCELERATORS, EMITTERS, WHOLE_EMITTERS
 from conegap.geometries.part import Part, Problem
 
 __all__ = ["Complaints", "Parts", "parse_toml", "read_parts", "toml_text"]
@@ -178,11 +179,22 @@ def read_parts(
     for key in document:
         if key not in _SECTIONS:
             complaints.add(key, f"this section is unknown{_nearest(key, _SECTIONS)}")
+    given = document.get("emitter")
+    whole = isinstance(given, Mapping) and str(given.get("kind")) in WHOLE_EMITTERS
     tables: dict[str, Mapping[str, Any]] = {}
     for key in (*_SECTIONS[2:],):
         table = document.get(key, {})
         if not isinstance(table, Mapping):
             complaints.add(key, f"this must be a section; write [{key}] on a line of its own")
+            continue
+        if whole and key in ("accelerator", "chamber"):
+            if key in document:
+                complaints.add(
+                    key,
+                    "the emitter's file holds the whole section; remove this one, and draw or mesh "
+                    f"the {key} there",
+                )
+            tables[key] = {}
             continue
         if key in _NEEDED and key not in document:
             complaints.add("", f"the section [{key}] is missing; add it, or see `conegap start`")
@@ -196,7 +208,9 @@ def read_parts(
     emitter_kind = _kind_of(tables, "emitter", EMITTERS, complaints)
     if emitter_kind is not None:
         emitter = part("emitter", emitter_kind)
-    accelerator_kind = _kind_of(tables, "accelerator", ACCELERATORS, complaints)
+    accelerator_kind: type[Accelerator] | None = WholeAccelerator
+    if not whole:
+        accelerator_kind = _kind_of(tables, "accelerator", ACCELERATORS, complaints)
     if accelerator_kind is not None:
         accelerator = part("accelerator", accelerator_kind)
     liquid, voltages = part("liquid", Liquid), part("voltages", Voltages)

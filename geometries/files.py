@@ -74,6 +74,22 @@ class Folder:
             raise DesignError(_no_file(name))
         return item.read_text(encoding="utf-8")
 
+    def content(self, name: str) -> bytes:
+        """Content of a file in this folder that is not text, or need not be.
+
+        Raises
+        ------
+        DesignError
+            There is no such file, or it cannot be read.
+        """
+        item = self.place / name if isinstance(self.place, Path) else self.place.joinpath(name)
+        if not item.is_file():
+            raise DesignError(_no_file(name))
+        try:
+            return item.read_bytes()
+        except OSError as problem:
+            raise DesignError(f"{name} cannot be read: {problem.strerror}") from problem
+
 
 def _no_file(name: str) -> str:
     return f"there is no file '{name}' beside the design file; give its path relative to it"

@@ -22,6 +22,7 @@ from conegap.geometries.conditions import (
     Voltages,
 )
 from conegap.geometries.crown import Crown
+from conegap.geometries.drawn import DrawnEmitter, MeshedEmitter, WholeEmitter
 from conegap.geometries.emitter import Emitter
 from conegap.geometries.needle import Needle
 from conegap.geometries.part import Part, Physical
@@ -29,8 +30,20 @@ from conegap.geometries.profile import ProfileAccelerator, ProfileEmitter
 from conegap.geometries.slit import Slit
 from conegap.geometries.tip_array import TipArray
 
-__all__ = ["ACCELERATORS", "EMITTERS", "SECTIONS", "physical_keys", "physical_of"]
+__all__ = [
+    "ACCELERATORS",
+    "EMITTERS",
+    "SECTIONS",
+    "WHOLE_EMITTERS",
+    "physical_keys",
+    "physical_of",
+]
 
+WHOLE_EMITTERS: Mapping[str, type[WholeEmitter]] = {
+    "drawn": DrawnEmitter,
+    "meshed": MeshedEmitter,
+}
+"""Emitters whose file also holds the accelerator and everything around."""
 EMITTERS: Mapping[str, type[Emitter]] = {
     "needle": Needle,
     "capillary": Capillary,
@@ -38,6 +51,7 @@ EMITTERS: Mapping[str, type[Emitter]] = {
     "crown": Crown,
     "array": TipArray,
     "profile": ProfileEmitter,
+    **WHOLE_EMITTERS,
 }
 ACCELERATORS: Mapping[str, type[Accelerator]] = {
     "plane": Plane,

@@ -7,10 +7,12 @@ z = 0 and the accelerator in the direction of +z.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from conegap.geometries.curves import Curve, FloatArray, Line, polyline
 from conegap.geometries.errors import GeometryError
@@ -19,8 +21,10 @@ __all__ = [
     "BOUNDARY_NAMES",
     "Body",
     "Boundary",
+    "BoundaryLine",
     "DimensionMark",
     "EmittingEdge",
+    "GivenMesh",
     "Section",
     "Symmetry",
     "electrode_of",
@@ -94,6 +98,50 @@ class EmittingEdge:
 
 
 @dataclass(frozen=True)
+class BoundaryLine:
+    """A line of a given mesh on a boundary.
+
+    Parameters
+    ----------
+    first, last : int
+        Its points, the vacuum on the left.
+    boundary : tuple of int
+        (loop, index) in the section.
+    t_first, t_last : float
+        Curve parameters of its ends, [-].
+    """
+
+    first: int
+    last: int
+    boundary: tuple[int, int]
+    t_first: float
+    t_last: float
+
+
+@dataclass(frozen=True)
+class GivenMesh:
+    """Triangles that came with a section, to be solved on.
+
+    Parameters
+    ----------
+    points : (n, 2) array
+        [m].
+    triangles : (m, 3) array of int
+        Counterclockwise, Delaunay.
+    lines : tuple of BoundaryLine
+        All lines of the boundary.
+    """
+
+    points: FloatArray
+    triangles: NDArray[np.int64]
+    lines: tuple[BoundaryLine, ...]
+
+    def moved(self, by: FloatArray) -> GivenMesh:
+        """The mesh moved by (x, z), (2,) array, [m]."""
+        return replace(self, points=self.points + by)
+
+
+@dataclass(frozen=True)
 class Body:
     """Outline of a solid or liquid part, for drawings only, (n, 2) array, [m]."""
 
@@ -144,6 +192,10 @@ class Section:
         The section is one half of a shape that is symmetric about x = 0 (planar only).
     bodies, marks, notes
         For drawings and reports.
+    mesh : GivenMesh or None
+        Triangles to solve on in place of a mesh of conegap's own.
+    radius_errors : mapping of str to float
+        Relative uncertainty of the radius of an emitting edge of which only points are known, [-].
     """
 
     symmetry: Symmetry
@@ -154,6 +206,8 @@ class Section:
     bodies: tuple[Body, ...] = ()
     marks: tuple[DimensionMark, ...] = ()
     notes: tuple[str, ...] = field(default=())
+    mesh: GivenMesh | None = field(default=None, repr=False, compare=False)
+    radius_errors: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         for number, loop in enumerate(self.loops):
@@ -215,7 +269,7 @@ class Section:
         row[index - 1] = Boundary(middle.name, line)
         row[index : index + 1] = [Boundary("liquid", curve) for curve in curves]
         loops = (*self.loops[:loop], tuple(row), *self.loops[loop + 1 :])
-        return replace(self, loops=loops, edges=(edge,))
+        return replace(self, loops=loops, edges=(edge,), mesh=None)
 
     def outline(self, loop: int = 0, samples: int = 33) -> FloatArray:
         """Points of one outline, for drawing, (n, 2) array, [m]."""

@@ -12,85 +12,22 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.errors import MeshError
 from conegap.geometries.section import Section
+from conegap.solver.coarse_types import CoarseMesh, CurvedEdge, IntArray, SurfaceEdge
+from conegap.solver.given_coarse import given_coarse_mesh
 from conegap.solver.patch import Patch, edge_patch, insert_patch
 from conegap.solver.spacing import SpacingRule, divide_spans
-from conegap.solver.span import BoundaryIndex, Span, section_spans
+from conegap.solver.span import Span, section_spans
 
 __all__ = ["CoarseMesh", "CurvedEdge", "IntArray", "SurfaceEdge", "coarse_mesh", "twice_areas"]
 
-IntArray = NDArray[np.int64]
 # Growth of the mesher's triangles, and how far below its own wish an edge may lie undivided.
 _ATTEMPTS = ((0.6, 0.3), (0.8, 0.3), (0.45, 0.3), (1.2, 0.3), (0.8, 0.1), (0.6, 0.03), (2.0, 0.03))
 _PATCH_ANGLE = 0.4
-
-
-@dataclass(frozen=True)
-class CurvedEdge:
-    """A coarse edge of the fill that follows a curved span from u_first to u_last."""
-
-    first: int
-    last: int
-    span: Span
-    u_first: float
-    u_last: float
-
-
-@dataclass(frozen=True)
-class SurfaceEdge:
-    """A coarse edge on a boundary of the section.
-
-    ``block`` is the (patch, block) it belongs to, or None in the fill.  Positions are sigma of
-    the block or the curve parameter t.
-    """
-
-    first: int
-    last: int
-    boundary: BoundaryIndex
-    position_first: float
-    position_last: float
-    block: tuple[int, int] | None
-
-
-@dataclass(frozen=True)
-class CoarseMesh:
-    """Coarse points and triangles with their maps (scaled lengths).
-
-    Parameters
-    ----------
-    section : Section
-    scale : float
-        Length unit, [m].
-    points : (n, 2) array
-    triangles : (m, 3) array
-        Counterclockwise; the fill first, then the patches.
-    fill_count : int
-        Number of triangles of the fill.
-    patches : tuple of Patch
-    patch_of, block_of : (m - fill_count,) arrays
-        Patch and block of every patch triangle.
-    coordinates : (m - fill_count, 3, 2) array
-        (sigma, tau) of the corners of the patch triangles.
-    curved_edges : tuple of CurvedEdge
-    surface_edges : tuple of SurfaceEdge
-    """
-
-    section: Section
-    scale: float
-    points: FloatArray
-    triangles: IntArray
-    fill_count: int
-    patches: tuple[Patch, ...]
-    patch_of: IntArray
-    block_of: IntArray
-    coordinates: FloatArray
-    curved_edges: tuple[CurvedEdge, ...]
-    surface_edges: tuple[SurfaceEdge, ...]
 
 
 def coarse_mesh(
@@ -99,7 +36,7 @@ def coarse_mesh(
     places: tuple[tuple[tuple[float, float], float], ...] = (),
     patch_angle: float = _PATCH_ANGLE,
 ) -> CoarseMesh:
-    """Mesh a section coarsely.
+    """Mesh a section coarsely, or take the triangles that it brings.
 
     Parameters
     ----------
@@ -118,6 +55,8 @@ def coarse_mesh(
     """
     rule = rule or SpacingRule()
     scale = _length_unit(section)
+    if section.mesh is not None:
+        return given_coarse_mesh(section, section.mesh, scale)
     loops = section_spans(section, scale)
     patches: list[Patch] = []
     sharp = [(np.array(place) / scale, spacing / scale) for place, spacing in places]

@@ -42,6 +42,7 @@ Voltages = Mapping[str, float]
 _FIRST_LEVEL = 2
 _FINEST_LEVEL = 16
 _MOST_POINTS = 250_000
+_GIVEN_MESH = 4.0
 
 
 @dataclass(frozen=True)
@@ -144,6 +145,11 @@ class FieldSolution:
         if edge.radius <= 0.0:
             refuse_sharp(edge, values)
         best = estimate(self.level_sizes, tuple(values))
+        # Without patches the sequence is less regular; and refinement knows the curve through
+        # given points, not the outline behind them.
+        wider = _GIVEN_MESH if self.section.mesh is not None else 1.0
+        more = self.section.radius_errors.get(name, 0.0)
+        best = replace(best, error=wider * best.error + more)
         position = places[-1]
         return EdgeField(
             name=name,
@@ -295,11 +301,15 @@ def solve_field(
     prescribed = dict(prescribed or {})
     electrodes = section.electrodes + tuple(prescribed)
     coarse = coarse_mesh(section, rule)
-    sizes = [_FIRST_LEVEL * 2**k for k in range(meshes)]
+    first = _FIRST_LEVEL if section.mesh is None else _first_of_given(coarse)
+    sizes = [first * 2**k for k in range(meshes)]
+    if section.mesh is not None:
+        # A fine mesh that was given is divided less often; two meshes leave a wider error.
+        sizes = [n for n in sizes if n <= 2 or len(coarse.points) * n**2 <= _MOST_POINTS]
     levels = tuple(solve_level(coarse, n, electrodes, prescribed) for n in sizes)
     solution = FieldSolution(section, coarse, electrodes, levels, time.perf_counter() - started)
     while (
-        meshes > 2
+        len(sizes) > 2
         and levels[-1].mesh.subdivisions < _FINEST_LEVEL
         and 4 * len(levels[-1].mesh.points) < _MOST_POINTS
         and _worst_edge_error(solution) > accuracy
@@ -310,6 +320,11 @@ def solve_field(
         )
         solution = FieldSolution(section, coarse, electrodes, levels, time.perf_counter() - started)
     return solution
+
+
+def _first_of_given(coarse: CoarseMesh) -> int:
+    """Subdivisions of the first mesh: a fine one that was given is itself the first."""
+    return 1 if len(coarse.points) * 64 > _MOST_POINTS else _FIRST_LEVEL
 
 
 def _worst_edge_error(solution: FieldSolution) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from conegap.geometries.design import Design
+from conegap.geometries.drawn import WholeEmitter
 from conegap.solver.liquid_section import MeniscusOnset, meniscus_onset, moves
 from conegap.solver.meniscus_branch import SurfaceInSolid
 from conegap.solver.scan import Progress
@@ -40,6 +41,11 @@ def free_surface(
     if criterion == "automatic":
         if not any(b.name == "liquid" for loop in design.section().loops for b in loop):
             return None, ()
+        if isinstance(design.emitter, WholeEmitter):
+            return None, (
+                f"the liquid surface of {design.emitter.file} is held as drawn: the onset is that "
+                "of the rigid surface",
+            )
         if not moves(design):
             return None, (
                 "the slit is not its own mirror image, so its free surface is not followed: the "

@@ -10,6 +10,7 @@ import numpy as np
 from scipy.constants import epsilon_0
 
 from conegap.geometries.design import Design
+from conegap.geometries.drawn import WholeEmitter
 from conegap.geometries.errors import DesignError, MeshError
 from conegap.geometries.needle import Needle
 from conegap.geometries.section import EmittingEdge, Section
@@ -163,7 +164,9 @@ def strength_voltage(strength: float, surface_tension: float, radius: float) -> 
 
 def moves(design: Design) -> bool:
     """Whether a design has a liquid surface that can be followed: its section has a liquid
-    boundary which begins on the axis or line of symmetry."""
+    boundary which begins on the axis or line of symmetry, and is not drawn or meshed elsewhere."""
+    if isinstance(design.emitter, WholeEmitter):
+        return False
     section = design.section()
     return _surface(section) is not None
 
@@ -253,6 +256,11 @@ def meniscus_onset(design: Design, *, progress: Progress | None = None) -> Menis
     SurfaceInSolid
         The surface rests on the metal (a thin film, a sucked-in meniscus).
     """
+    if isinstance(design.emitter, WholeEmitter):
+        raise DesignError(
+            f"the liquid surface of {design.emitter.file} is held as drawn; a free surface is "
+            "followed only for a needle, capillary or slit given by its dimensions"
+        )
     liquid = liquid_section(design)
     symmetry = design.section().symmetry
     gamma = float(design.metal.surface_tension(design.liquid.temperature))

@@ -19,6 +19,8 @@ FLOW = (
     "boundary_walk",
     "patch",
     "spacing",
+    "coarse_types",
+    "given_coarse",
     "coarse_mesh",
     "subdivision",
     "control_volumes",

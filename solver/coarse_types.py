@@ -1,0 +1,80 @@
+"""What a coarse mesh is: points, triangles and the smooth map of each triangle."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from conegap.geometries.curves import FloatArray
+from conegap.geometries.section import Section
+from conegap.solver.patch import Patch
+from conegap.solver.span import BoundaryIndex, Span
+
+__all__ = ["CoarseMesh", "CurvedEdge", "IntArray", "SurfaceEdge"]
+
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class CurvedEdge:
+    """A coarse edge of the fill that follows a curved span from u_first to u_last."""
+
+    first: int
+    last: int
+    span: Span
+    u_first: float
+    u_last: float
+
+
+@dataclass(frozen=True)
+class SurfaceEdge:
+    """A coarse edge on a boundary of the section.
+
+    ``block`` is the (patch, block) it belongs to, or None in the fill.  Positions are sigma of
+    the block or the curve parameter t.
+    """
+
+    first: int
+    last: int
+    boundary: BoundaryIndex
+    position_first: float
+    position_last: float
+    block: tuple[int, int] | None
+
+
+@dataclass(frozen=True)
+class CoarseMesh:
+    """Coarse points and triangles with their maps (scaled lengths).
+
+    Parameters
+    ----------
+    section : Section
+    scale : float
+        Length unit, [m].
+    points : (n, 2) array
+    triangles : (m, 3) array
+        Counterclockwise; the fill first, then the patches.
+    fill_count : int
+        Number of triangles of the fill.
+    patches : tuple of Patch
+    patch_of, block_of : (m - fill_count,) arrays
+        Patch and block of every patch triangle.
+    coordinates : (m - fill_count, 3, 2) array
+        (sigma, tau) of the corners of the patch triangles.
+    curved_edges : tuple of CurvedEdge
+    surface_edges : tuple of SurfaceEdge
+    """
+
+    section: Section
+    scale: float
+    points: FloatArray
+    triangles: IntArray
+    fill_count: int
+    patches: tuple[Patch, ...]
+    patch_of: IntArray
+    block_of: IntArray
+    coordinates: FloatArray
+    curved_edges: tuple[CurvedEdge, ...]
+    surface_edges: tuple[SurfaceEdge, ...]
