@@ -10,7 +10,7 @@ from conegap.geometries.curves import FloatArray
 from conegap.geometries.errors import DesignError
 from conegap.geometries.quantity import LENGTH, QuantityError, read_quantity
 
-__all__ = ["ends_cleanly", "read_points"]
+__all__ = ["ends_cleanly", "first_crossing", "read_points"]
 
 _FORM = "the form is: a header row (radius,height), a unit row (um,um), then one point per row"
 _FEWEST = 4
@@ -131,7 +131,7 @@ def _check_order(points: FloatArray, numbers: list[int], name: str) -> None:
         )
     along = steps / lengths[:, None]
     cosine = np.sum(along[1:] * along[:-1], axis=1)
-    crossing = _first_crossing(points)
+    crossing = first_crossing(points)
     if np.any(cosine < -0.87):
         i = int(np.argmin(cosine)) + 1
         raise DesignError(
@@ -146,8 +146,14 @@ def _check_order(points: FloatArray, numbers: list[int], name: str) -> None:
         )
 
 
-def _first_crossing(points: FloatArray) -> tuple[int, int] | None:
-    """Two segments of an open or closed polyline that cross, or None."""
+def first_crossing(points: FloatArray) -> tuple[int, int] | None:
+    """Two segments of an open or closed polyline that cross, or None.
+
+    Parameters
+    ----------
+    points : (n, 2) array
+        In order, in any unit of length.
+    """
     a, b = points[:-1], points[1:]
 
     def side(p: FloatArray, q: FloatArray, r: FloatArray) -> FloatArray:

@@ -39,7 +39,7 @@ def starter(kind: str) -> str:
 
 
 def starter_tables(kind: str) -> tuple[tuple[str, str], ...]:
-    """Name and text of each CSV file that the starter names, to be written beside it.
+    """Name and text of each file that the starter names, to be written beside it.
 
     Parameters
     ----------
@@ -56,5 +56,5 @@ def starter_tables(kind: str) -> tuple[tuple[str, str], ...]:
     return tuple(
         (item.name, item.read_text(encoding="utf-8"))
         for item in items
-        if item.name.endswith(".csv") and f'"{item.name}"' in text
+        if item.name.endswith((".csv", ".dxf", ".msh")) and f'"{item.name}"' in text
     )

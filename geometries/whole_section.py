@@ -322,15 +322,12 @@ def _filled(points: FloatArray, size: float, island: bool) -> FloatArray | None:
     # The metal is on the right of the run.
     outward = np.array([chord[1], -chord[0]]) / length
     offset = (points - first) @ outward
-    if offset.min() < -0.02 * length and abs(first[0]) > 0.0 and abs(last[0]) > 0.0:
-        x, z = points[:, 0], points[:, 1]
-        area = 0.5 * float(np.sum(x * np.roll(z, -1) - np.roll(x, -1) * z))
-        if area < 0.0:
-            return points
-    if abs(first[0]) <= _NEAR * size and offset.min() < -0.02 * length:
-        return np.vstack([points, [[0.0, last[1]]]])
-    if abs(last[0]) <= _NEAR * size and offset.min() < -0.02 * length:
-        return np.vstack([points, [[0.0, first[1]]]])
+    if offset.min() < -0.02 * length:
+        # It bulges into the vacuum: the body goes on to the middle line, or straight across.
+        for end, other in ((first, last), (last, first)):
+            if abs(end[0]) <= _NEAR * size:
+                return np.vstack([points, [[0.0, other[1]]]])
+        return points
     if offset.max() > 0.02 * length:
         return None
     back = outward * (offset.max() + 0.04 * size)

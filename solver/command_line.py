@@ -18,6 +18,7 @@ DONE, NOT_PASSED, REFUSED, NOT_CONVERGED, INTERRUPTED = 0, 1, 2, 3, 130
 
 _COMMANDS = (
     "start",
+    "trace",
     "draw",
     "onset",
     "vary",
@@ -31,6 +32,7 @@ _EXAMPLES = """\
 examples:
   conegap onset needle                 the main job, on a shipped example
   conegap start slit --to my.toml      a commented design file to edit
+  conegap trace edge.png --scale "412 px = 20 um" --to edge    a design from a micrograph
   conegap draw my.toml --to my.svg     its dimensioned section
   conegap onset my.toml                field, onset with its band, gap review, report folder
   conegap vary my.toml --over accelerator.gap="0.5 mm".."2 mm":7

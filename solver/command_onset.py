@@ -57,6 +57,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="also print every metal of the library in this gap, from the same field solve",
     )
     parser.add_argument(
+        "--xdmf", action="store_true", help="write the field as field.xdmf too, beside field.vtu"
+    )
+    parser.add_argument(
         "--json", action="store_true", help="print the results as JSON in place of the table"
     )
     parser.set_defaults(run=_run)
@@ -112,7 +115,7 @@ def _run(arguments: argparse.Namespace) -> int:
             )
             if progress is not None:
                 progress("report", 0, 1)
-            _write(assessment, folder, target)
+            _write(assessment, folder, target, xdmf=arguments.xdmf)
     for warning in assessment.warnings:
         if warning not in design.warnings:
             remark(f"warning: {warning}")
@@ -125,7 +128,7 @@ def _run(arguments: argparse.Namespace) -> int:
     return 0 if assessment.passed else 1
 
 
-def _write(assessment: Assessment, folder: Path, target: Path) -> None:
+def _write(assessment: Assessment, folder: Path, target: Path, *, xdmf: bool = False) -> None:
     """Everything that belongs in the report folder."""
     from conegap.solver.export import write_field
     from conegap.solver.figures import png_of, report_pictures, svg_of
@@ -139,7 +142,8 @@ def _write(assessment: Assessment, folder: Path, target: Path) -> None:
     with file_system_refusals(target):
         (folder / MARKER).write_text(json_text(assessment.as_dict()), encoding="utf-8")
         (folder / "report.html").write_text(page, encoding="utf-8")
-        write_field(folder / "field.vtu", assessment.solution, voltages)
+        for name in ("field.vtu", "field.xdmf") if xdmf else ("field.vtu",):
+            write_field(folder / name, assessment.solution, voltages)
         for name, picture in pictures.items():
             (folder / f"{name}.svg").write_text(
                 svg_of(picture.figure, title=picture.alt), encoding="utf-8"

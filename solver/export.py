@@ -1,4 +1,4 @@
-"""The field as a file for other programs."""
+"""The field as a file for other programs: VTU, or XDMF with its arrays in the text."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from conegap.geometries.curves import FloatArray
+from conegap.geometries.errors import OutputError
 from conegap.solver.coarse_mesh import IntArray
 from conegap.solver.field import FieldSolution
 
@@ -15,7 +16,7 @@ __all__ = ["field_at_points", "write_field"]
 
 
 def write_field(path: Path, solution: FieldSolution, voltages: Mapping[str, float]) -> None:
-    """Points, triangles, potential and field of the finest mesh, as a VTK unstructured grid.
+    """Points, triangles, potential and field of the finest mesh, as VTU or XDMF.
 
     The points hold ``potential`` [V] and ``field`` [V/m], E = -grad(phi), with the components
     (x or r, z, 0).  Cells are the triangles and the lines of the boundaries; for every boundary
@@ -24,7 +25,7 @@ def write_field(path: Path, solution: FieldSolution, voltages: Mapping[str, floa
     Parameters
     ----------
     path : Path
-        Ends in .vtu.
+        Ends in .vtu or .xdmf.
     solution : FieldSolution
     voltages : mapping
         Of each electrode, [V].
@@ -33,9 +34,16 @@ def write_field(path: Path, solution: FieldSolution, voltages: Mapping[str, floa
     ------
     OSError
         The file cannot be written.
+    OutputError
+        The ending is neither of the two.
     """
     import meshio
 
+    if path.suffix not in (".vtu", ".xdmf"):
+        raise OutputError(f"{path.name}: the field is written as .vtu or .xdmf; give such a name")
+
+    # meshio writes no bytes into the text of XDMF.
+    small = np.int32 if path.suffix == ".xdmf" else np.uint8
     mesh = solution.levels[-1].mesh
     points = np.asarray(mesh.points) * solution.scale
     potential = solution.potential(voltages)
@@ -56,13 +64,17 @@ def write_field(path: Path, solution: FieldSolution, voltages: Mapping[str, floa
         },
         cell_data={
             f"boundary_{name}": [
-                np.zeros(len(triangles), dtype=np.uint8),
-                (marked == name).astype(np.uint8),
+                np.zeros(len(triangles), dtype=small),
+                (marked == name).astype(small),
             ]
             for name in solution.section.boundary_names
         },
     )
-    grid.write(path, file_format="vtu")
+    if path.suffix == ".xdmf":
+        # The arrays go into the text: no HDF5 library is needed.
+        grid.write(path, file_format="xdmf", data_format="XML")
+    else:
+        grid.write(path, file_format="vtu")
 
 
 def field_at_points(points: FloatArray, triangles: IntArray, potential: FloatArray) -> FloatArray:

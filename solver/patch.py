@@ -23,6 +23,7 @@ __all__ = ["Block", "Patch", "edge_patch", "insert_patch"]
 
 _REACHES = (4.0, 3.0, 2.2, 1.6, 1.1, 0.75, 0.5, 0.3)
 _TRIMS = (0.0, 0.25, 0.5, 0.8)
+_KINK = 1e-12
 
 
 @dataclass(frozen=True)
@@ -86,6 +87,14 @@ class Patch:
         flat = np.asarray(part.parameter(np.ravel(sigma)))
         surface = part.curve.point(flat) / self.scale
         outward = part.curve.normal(flat)
+        if block > 0:
+            # Curves that join with a small kink (a rounded drawing, a curve through points) share
+            # the normal at their joint; it fades over one coarse cell.
+            before = self.blocks[block - 1]
+            shared = before.curve.normal(before.parameter([float(before.cells)]))[0]
+            kink = shared - part.curve.normal(part.parameter([0.0]))[0]
+            if np.abs(kink).max() > _KINK:
+                outward += np.clip(1.0 - np.ravel(sigma), 0.0, 1.0)[:, None] * kink
         points = surface + self.height(np.ravel(tau))[:, None] * outward
         return np.asarray(points.reshape((*np.shape(sigma), 2)))
 

@@ -31,7 +31,9 @@ __all__ = [
 MARKER = "results.json"
 """A folder is conegap's own when it holds this file with a conegap_version in it."""
 
-_OWN_FILES = re.compile(r"(results\.json|report\.html|field\.vtu|vary\.csv|[a-z_]+\.(svg|png))\Z")
+_OWN_FILES = re.compile(
+    r"(results\.json|report\.html|field\.(vtu|xdmf)|vary\.csv|[a-z_]+\.(svg|png))\Z"
+)
 _ROOM = 30_000_000
 
 

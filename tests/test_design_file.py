@@ -30,7 +30,17 @@ from conegap.geometries.quantity import (
 )
 from conegap.geometries.starters import starter, starter_kinds, starter_tables
 
-NAMES = ("array", "capillary", "crown", "needle", "profile", "slit", "slit_end")
+NAMES = (
+    "array",
+    "capillary",
+    "crown",
+    "drawn",
+    "meshed",
+    "needle",
+    "profile",
+    "slit",
+    "slit_end",
+)
 Changed = Callable[..., Design]
 
 
@@ -51,8 +61,9 @@ def text_with(kind: str, /, **changes: str) -> str:
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    for name, table in starter_tables("profile"):
-        (tmp_path / name).write_text(table, encoding="utf-8")
+    for kind in ("profile", "drawn", "meshed"):
+        for name, table in starter_tables(kind):
+            (tmp_path / name).write_text(table, encoding="utf-8")
     return tmp_path
 
 
