@@ -138,6 +138,14 @@ def _check(
     for (name, _), link in zip(named, links, strict=True):
         for n in link:
             owner.setdefault(n, []).append(name)
+    crowded = np.flatnonzero(degree > 2)
+    if len(crowded):
+        k = int(crowded[0])
+        raise GeometryError(
+            f"{int(degree[k])} lines meet at {at_place(places[k])} "
+            f"({', '.join(sorted(set(owner[k])))}), where the boundary of the vacuum has two; "
+            "leave out lines inside metal and lines drawn twice"
+        )
     loose = np.flatnonzero(degree == 1)
     if len(loose):
         told = []
@@ -156,14 +164,6 @@ def _check(
         raise GeometryError(
             f"the outline is open: {'; '.join(told)}{more}. Close the gaps; the boundary of the "
             f"vacuum must be drawn all round{hint}"
-        )
-    crowded = np.flatnonzero(degree > 2)
-    if len(crowded):
-        k = int(crowded[0])
-        raise GeometryError(
-            f"{int(degree[k])} lines meet at {at_place(places[k])} "
-            f"({', '.join(sorted(set(owner[k])))}), where the boundary of the vacuum has two; "
-            "leave out lines inside metal and lines drawn twice"
         )
 
 

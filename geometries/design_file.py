@@ -329,7 +329,8 @@ def _missing(kind: type[Part], path: tuple[Any, ...], name: str) -> str:
     example = info.examples[0] if info is not None and info.examples else ""
     text = "this key is missing"
     if example:
-        text += f': add {name} = "{example}"'
+        quote = "" if example in ("true", "false") else '"'
+        text += f": add {name} = {quote}{example}{quote}"
     return f"{text} ({words})" if words else text
 
 

@@ -48,8 +48,8 @@ class WholeEmitter(Emitter):
     """An emitter that comes in one file with its accelerator and everything around."""
 
     file: str
-    revolved: StrictBool = Field(
-        description="true: the section is turned about the axis; false: it is extruded"
+    revolved: StrictBool = described(
+        "true: the section is turned about the axis; false: it is extruded", "true"
     )
     unit: str | None = None
     axis: Axis = "y"
@@ -184,7 +184,7 @@ class DrawnEmitter(WholeEmitter):
                 f"{self.file}: no layer is a boundary; it has {', '.join(ignored)}. Name layers "
                 f'{", ".join(BOUNDARY_NAMES)}, or write names = {{ "LAYER" = "emitter" }}'
             )
-        ends = np.array([end for _, piece in named for end in piece.ends])
+        ends = np.vstack([piece.places for _, piece in named])
         factor = self.scale(file.unit, file.unit_name, np.ptp(ends, axis=0))
         matrix = factor * np.array(_FRAME[self.axis])
         turned = [(name, piece.moved(matrix, np.zeros(2))) for name, piece in named]
@@ -192,7 +192,7 @@ class DrawnEmitter(WholeEmitter):
         lines = [p.ends for name, p in turned if name in ("axis", "symmetry")]
         shift = -float(np.array(lines)[..., 0].mean()) if lines else 0.0
         half = self.revolved or any(n == "symmetry" for n, _ in turned)
-        points = np.array([end for _, piece in turned for end in piece.ends])
+        points = np.vstack([piece.places for _, piece in turned])
         flip = 1.0
         if half and float((points[:, 0] + shift).max()) <= _JOINT_TO_AXIS * float(np.ptp(points)):
             flip = -1.0
@@ -201,6 +201,8 @@ class DrawnEmitter(WholeEmitter):
         hint = ""
         if ignored:
             hint = f"; left out are the layers {', '.join(ignored)}"
+        if self.revolved and not lines:
+            hint += "; the axis is taken at x = 0 of the sheet, or where the layer axis is drawn"
         closed = closed_loops(turned, axis=self.revolved, half=half, hint=hint)
         required_boundaries(closed.loops, self.symmetry, self.file)
         marked = file.edges @ matrix.T * np.array([flip, 1.0]) + move

@@ -33,6 +33,11 @@ class LinePiece:
         """Both ends, (2,) arrays, drawing units."""
         return np.array(self.first), np.array(self.last)
 
+    @property
+    def places(self) -> FloatArray:
+        """Some points along the piece, (n, 2) array, drawing units."""
+        return np.array(self.ends)
+
     def moved(self, matrix: FloatArray, shift: FloatArray) -> LinePiece:
         """The image under x -> matrix x + shift; the matrix is a scaled turn or reflection.
 
@@ -73,6 +78,12 @@ class ArcPiece:
         """Both ends, (2,) arrays, drawing units."""
         arc = Arc(self.centre, self.radius, self.first_angle, self.last_angle)
         return arc.start, arc.end
+
+    @property
+    def places(self) -> FloatArray:
+        """Some points along the piece, (n, 2) array, drawing units."""
+        arc = Arc(self.centre, self.radius, self.first_angle, self.last_angle)
+        return arc.point(np.linspace(0.0, 1.0, 9))
 
     def moved(self, matrix: FloatArray, shift: FloatArray) -> ArcPiece:
         """The image under x -> matrix x + shift, see `LinePiece.moved`."""
@@ -134,6 +145,11 @@ class SplinePiece:
         """Both ends, (2,) arrays, drawing units."""
         one, other = self.position(np.array([0.0, 1.0]))
         return one, other
+
+    @property
+    def places(self) -> FloatArray:
+        """Some points along the piece, (n, 2) array, drawing units."""
+        return self.position(np.linspace(0.0, 1.0, 33))
 
     def parts(self) -> tuple[SplinePiece, ...]:
         """The pieces between its kinks; a closed one is cut in two."""

@@ -74,7 +74,8 @@ def redrawn(
         through = position(at)
         through[0], through[-1] = first, last
         curve = Spline.through(through, mirror_first=on_axis[0], mirror_last=on_axis[1])
-        between = position(0.5 * (at[1:] + at[:-1]))
+        steps_in_u = np.diff(at)[:, None] * np.array([0.25, 0.5, 0.75])
+        between = position((at[:-1, None] + steps_in_u).ravel())
         t = nearest_parameters(curve, between)
         reached = float(np.hypot(*(curve.point(t) - between).T).max())
         if reached <= tolerance * smallest:

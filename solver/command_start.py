@@ -24,7 +24,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser : ArgumentParser
     """
     parser.add_argument(
-        "kind", metavar="KIND", help="kind of emitter: needle, capillary, slit, profile, drawn or meshed"
+        "kind",
+        metavar="KIND",
+        help="kind of emitter: needle, capillary, slit, profile, drawn or meshed",
     )
     parser.add_argument("--to", metavar="FILE", help="file to write; printed when left out")
     parser.add_argument("--force", action="store_true", help="replace a file that exists")
