@@ -100,7 +100,7 @@ def boundary_name(layer: str, names: Mapping[str, str]) -> str | None:
 def read_dxf(data: bytes, name: str) -> DrawnFile:
     """The pieces of a drawing.
 
-    Block references are dissolved; hidden layers count, layers switched off do not.
+    Block references are dissolved; layers that are switched off or frozen do not count.
 
     Parameters
     ----------
@@ -132,7 +132,9 @@ def read_dxf(data: bytes, name: str) -> DrawnFile:
     pieces: list[tuple[str, DrawnPiece]] = []
     edges: list[tuple[float, float]] = []
     refused: list[tuple[str, str]] = []
-    off = {layer.dxf.name.lower() for layer in document.layers if layer.is_off()}
+    off = {
+        layer.dxf.name.lower() for layer in document.layers if layer.is_off() or layer.is_frozen()
+    }
     for entity in recursive_decompose(document.modelspace()):
         if not isinstance(entity, DXFGraphic):
             continue

@@ -17,6 +17,7 @@ from conegap.geometries.measured_edge import MeasuredEdge
 __all__ = ["measured_profile"]
 
 _ARC_STEP = math.radians(6.0)
+_DRAWN_IN = 0.05
 _LEAST_TURN = math.radians(2.0)
 
 
@@ -44,7 +45,7 @@ def measured_profile(edge: MeasuredEdge, *, extruded: bool) -> FloatArray:
     cap = fit.radius * np.column_stack([np.sin(arc), np.cos(arc) - 1.0])
     flip = np.array([-1.0, 1.0])
     sides = [points[: frame.crest + 1] * flip, points[frame.crest :]]
-    depths = [float(-side[:, 1].min()) for side in sides]
+    depths = [_reach(side) for side in sides]
     if extruded:
         left, right = (
             _flank(side, depth, cap[-1], edge.window.angle, fit.radius)
@@ -55,6 +56,15 @@ def measured_profile(edge: MeasuredEdge, *, extruded: bool) -> FloatArray:
     # The mean of two flanks ends where the shorter one does.
     flank = _flank(np.vstack(sides), min(depths), cap[-1], edge.window.angle, fit.radius)
     return np.asarray(np.vstack([cap, flank]) * edge.bar.pixel)
+
+
+def _reach(side: FloatArray) -> float:
+    """Depth to which a flank is followed: to its widest place where it draws in again, [px]."""
+    order = np.argsort(-side[:, 1])
+    depth, half = -side[order, 1], side[order, 0]
+    widest = int(np.argmax(half))
+    drawn_in = float(half[widest:].min()) < (1.0 - _DRAWN_IN) * float(half[widest])
+    return float(depth[widest] if drawn_in else depth[-1])
 
 
 def _flank(

@@ -12,6 +12,7 @@ from conegap.geometries.clearance import ray_distance
 from conegap.geometries.closed_loops import at_place
 from conegap.geometries.curves import Curve, FloatArray, Line, polyline
 from conegap.geometries.errors import GeometryError
+from conegap.geometries.points_file import first_crossing
 from conegap.geometries.quantity import LENGTH, as_text
 from conegap.geometries.section import (
     Body,
@@ -27,6 +28,7 @@ __all__ = ["emitting_edges", "framed", "gap_from", "required_boundaries"]
 
 _SAMPLES = 513
 _NEAR = 1e-6
+_JOINT = 1e-8
 
 Loops = tuple[tuple[Boundary, ...], ...]
 
@@ -40,7 +42,7 @@ class _Place:
 
 
 def required_boundaries(loops: Loops, symmetry: Symmetry, where: str) -> None:
-    """Refuse outlines without emitter or accelerator, or with a radius below zero.
+    """Refuse outlines without emitter or accelerator, shorted, crossing, or over the axis.
 
     Parameters
     ----------
@@ -52,8 +54,10 @@ def required_boundaries(loops: Loops, symmetry: Symmetry, where: str) -> None:
     Raises
     ------
     GeometryError
-        Something is missing, or lies on the wrong side of the axis.
+        Something is missing, touches, crosses, or lies on the wrong side of the axis.
     """
+    for loop in loops:
+        _check_loop(loop, where)
     present = {b.name for loop in loops for b in loop}
     listed = ", ".join(sorted(present))
     if not present & {"emitter", "liquid"}:
@@ -86,6 +90,27 @@ def required_boundaries(loops: Loops, symmetry: Symmetry, where: str) -> None:
                     f"{where}: the {boundary.name} leaves the middle line at {at_place(points[k])};"
                     " it must be one straight line"
                 )
+
+
+def _check_loop(loop: tuple[Boundary, ...], where: str) -> None:
+    """Refuse an outline that crosses itself, or on which the emitter meets another electrode."""
+    points = polyline([b.curve for b in loop], 33)
+    points = np.vstack([points, points[:1]])
+    size = float(np.ptp(points, axis=0).max())
+    # Joints are drawn by both neighbours, within rounding.
+    apart = np.hypot(*np.diff(points, axis=0).T) > _JOINT * size
+    points = np.vstack([points[:-1][apart], points[-1:]])
+    crossing = first_crossing(points)
+    if crossing is not None:
+        place = points[crossing[0]]
+        raise GeometryError(f"{where}: the outline crosses itself near {at_place(place)}")
+    for one, other in zip(loop, loop[1:] + loop[:1], strict=True):
+        electrodes = {electrode_of(one.name), electrode_of(other.name)}
+        if "emitter" in electrodes and len(electrodes - {None}) == 2:
+            raise GeometryError(
+                f"{where}: {one.name} and {other.name} meet at {at_place(one.curve.end)}, a short "
+                "circuit; part them by a line named outer, across which no flux goes"
+            )
 
 
 def emitting_edges(loops: Loops, marked: FloatArray) -> tuple[EmittingEdge, ...]:
@@ -212,14 +237,8 @@ def gap_from(loops: Loops, edge: EmittingEdge) -> float:
     axial = min(float(c[:, 1].min()) for c in chains) - float(spot[1])
     if axial > 0.0:
         return axial
-    reach = []
-    for chain in chains:
-        try:
-            reach.append(ray_distance(spot, normal, chain))
-        except GeometryError:
-            continue
-    met = [r for r in reach if math.isfinite(r) and r > 0.0]
-    return min(met) if met else axial
+    reach = min(ray_distance(spot, normal, chain) for chain in chains)
+    return reach if math.isfinite(reach) else axial
 
 
 def framed(

@@ -241,7 +241,9 @@ def test_a_gap_in_the_outline_is_reported_with_its_place(tmp_path: Path) -> None
         ("slip", r"'emiter' is no boundary; did you mean 'emitter'"),
         ("no accelerator", r"nothing is named accelerator"),
         ("both halves", r"crosses the middle line"),
-        ("hatch", r"a TEXT on layer emitter"),
+        ("text", r"a TEXT on layer emitter"),
+        ("short", r"emitter and accelerator meet at \(.*short circuit"),
+        ("crossed", r"the outline crosses itself near \("),
     ],
 )
 def test_a_drawing_that_is_wrong_is_refused(change: str, words: str, tmp_path: Path) -> None:
@@ -258,6 +260,15 @@ def test_a_drawing_that_is_wrong_is_refused(change: str, words: str, tmp_path: P
         space.add_line((0.0, 0.0), (-0.3, 0.2), dxfattribs={"layer": "axis"})
         space.add_line((-0.3, 0.2), (0.0, 0.5), dxfattribs={"layer": "axis"})
         words = r"leaves the middle line|crosses the middle line"
+    elif change == "short":
+        next(e for e in space if e.dxf.layer == "outer").dxf.layer = "accelerator"
+    elif change == "crossed":
+        inner = line.dxf.start * 0.4 + line.dxf.end * 0.6
+        for a, b in ((line.dxf.start, (0.1, 50.3)), ((0.1, 50.3), (0.4, 50.7))):
+            space.add_line(a, b, dxfattribs={"layer": "accelerator"})
+        space.add_line((0.4, 50.7), (0.4, 50.2), dxfattribs={"layer": "accelerator"})
+        space.add_line((0.4, 50.2), inner, dxfattribs={"layer": "accelerator"})
+        line.dxf.start = inner
     else:
         space.add_text("R", dxfattribs={"layer": "emitter"})
     with pytest.raises(DesignError, match=words):

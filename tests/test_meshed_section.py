@@ -296,12 +296,13 @@ def test_the_meshed_example_agrees_with_the_drawn_one() -> None:
         values.append((edge.value, edge.error))
     (one, first), (other, second) = values
     assert abs(one / other - 1.0) < first + second
-    assert second < 0.02
+    assert second < 0.05
+    assert abs(one / other - 1.0) < 0.01
 
 
 def test_a_fine_mesh_is_divided_less_often(tmp_path: Path) -> None:
     """INVARIANT: the first mesh of the sequence is a fine given mesh itself."""
-    mesh = grid_mesh(*polar_grid(1.0, 3.0, math.pi, 96, 48), ("", "", "emitter", "accelerator"))
+    mesh = grid_mesh(*polar_grid(1.0, 3.0, math.pi, 80, 49), ("", "", "emitter", "accelerator"))
     write_msh(mesh, tmp_path / "gap.msh")
     solution = solve_field(design_of(tmp_path, "gap.msh").section())
     assert solution.level_sizes == (1, 2, 4)
