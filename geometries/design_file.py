@@ -298,6 +298,8 @@ def _message(error: Any, kind: type[Part]) -> str:
     if sort == "extra_forbidden":
         known = _part_at(kind, error["loc"][:-1]).model_fields
         return f"this key is unknown{_nearest(name, known)}; the keys are {', '.join(known)}"
+    if sort == "none_required":
+        return "this has no meaning for a section that comes in one file; remove it"
     if sort == "literal_error":
         return f"this must be one of {context.get('expected', '')}"
     if sort.startswith("bool"):

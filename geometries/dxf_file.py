@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import difflib
-import io
 import math
+import tempfile
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -114,21 +115,11 @@ def read_dxf(data: bytes, name: str) -> DrawnFile:
     DesignError
         No DXF, broken, or without any line.
     """
-    from ezdxf import recover
     from ezdxf.disassemble import recursive_decompose
     from ezdxf.entities.dxfgfx import DXFGraphic
-    from ezdxf.lldxf.const import DXFError
     from ezdxf.upright import upright
 
-    try:
-        document, auditor = recover.read(io.BytesIO(data))
-    except (OSError, DXFError, ValueError, IndexError, KeyError) as problem:
-        raise DesignError(
-            f"{name} cannot be read as DXF ({problem}); export it anew as DXF, R2000 or later"
-        ) from problem
-    if auditor.has_errors:
-        first = auditor.errors[0].message
-        raise DesignError(f"{name} is a damaged DXF file: {first}; export it anew")
+    document = _document(data, name)
     pieces: list[tuple[str, DrawnPiece]] = []
     edges: list[tuple[float, float]] = []
     refused: list[tuple[str, str]] = []
@@ -146,7 +137,14 @@ def read_dxf(data: bytes, name: str) -> DrawnFile:
             if layer.lower() == EDGE_LAYER:
                 edges.append((float(entity.dxf.location.x), float(entity.dxf.location.y)))
             continue
-        found = list(_pieces(entity))
+        with np.errstate(all="ignore"):
+            found = list(_pieces(entity))
+            sound = all(np.isfinite(piece.places).all() for piece in found)
+        if not sound:
+            raise DesignError(
+                f"{name}: a {entity.dxftype()} on layer {layer} has a coordinate that is no finite "
+                "number; export the drawing anew"
+            )
         if not found:
             refused.append((layer, str(entity.dxftype())))
         pieces += [(layer, piece) for piece in found]
@@ -157,6 +155,28 @@ def read_dxf(data: bytes, name: str) -> DrawnFile:
         )
     unit, unit_name = _UNITS.get(int(document.units), (None, ""))
     return DrawnFile(tuple(pieces), np.array(edges).reshape(-1, 2), unit, unit_name, tuple(refused))
+
+
+def _document(data: bytes, name: str) -> Any:
+    """The drawing as ezdxf reads it strictly: a damaged number must not be guessed."""
+    from ezdxf.filemanagement import readfile
+    from ezdxf.lldxf.const import DXFError
+
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder) / "drawing.dxf"
+        place.write_bytes(data)
+        try:
+            document = readfile(place)
+            auditor = document.audit()
+        except (OSError, DXFError, ValueError, LookupError, AttributeError, TypeError) as problem:
+            why = str(problem).replace(str(place), name)
+            raise DesignError(
+                f"{name} cannot be read as DXF ({why}); export it anew as DXF, R2000 or later"
+            ) from problem
+    if auditor.has_errors:
+        first = auditor.errors[0].message
+        raise DesignError(f"{name} is a damaged DXF file: {first}; export it anew")
+    return document
 
 
 def _pieces(entity: Any) -> Iterator[DrawnPiece]:

@@ -16,6 +16,7 @@ from conegap.geometries.design import Design
 from conegap.geometries.drawn_piece import ArcPiece
 from conegap.geometries.errors import DesignError, GeometryError, SharpEdgeError
 from conegap.geometries.redrawn import nearest_parameters, redrawn
+from conegap.geometries.starters import starter, starter_tables
 from conegap.solver.command_line import main
 from conegap.solver.field import solve_field
 from conegap.solver.onset import rigid_onset, rigid_onset_of_solution
@@ -173,8 +174,8 @@ def test_the_example_equals_the_needle_of_its_dimensions() -> None:
         metal = "indium"
         temperature = "450 K"
         [voltages]
-        emitter = "6 kV"
-        accelerator = "-1 kV"
+        emitter = "5 kV"
+        accelerator = "-0.5 kV"
         [chamber]
         radius = "12 mm"
         length = "6.5 mm"
@@ -322,6 +323,18 @@ def test_a_file_that_is_no_drawing_is_refused(content: bytes, tmp_path: Path) ->
     text = DESIGN.format(revolved="true", more="")
     with pytest.raises(DesignError, match=r"emitter\.file.*gap\.dxf"):
         Design.from_text(text, "gap.toml", tmp_path)
+
+
+@pytest.mark.parametrize("damaged", ["100.1P5", "", "nan", "1e999"])
+def test_a_damaged_number_is_not_guessed(damaged: str, tmp_path: Path) -> None:
+    """INVARIANT: one broken number in the file refuses the file."""
+    text = starter_tables("drawn")[0][1]
+    lines = text.splitlines()
+    k = next(i for i, line in enumerate(lines) if line.startswith("100.") and i > 20)
+    lines[k] = damaged
+    (tmp_path / "drawn_gap.dxf").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    with pytest.raises(DesignError):
+        Design.from_text(starter("drawn"), "drawn.toml", tmp_path)
 
 
 def test_an_arc_survives_turns_reflections_and_new_ends() -> None:
