@@ -23,6 +23,9 @@ kind = "profile"
 points = "{points}"
 revolved = {revolved}
 corners = false
+# The fitted radius; the points are scaled about the crest to it.  The tolerance is that of even
+# likelihood with the standard uncertainty of the fit, {standard}.
+edge_radius = {{ value = "{edge_radius}", tolerance = "{tolerance}", basis = "measured" }}
 # Height of the crest above the holder's face; the flank goes on straight down to it.
 protrusion = {{ value = "{protrusion}", basis = "assumed" }}          # <-
 
@@ -101,6 +104,9 @@ def design_text(
         name=plain,
         title=plain,
         radius=radius_words(edge),
+        standard=as_text(float(f"{edge.uncertainty:.2g}"), LENGTH),
+        edge_radius=as_text(float(f"{edge.radius:.4g}"), LENGTH),
+        tolerance=as_text(float(f"{math.sqrt(3.0) * edge.uncertainty:.2g}"), LENGTH),
         points=points_name,
         revolved="false" if extruded else "true",
         protrusion=as_text(protrusion, LENGTH),

@@ -31,14 +31,16 @@ class ProfileEmitter(Emitter):
     """An emitter whose edge was measured: a smooth curve through the points of a CSV file.
 
     An open outline starts on the axis (revolved) or at x = 0 or on the left flank (extruded), and
-    goes on straight along its last tangent down to the holder, `protrusion` below the crest.  An
-    outline that closes on itself stands alone in, or around, an accelerator profile.
+    goes on straight along its last tangent down to the holder, `protrusion` below the crest.  With
+    `edge_radius` the points are scaled about the edge to that radius, which may have a
+    tolerance.  An outline that closes on itself stands alone in, or around, an accelerator profile.
     """
 
     kind: Literal["profile"]
     points: str = described("CSV file with the points of the outline", "edge.csv")
     revolved: StrictBool = True
     corners: StrictBool = False
+    edge_radius: Length | None = None
     protrusion: Length | None = None
     holder_diameter: Length | None = None
     holder_width: Length | None = None
@@ -62,9 +64,12 @@ class ProfileEmitter(Emitter):
         GeometryError
             The outline has no form that can be used.
         """
-        return Profile.of(
+        profile = Profile.of(
             tables[self.points], self.points, revolved=self.revolved, corners=self.corners
         )
+        if self.edge_radius is None:
+            return profile
+        return profile.with_radius(self.edge_radius, self.points)
 
     def problems(self) -> Iterator[Problem]:
         wrong = "holder_width" if self.revolved else "holder_diameter"

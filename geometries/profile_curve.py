@@ -16,6 +16,7 @@ __all__ = ["Profile", "Sharpest", "sharpest_edges"]
 
 _SAMPLES = 2001
 _ALIKE = 1e-3
+_LARGEST_SCALE = 2.5
 
 Form = Literal["from the middle", "across", "closed", "between the poles"]
 
@@ -126,6 +127,43 @@ class Profile:
     def raised(self, by: float) -> Profile:
         """The same outline moved along z, [m]."""
         return Profile(self.points + np.array([0.0, by]), self.form, self.corners)
+
+    def with_radius(self, radius: float, name: str) -> Profile:
+        """The outline scaled about its edge so that the edge has a given radius.
+
+        A conical flank keeps its angle, so that little but the edge changes.
+
+        Parameters
+        ----------
+        radius : float
+            Radius wanted in the plane of the section, > 0, [m].
+        name : str
+            Name of the points' file, for messages.
+
+        Raises
+        ------
+        GeometryError
+            The outline closes on itself, its edge is a corner, or its own radius is another by
+            more than a factor 2.5.
+        """
+        if self.form in ("closed", "between the poles"):
+            raise GeometryError(
+                f"{name} closes on itself, so emitter.edge_radius has no meaning; remove it"
+            )
+        on_middle = 1e-9 * float(np.ptp(self.points, axis=0).max())
+        edge = max(
+            sharpest_edges(self.curves()),
+            key=lambda e: (abs(e.point[0]) < on_middle, float(e.point[1])),
+        )
+        own = edge.radius
+        if not own / _LARGEST_SCALE <= radius <= own * _LARGEST_SCALE:
+            raise GeometryError(
+                f"{name}: the points have an edge radius of {own:.4g} m, but emitter.edge_radius "
+                f"is {radius:.4g} m; check the units of both, or leave edge_radius out"
+            )
+        centre = edge.point if self.form == "across" else np.array([0.0, float(edge.point[1])])
+        points = centre + (self.points - centre) * (radius / own)
+        return Profile(points, self.form, self.corners)
 
     def wavy(self) -> int:
         """How often the curvature changes its sign along a smooth outline."""

@@ -13,6 +13,7 @@ from conegap.geometries.capillary import Capillary
 from conegap.geometries.design import Design
 from conegap.geometries.errors import GeometryError
 from conegap.geometries.needle import Needle
+from conegap.geometries.profile import ProfileEmitter
 from conegap.geometries.slit import Slit
 from conegap.geometries.tip_group import TipGroup
 from conegap.solver.beam import Beam, beam_rows, compute_beam
@@ -230,6 +231,8 @@ def edge_radius_key(design: Design) -> str | None:
         return "emitter.lip_radius"
     if isinstance(emitter, Capillary):
         return "emitter.bore" if emitter.contact_line == "bore" else "emitter.outer_diameter"
+    if isinstance(emitter, ProfileEmitter) and emitter.edge_radius is not None:
+        return "emitter.edge_radius"
     return None
 
 

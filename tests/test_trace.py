@@ -207,6 +207,28 @@ def test_the_shipped_outline_becomes_a_design_that_is_accepted(
     assert "exists already" in capsys.readouterr().err
 
 
+def test_the_radius_of_a_traced_edge_carries_its_tolerance(tmp_path: Path) -> None:
+    """EXACT: at another edge radius the pole has that radius and the cone keeps its angle."""
+    edge = measured_edge(apex_frame(cone_outline(), "t"), BAR, "t")
+    points = measured_profile(edge, extruded=False)
+    (tmp_path / "b.csv").write_text(points_text(edge, points, "t"), encoding="utf-8")
+    text = design_text(edge, points, "t", points_name="b.csv", extruded=False)
+    design = Design.from_text(text, "b.toml", tmp_path)
+    given = design.dimension("emitter.edge_radius")
+    assert_allclose(given.value, 3e-6, rtol=2e-3)
+    assert_allclose(given.tolerance, math.sqrt(3.0) * edge.uncertainty, rtol=0.05)
+    changed = design.with_value("emitter.edge_radius", 1.1 * given.value)
+    foot = []
+    for one, radius in ((design, given.value), (changed, 1.1 * given.value)):
+        section = one.section()
+        assert_allclose(section.edges[0].radius, radius, rtol=1e-6)
+        flank = section.loops[0][1].curve
+        foot.append(flank.tangent([0.5])[0])
+    assert_allclose(foot[0], foot[1], atol=1e-9)
+    with pytest.raises(DesignError, match=r"edge radius of 3\S* m, but emitter\.edge_radius is"):
+        design.with_value("emitter.edge_radius", 1e-5)
+
+
 def test_an_extruded_edge_becomes_a_design_that_is_accepted(tmp_path: Path) -> None:
     """INVARIANT: both flanks are kept, and the files are read back as a planar profile."""
     edge = measured_edge(apex_frame(cone_outline(), "t"), BAR, "t")
