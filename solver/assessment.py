@@ -20,10 +20,11 @@ from conegap.solver.beam import Beam, beam_rows, compute_beam
 from conegap.solver.budget import Budget, error_budget
 from conegap.solver.classic import ClassicEstimate, classic_estimate
 from conegap.solver.field import FieldSolution, solve_field
+from conegap.solver.field_warnings import field_warnings
 from conegap.solver.free_surface import RIGID, TURNING_POINT, Criterion, free_surface
 from conegap.solver.gap_operation import GapOperation, gap_operation
 from conegap.solver.liquid_section import MeniscusOnset
-from conegap.solver.onset import RigidOnset, electrode_voltages, rigid_onset_of_solution
+from conegap.solver.onset import RigidOnset, rigid_onset_of_solution
 from conegap.solver.operation import IonExhaust, ion_exhaust
 from conegap.solver.review import AcceleratorField, ReviewRow, accelerator_field, gap_review
 from conegap.solver.scan import Progress, Scan, scan
@@ -35,7 +36,7 @@ from conegap.solver.sector_assessment import (
 )
 from conegap.solver.sector_onset import SectorOnset, sector_onset
 from conegap.solver.site_waves import SurfaceWave, surface_wave
-from conegap.solver.slit_end import SlitEnd, end_rows, end_warnings, slit_end
+from conegap.solver.slit_end import SlitEnd, end_rows, end_warnings, slit_end_or_why
 
 __all__ = [
     "Assessment",
@@ -311,7 +312,7 @@ def assess(
         site_spacing=None if wave is None else wave.spacing,
     )
     beam, no_beam = _beam(design, solution, operation.operating.point.current)
-    end, no_end = _slit_end(design, scans, progress)
+    end, no_end = slit_end_or_why(design, curve=scans, progress=progress)
     edge = solution.section.edge(onset.edge_name)
     ground = design.voltages.emitter
     return Assessment(
@@ -337,7 +338,7 @@ def assess(
         sector=sector,
         slit_end=end,
         warnings=(
-            *_warnings(design, solution, onset, accuracy),
+            *field_warnings(design, solution, onset, accuracy),
             *operation.warnings,
             *no_beam,
             *(() if sector is None else sector_warnings(design)),
@@ -355,16 +356,6 @@ def _mesh_error(
     if meniscus is None:
         return onset.numerical.error
     return math.hypot(meniscus.error, 0.0 if sector is None else sector.error)
-
-
-def _slit_end(
-    design: Design, curve: bool, progress: Progress | None
-) -> tuple[SlitEnd | None, tuple[str, ...]]:
-    """The end of a slit, or why it was not computed."""
-    try:
-        return slit_end(design, curve=curve, progress=progress), ()
-    except GeometryError as error:
-        return None, (f"the slit's ends were not computed: {error}",)
 
 
 def _beam(
@@ -392,42 +383,6 @@ def _scans(design: Design, progress: Progress | None) -> tuple[Scan, ...]:
             continue
         values = drawn * np.geomspace(0.5, 2.0, 7)
         found.append(scan(design, key, values, progress=progress))
-    return tuple(found)
-
-
-def _warnings(
-    design: Design, solution: FieldSolution, onset: RigidOnset, accuracy: float
-) -> tuple[str, ...]:
-    """Everything the reader must know before trusting the number."""
-    found = list(design.warnings)
-    found.extend(design.metal.range_notes(design.liquid.temperature))
-    if onset.numerical.error > accuracy:
-        found.append(
-            f"the numerical error of the edge field, {onset.numerical.error:.1e}, is larger than "
-            f"the accuracy asked for, {accuracy:.1e}"
-        )
-    if onset.numerical.at_border:
-        found.append(
-            f"the field still rises at the end of the edge '{onset.edge_name}': another place is "
-            "stronger, see the field along the surface"
-        )
-    voltages = electrode_voltages(design, solution.electrodes)
-    for name in solution.section.boundary_names:
-        if name in ("emitter", "liquid"):
-            along = solution.surface(name, voltages)
-            k = int(along.field.argmax())
-            if along.field[k] > 1.02 * onset.numerical.value:
-                x, z = along.points[k] * 1e3
-                found.append(
-                    f"the field on the {name} is greatest at ({x:.4g}, {z:.4g}) mm, "
-                    f"{along.field[k] / onset.numerical.value:.2f} times that at "
-                    f"'{onset.edge_name}'"
-                )
-    if design.voltages.emitter <= 0.0:
-        found.append(
-            "the emitter is not positive against ground, so the beam has no energy left behind "
-            "the accelerator: no exhaust speed is given"
-        )
     return tuple(found)
 
 

@@ -10,72 +10,36 @@ along its crest is divided by that far from the end, and the ratio is carried on
 from __future__ import annotations
 
 import itertools
-import math
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.interpolate import BSpline
 
 from conegap.geometries.accelerators import SlottedPlate
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design
-from conegap.geometries.errors import ComputationError, DesignError, GeometryError
-from conegap.geometries.sector import Lip, Room3D, Sector
+from conegap.geometries.errors import ComputationError, DesignError
 from conegap.geometries.slit import Slit
 from conegap.geometries.slit_end import slit_end_sector
-from conegap.solver.extrapolation import combined
-from conegap.solver.onset import electrode_voltages
+from conegap.solver.lip_field import LipField, lip_field
 from conegap.solver.review import ReviewRow, criterion
 from conegap.solver.scan_progress import Progress
-from conegap.solver.sector_field import SectorSolution, solve_sector
-from conegap.solver.sector_mesh import TetraMesh
-from conegap.solver.tip_field import edge_response, near_lip_section, polar_functions
+from conegap.solver.sector_field import solve_sector
 
 __all__ = [
     "EndPoint",
-    "LipField",
     "SlitEnd",
     "end_rows",
     "end_warnings",
-    "lip_field",
     "slit_end",
+    "slit_end_or_why",
 ]
 
 _BLUNT = 0.06
 _LESS_BLUNT = 1.6
-_FUNCTIONS = 5
-_PLACES = 41
 _ALLOWED = 1.05
-_STRONG = 0.8
 _RADII = (0.5, 2.0, 4.0)
 _OVERHANGS = (0.0, 1.0, 2.0)
-
-
-@dataclass(frozen=True)
-class LipField:
-    """Field along the crest of one modelled edge.
-
-    Parameters
-    ----------
-    along : (n,) array
-        Distance along the crest from where the end's rounding begins, negative on the straight
-        part, [m].
-    share : (n,) array
-        Field over that in the middle of the slit, [-].
-    middle : float
-        Field in the middle at the design's voltages, of the modelled edge, [V/m].
-    change : float
-        Largest change of the share, where it is large, by the last extrapolation, [-].
-    radius : float
-        Of the modelled edge, [m].
-    """
-
-    along: FloatArray
-    share: FloatArray
-    middle: float
-    change: float
-    radius: float
 
 
 @dataclass(frozen=True)
@@ -175,126 +139,6 @@ def _first_below(points: tuple[EndPoint, ...]) -> float | None:
     return None
 
 
-def lip_field(design: Design, sector: Sector, solution: SectorSolution) -> LipField:
-    """Field along the crest of a sector's blade.
-
-    Parameters
-    ----------
-    design : Design
-        Gives the voltages.
-    sector : Sector
-        With a `Lip`.
-    solution : SectorSolution
-        Of the sector.
-
-    Raises
-    ------
-    GeometryError
-        The sector has no lip.
-    ComputationError
-        The mesh has no points along the crest.
-    """
-    lip = sector.lip
-    if lip is None or not isinstance(sector.region, Room3D):
-        raise GeometryError("this sector has no blade with an end")
-    weights = solution.weights(electrode_voltages(design, solution.electrodes))
-    start = sector.region.block.low[0]
-    responses = [
-        edge_response(
-            near_lip_section(lip.radius, lip.lean, lip.reach, bend), bend=bend, functions=_FUNCTIONS
-        )
-        for bend in (None, lip.end_radius)
-    ]
-    along = np.concatenate(
-        [
-            np.linspace(-lip.straight, 0.0, _PLACES),
-            np.linspace(0.0, lip.sweep * lip.end_radius, _PLACES),
-        ]
-    )
-    values = []
-    for level in solution.levels:
-        above = weights @ level.potentials - weights[0]
-        means = _tube_means(level.mesh, lip, start, above, along)
-        bent = np.repeat([False, True], _PLACES)
-        values.append(
-            [responses[int(b)].field(row).value for b, row in zip(bent, means, strict=True)]
-        )
-    fields = np.array(values)
-    sizes = solution.level_sizes
-    best = np.array([combined(sizes, tuple(row), True) for row in fields.T])
-    far = along < -0.8 * lip.straight
-    middle = float(np.mean(best[far]))
-    share, rough = best / middle, fields[-1] / np.mean(fields[-1][far])
-    strong = share > _STRONG * share.max()
-    change = float(np.max(np.abs(share - rough)[strong]))
-    return LipField(along, share, middle, change, lip.radius)
-
-
-def _tube_means(
-    mesh: TetraMesh, lip: Lip, start: float, above: FloatArray, along: FloatArray
-) -> FloatArray:
-    """Potential on the tube about the edge as polar functions, at places along the edge.
-
-    Parameters
-    ----------
-    mesh : TetraMesh
-    lip : Lip
-    start : float
-        Where the straight part begins, [m].
-    above : (n,) array
-        Potential above the blade's own, [V].
-    along : (k,) array
-        Distance from where the rounding begins, [m].
-
-    Returns
-    -------
-    (k, functions) array, [V]
-    """
-    turn, end = start + lip.straight, lip.end_radius
-    straight = mesh.triangles[mesh.names == "inside:straight"]
-    bent = mesh.triangles[mesh.names == "inside:bent"]
-    nodes = np.unique(np.concatenate([straight, bent]))
-    x, y, z = (mesh.points[nodes] * mesh.scale).T
-    out = x > turn
-    depth = np.where(out, np.hypot(x - turn, z + end) - end, z)
-    place = np.where(out, end * np.arctan2(x - turn, z + end), x - turn)
-    # The faces that close the tube at its ends are named like it; only its surface is wanted.
-    on_tube = np.abs(np.hypot(y, depth) - lip.reach) < 1e-6 * lip.reach
-    nodes, y, depth, place = nodes[on_tube], y[on_tube], depth[on_tube], place[on_tube]
-    if len(nodes) < 4 * _FUNCTIONS:
-        raise ComputationError("the mesh of the slit's end has too few points about the lips")
-    rim = near_lip_section(lip.radius, lip.lean, lip.reach).loops[0][1].curve.end
-    polar = polar_functions(
-        np.arctan2(y, depth), math.atan2(float(rim[0]), float(rim[1])), _FUNCTIONS
-    )
-    knots = _knots(lip)
-    splines = BSpline.design_matrix(
-        np.clip(place, knots[0], knots[-1] * (1.0 - 1e-12)), knots, 3
-    ).toarray()
-    matrix = np.einsum("kn,nj->njk", polar, splines).reshape(len(nodes), -1)
-    found, *_ = np.linalg.lstsq(matrix, above[nodes], rcond=1e-9)
-    wanted = BSpline.design_matrix(
-        np.clip(along, knots[0], knots[-1] * (1.0 - 1e-12)), knots, 3
-    ).toarray()
-    return np.asarray(wanted @ found.reshape(splines.shape[1], _FUNCTIONS))
-
-
-def _knots(lip: Lip) -> FloatArray:
-    """Knots of a cubic spline along the edge, finer towards the end, with a kink where it turns."""
-    step = lip.reach
-    places = [0.0]
-    while places[-1] < lip.straight:
-        places.append(places[-1] + step)
-        step *= 1.4
-    straight = -np.array(places[::-1])
-    straight = straight * lip.straight / places[-1]
-    length = lip.sweep * lip.end_radius
-    parts = max(4, math.ceil(length / (1.5 * lip.reach)))
-    bent = np.linspace(0.0, length, parts + 1)
-    inner = np.concatenate([straight[1:-1], np.zeros(3), bent[1:-1]])
-    return np.concatenate([np.full(4, straight[0]), inner, np.full(4, bent[-1])])
-
-
 def _true_edge(slit: Slit) -> float:
     """Half the width of the two lips and the channel together, [m]."""
     return slit.channel_height / 2.0 + slit.lip_radius + slit.land / 2.0
@@ -376,6 +220,29 @@ def slit_end(
         seconds=solution.seconds,
         cells=solution.cells,
     )
+
+
+def slit_end_or_why(
+    design: Design, *, curve: bool = True, progress: Progress | None = None
+) -> tuple[SlitEnd | None, tuple[str, ...]]:
+    """The end of a slit, or a warning that says why it was not computed.
+
+    Parameters
+    ----------
+    design : Design
+    curve : bool
+        Whether to compute other end radii and overhangs as well.
+    progress : callable or None
+
+    Raises
+    ------
+    MeshError, ConvergenceError
+        The end could not be solved.
+    """
+    try:
+        return slit_end(design, curve=curve, progress=progress), ()
+    except GeometryError as error:
+        return None, (f"the slit's ends were not computed: {error}",)
 
 
 def _other_end(
