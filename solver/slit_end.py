@@ -18,7 +18,7 @@ import numpy as np
 from conegap.geometries.accelerators import SlottedPlate
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design
-from conegap.geometries.errors import ComputationError, DesignError
+from conegap.geometries.errors import ComputationError, DesignError, GeometryError
 from conegap.geometries.slit import Slit
 from conegap.geometries.slit_end import slit_end_sector
 from conegap.solver.lip_field import LipField, lip_field
