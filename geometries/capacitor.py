@@ -6,6 +6,13 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from conegap.geometries.capacitor_drawing import (
+    WALL_NOTE,
+    gap_mark,
+    radius_mark,
+    size_marks,
+    wall,
+)
 from conegap.geometries.clearance import inside, ray_distance
 from conegap.geometries.curves import Curve, FloatArray, Line, polyline
 from conegap.geometries.errors import GeometryError
@@ -79,11 +86,26 @@ def capacitor_section(
         loops=tuple(loops),
         edges=(EmittingEdge("edge", place[0], place[1] + edge.index, edge.t, edge.radius),),
         gap=gap,
-        bodies=(Body("electrode", inner_name, polyline(within, 129)),),
+        bodies=(
+            Body("electrode", inner_name, polyline(within, 129)),
+            Body("electrode", outer_name, wall(polyline(around, 129))),
+        ),
+        marks=(
+            gap_mark(edge, gap),
+            *size_marks(
+                f"{inner_name}.points",
+                polyline(within, 513),
+                revolved=emitter.revolved,
+                around=polyline(around, 513),
+            ),
+            *size_marks(f"{outer_name}.points", polyline(around, 513), revolved=emitter.revolved),
+            *((radius_mark(edge),) if edge.radius > 0.0 and not encloses else ()),
+        ),
         notes=(
             f"The {outer_name} encloses the {inner_name}; there is no chamber and no outer "
             "boundary.",
             "The gap is the distance from the emitting edge to the accelerator along its normal.",
+            WALL_NOTE,
         ),
     )
 

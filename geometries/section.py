@@ -165,6 +165,8 @@ class DimensionMark:
     kind : "linear", "radius" or "angle"
     inset : bool
         True when it belongs on the magnified view of the emitting edge.
+    foot : float or None
+        Height of the measured points, where a level dimension stands apart from them, [m].
     """
 
     key: str
@@ -173,6 +175,7 @@ class DimensionMark:
     last: tuple[float, float]
     kind: Literal["linear", "radius", "angle"] = "linear"
     inset: bool = False
+    foot: float | None = None
 
 
 @dataclass(frozen=True)

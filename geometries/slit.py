@@ -281,9 +281,10 @@ class Slit(Emitter):
             yield DimensionMark(
                 "emitter.land",
                 f"land {length_text(self.land)}",
-                (wall + r, -skew),
-                (outer, -skew),
+                (wall + r, 0.7 * r - skew),
+                (outer, 0.7 * r - skew),
                 inset=True,
+                foot=-skew,
             )
         if self.recess > 0.0:
             level = -abs(skew) - self.recess

@@ -134,21 +134,25 @@ def _write(assessment: Assessment, folder: Path, target: Path, *, xdmf: bool = F
     from conegap.solver.figures import png_of, report_pictures, svg_of
     from conegap.solver.onset import electrode_voltages
     from conegap.solver.report import html_report
+    from conegap.solver.report_pdf import pdf_report
     from conegap.solver.writing import MARKER, file_system_refusals, json_text
 
     pictures = report_pictures(assessment)
     page = html_report(assessment, pictures)
+    images = {name: png_of(picture.figure) for name, picture in pictures.items()}
+    printed = pdf_report(assessment, pictures, images)
     voltages = electrode_voltages(assessment.design, assessment.solution.electrodes)
     with file_system_refusals(target):
         (folder / MARKER).write_text(json_text(assessment.as_dict()), encoding="utf-8")
         (folder / "report.html").write_text(page, encoding="utf-8")
+        (folder / "report.pdf").write_bytes(printed)
         for name in ("field.vtu", "field.xdmf") if xdmf else ("field.vtu",):
             write_field(folder / name, assessment.solution, voltages)
         for name, picture in pictures.items():
             (folder / f"{name}.svg").write_text(
                 svg_of(picture.figure, title=picture.alt), encoding="utf-8"
             )
-            (folder / f"{name}.png").write_bytes(png_of(picture.figure))
+            (folder / f"{name}.png").write_bytes(images[name])
 
 
 def _print(assessment: Assessment, target: Path) -> None:

@@ -12,7 +12,17 @@ from conegap.geometries.quantity import FIELD, LENGTH, VOLTAGE
 from conegap.solver.assessment import Assessment
 from conegap.solver.budget import Budget
 from conegap.solver.figure_placer import Across, Place, Placer
-from conegap.solver.figure_style import ACCENT, BAND, HAIR, INK, LIMIT, SOFT, pretty, quiet_axes
+from conegap.solver.figure_style import (
+    ACCENT,
+    BAND,
+    HAIR,
+    INK,
+    LIMIT,
+    SOFT,
+    legend_below,
+    pretty,
+    quiet_axes,
+)
 from conegap.solver.figure_units import axis_unit, field_text, voltage_text
 from conegap.solver.onset import electrode_voltages
 from conegap.solver.scan import Scan
@@ -140,8 +150,7 @@ def chart_edge_field(axes: Axes, assessment: Assessment) -> Axes:
     axes.set_xlabel(f"distance from the crest along the surface [{lengths.name}]")
     axes.set_ylabel(f"field [{unit.name}]")
     quiet_axes(axes)
-    axes.legend(loc="upper left", bbox_to_anchor=(-0.08, -0.2), handlelength=2.6)
-    return axes
+    return legend_below(axes, columns=1, handle=2.6, left=True)
 
 
 def _log_ticks(axes: Axes) -> None:
@@ -228,14 +237,7 @@ def chart_scan(axes: Axes, scan: Scan, assessment: Assessment) -> Axes:
     axes.set_xlabel(f"{scan.label} [{across.name}]")
     axes.set_ylabel(f"onset voltage [{up.name}]")
     quiet_axes(axes)
-    axes.legend(
-        loc="upper center",
-        bbox_to_anchor=(0.46, -0.2),
-        ncols=2,
-        handlelength=2.2,
-        columnspacing=1.4,
-    )
-    return axes
+    return legend_below(axes)
 
 
 def chart_budget(axes: Axes, budget: Budget, voltage: float) -> Axes:

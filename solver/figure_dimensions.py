@@ -37,6 +37,15 @@ def draw_dimensions(
     upright = [s for s in scaled if s[0].kind == "linear" and _upright(s[1], s[2])]
     level = [s for s in scaled if s[0].kind == "linear" and not _upright(s[1], s[2])]
     for mark, first, last in sorted(level, key=lambda s: abs(s[2][0] - s[1][0])):
+        if mark.foot is not None:
+            for point in (first, last):
+                placer.line(
+                    (float(point[0]), mark.foot / unit),
+                    (float(point[0]), float(point[1])),
+                    color=SOFT,
+                    lw=0.45,
+                    zorder=5,
+                )
         _level_dimension(placer, pretty(mark.label), first, last)
     _upright_dimensions(placer, upright, lane)
     for mark, first, last in scaled:

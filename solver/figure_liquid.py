@@ -11,7 +11,7 @@ from conegap.geometries.quantity import LENGTH, PRESSURE, VOLTAGE
 from conegap.geometries.section import Section
 from conegap.solver.figure_field import label_lengths
 from conegap.solver.figure_section import draw_bodies, set_window
-from conegap.solver.figure_style import ACCENT, BAND, INK, LIMIT, SOFT, quiet_axes
+from conegap.solver.figure_style import ACCENT, BAND, INK, LIMIT, SOFT, legend_below, quiet_axes
 from conegap.solver.figure_units import axis_unit, voltage_text
 from conegap.solver.figure_window import Window, is_half
 from conegap.solver.liquid_section import MeniscusOnset
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 __all__ = ["chart_balance", "chart_branch", "draw_shapes", "shapes_window"]
 
 _SHAPES = 4
+_NEARLY = 0.985
+_PIECES = 12
 
 
 def shapes_window(meniscus: MeniscusOnset) -> Window:
@@ -51,13 +53,17 @@ def draw_shapes(axes: Axes, section: Section, meniscus: MeniscusOnset) -> Axes:
     set_window(axes, window, unit.size, lanes=False)
     draw_bodies(axes, section, window, unit.size, outlines=False, liquid_top=meniscus.contact[1])
     heights, voltages = _branch(meniscus)
-    below = np.flatnonzero(heights < 0.97 * meniscus.branch.turning.shape.height)
+    # Near the turning point the voltage hardly changes: such shapes would have the same label.
+    below = np.flatnonzero(
+        (heights < 0.97 * meniscus.branch.turning.shape.height)
+        & (voltages < _NEARLY * meniscus.voltage)
+    )
     stable = [meniscus.branch.equilibria[k] for k in below]
     heights, voltages = heights[below], voltages[below]
     wanted = np.linspace(heights[0], meniscus.branch.turning.shape.height, _SHAPES + 1)[:-1]
     chosen = sorted({int(np.argmin(abs(heights - h))) for h in wanted})
     drawn = [(stable[k], float(voltages[k])) for k in chosen]
-    looks = [(0, (1, 1.2)), (0, (2.5, 1.2)), (0, (5, 1.5)), (0, (9, 1.5))]
+    looks = [(0, (1, 1.2)), (0, (4, 1.5)), (0, (7, 1.5, 1, 1.5)), (0, (12, 2))]
     s = np.linspace(0.0, 1.0, 201)
     for (equilibrium, voltage), dashes in zip(drawn, looks, strict=False):
         points = equilibrium.shape.points(s) * meniscus.radius
@@ -107,22 +113,18 @@ def chart_branch(axes: Axes, meniscus: MeniscusOnset) -> Axes:
     k = int(np.searchsorted(heights, top))
     x, y = heights / along.size, voltages / up.size
     peak = (top / along.size, meniscus.voltage / up.size)
+    stable, marked = _smooth([*x[:k], peak[0]], [*y[:k], peak[1]])
     axes.plot(
-        [*x[:k], peak[0]],
-        [*y[:k], peak[1]],
-        color=ACCENT,
-        marker="o",
-        ms=3,
-        zorder=4,
-        label="stable shapes",
+        *stable, color=ACCENT, marker="o", ms=3, markevery=marked, zorder=4, label="stable shapes"
     )
+    beyond, marked = _smooth([peak[0], *x[k:]], [peak[1], *y[k:]])
     axes.plot(
-        [peak[0], *x[k:]],
-        [peak[1], *y[k:]],
+        *beyond,
         color=SOFT,
         ls=(0, (3, 1.5)),
         marker="o",
         ms=2.5,
+        markevery=marked,
         lw=1.1,
         zorder=3,
         label="beyond: no stable shape",
@@ -153,14 +155,7 @@ def chart_branch(axes: Axes, meniscus: MeniscusOnset) -> Axes:
     axes.set_xlabel(f"height of the apex above the contact line [{along.name}]")
     axes.set_ylabel(f"emitter minus accelerator [{up.name}]")
     quiet_axes(axes)
-    axes.legend(
-        loc="upper center",
-        bbox_to_anchor=(0.46, -0.2),
-        ncols=2,
-        handlelength=2.2,
-        columnspacing=1.2,
-    )
-    return axes
+    return legend_below(axes)
 
 
 def chart_balance(axes: Axes, meniscus: MeniscusOnset) -> Axes:
@@ -201,14 +196,7 @@ def chart_balance(axes: Axes, meniscus: MeniscusOnset) -> Axes:
     axes.set_xlabel(f"distance from the apex along the surface [{across.name}]")
     axes.set_ylabel(f"pressure [{up.name}]")
     quiet_axes(axes)
-    axes.legend(
-        loc="upper center",
-        bbox_to_anchor=(0.46, -0.2),
-        ncols=2,
-        handlelength=2.6,
-        columnspacing=1.2,
-    )
-    return axes
+    return legend_below(axes, handle=2.6)
 
 
 def _branch(meniscus: MeniscusOnset) -> tuple[FloatArray, FloatArray]:
@@ -221,6 +209,28 @@ def _branch(meniscus: MeniscusOnset) -> tuple[FloatArray, FloatArray]:
     heights = np.array([e.shape.height for e in equilibria])
     voltages = np.array([meniscus.voltage_of(e) for e in equilibria])
     return heights, voltages * (meniscus.voltage / voltages.max())
+
+
+def _smooth(
+    heights: list[float], voltages: list[float]
+) -> tuple[tuple[FloatArray, FloatArray], list[int]]:
+    """A curve through computed shapes and the indices at which it passes them.
+
+    The square of the voltage is a smooth function of the height, also where the voltage rises
+    from nothing; between the shapes it is a cubic that keeps their order.
+    """
+    from scipy.interpolate import PchipInterpolator
+
+    x, square = np.array(heights), np.array(voltages) ** 2
+    apart = np.concatenate([[True], np.diff(x) > 1e-9 * x.max()])
+    x, square = x[apart], square[apart]
+    if len(x) < 3:
+        return (x, np.sqrt(square)), list(range(len(x)))
+    # Denser towards the left end of each piece, where the voltage may rise steeply.
+    share = np.linspace(0.0, 1.0, _PIECES, endpoint=False) ** 2
+    fine = np.append((x[:-1, None] + np.diff(x)[:, None] * share).ravel(), x[-1])
+    curve = np.sqrt(np.maximum(PchipInterpolator(x, square)(fine), 0.0))
+    return (fine, curve), list(range(0, len(fine), _PIECES))
 
 
 def _line(

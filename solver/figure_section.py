@@ -284,11 +284,26 @@ def _part_names(
             for outline in whole_outlines(section, body):
                 inside += _free_places(Path(outline), window, across, up)
         inside.sort(key=lambda p: (abs(p[0] - 0.6 * window.left), -p[1]))
-        if inside:
-            places: list[Place] = [
-                (x / unit, z / unit, "center", "center") for x, z in inside[:200]
-            ]
+        places: list[Place] = [(x / unit, z / unit, "center", "center") for x, z in inside[:200]]
+        places = places or _on_thin_parts(section, window, unit, name)
+        if places:
             placer.text(name, places, colour=SOFT if name != "liquid" else INK)
+
+
+def _on_thin_parts(section: Section, window: Window, unit: float, name: str) -> list[Place]:
+    """Places over a wall that closes around the whole picture and has no room for its name."""
+    found: list[Place] = []
+    if "chamber" in section.electrodes:
+        return found
+    for body in section.bodies:
+        if body.label == name and body.outline[:, 1].min() < window.low + 0.2 * window.height:
+            x, z = body.outline[np.argsort(body.outline[:, 1])].T
+            near = abs(x) < 0.45 * window.width
+            found += [
+                (float(a) / unit, float(b) / unit, "center", "center")
+                for a, b in zip(x[near], z[near], strict=True)
+            ][4:40]
+    return found
 
 
 def _free_places(path: Path, window: Window, across: float, up: float) -> list[tuple[float, float]]:

@@ -26,12 +26,13 @@ __all__ = [
     "METAL_HATCH",
     "PAPER",
     "SOFT",
+    "legend_below",
     "pretty",
     "quiet_axes",
     "style",
 ]
 
-PAPER = "#fdfdfb"
+PAPER = "#ffffff"
 INK = "#1b2530"
 SOFT = "#566472"
 HAIR = "#c6cdd4"
@@ -121,6 +122,40 @@ def quiet_axes(axes: Axes) -> Axes:
     """
     axes.grid(True, which="major")
     axes.tick_params(which="both", direction="out")
+    return axes
+
+
+def legend_below(
+    axes: Axes, *, columns: int = 2, handle: float = 2.4, drop: float = 0.46, left: bool = False
+) -> Axes:
+    """The legend under the horizontal axis and its label, where it hides nothing.
+
+    Parameters
+    ----------
+    axes : Axes
+        With its lines labelled.
+    columns : int
+    handle : float
+        Length of the samples, in letter sizes, [-].
+    drop : float
+        Distance from the axis to the legend, [in].
+    left : bool
+        Begin at the left end, for long labels; in the middle otherwise.
+    """
+    from matplotlib.transforms import ScaledTranslation
+
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    down = ScaledTranslation(0.0, -drop, figure.dpi_scale_trans)
+    axes.legend(
+        loc="upper left" if left else "upper center",
+        bbox_to_anchor=(-0.08 if left else 0.46, 0.0),
+        bbox_transform=axes.transAxes + down,
+        borderaxespad=0.0,
+        ncols=columns,
+        handlelength=handle,
+        columnspacing=1.3,
+    )
     return axes
 
 

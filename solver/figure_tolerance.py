@@ -8,7 +8,17 @@ import numpy as np
 
 from conegap.geometries.design import Design
 from conegap.solver.figure_charts import wrapped_label
-from conegap.solver.figure_style import ACCENT, BAND, HAIR, INK, LIMIT, PAPER, SOFT, pretty
+from conegap.solver.figure_style import (
+    ACCENT,
+    BAND,
+    HAIR,
+    INK,
+    LIMIT,
+    PAPER,
+    SOFT,
+    legend_below,
+    pretty,
+)
 from conegap.solver.figure_units import percent, voltage_text
 from conegap.solver.tolerance import ToleranceStudy
 
@@ -100,11 +110,7 @@ def chart_tornado(axes: Axes, study: ToleranceStudy, design: Design) -> Axes:
     axes.set_xlabel(f"shift of the onset [% of {voltage_text(onset)}, {study.nominal.criterion}]")
     axes.xaxis.set_major_formatter(lambda v, _: f"{v:g}".replace("-", "−"))
     axes.grid(True, axis="x")
-    height = tornado_size(study)[1]
-    axes.legend(
-        loc="upper center", bbox_to_anchor=(0.4, -0.5 / (height - 0.9)), ncols=2, handlelength=2.2
-    )
-    return axes
+    return legend_below(axes)
 
 
 def _limit(axes: Axes, study: ToleranceStudy, design: Design) -> None:

@@ -11,7 +11,17 @@ from conegap.geometries.curves import FloatArray
 from conegap.geometries.quantity import VOLTAGE
 from conegap.solver.figure_field import round_levels
 from conegap.solver.figure_placer import Place, Placer
-from conegap.solver.figure_style import ACCENT, BAND, INK, LIMIT, PAPER, SOFT, pretty, quiet_axes
+from conegap.solver.figure_style import (
+    ACCENT,
+    BAND,
+    INK,
+    LIMIT,
+    PAPER,
+    SOFT,
+    legend_below,
+    pretty,
+    quiet_axes,
+)
 from conegap.solver.figure_units import AxisUnit, axis_unit, voltage_text
 from conegap.solver.vary import Range, Variation
 
@@ -87,8 +97,7 @@ def _line(axes: Axes, variation: Variation) -> Axes:
     axes.set_xlabel(f"{one.dimension.label} [{unit.name}]")
     axes.set_ylabel(f"rigid onset voltage [{up.name}]")
     quiet_axes(axes)
-    axes.legend(loc="upper center", bbox_to_anchor=(0.46, -0.18), ncols=2, handlelength=2.2)
-    return axes
+    return legend_below(axes)
 
 
 def _map(axes: Axes, variation: Variation) -> Axes:

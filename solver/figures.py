@@ -274,8 +274,9 @@ def _liquid_pictures(section: Section, meniscus: MeniscusOnset) -> list[Picture]
         ),
         Picture(
             "liquid_branch",
-            "Voltage of the shapes in balance; the highest is the onset. The branch is followed on "
-            "coarse meshes and scaled to the turning point, which is computed on fine ones.",
+            "Voltage of the shapes in balance; the highest is the onset. Dots are computed shapes, "
+            "followed on coarse meshes and scaled to the turning point, which is computed on fine "
+            "ones; the line between them is interpolated.",
             f"Voltage against the height of the apex: it rises to the turning point at {at} and "
             f"{top}, and falls beyond it.",
             charted(lambda axes: chart_branch(axes, meniscus), (_WIDTH, 3.6)),

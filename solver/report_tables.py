@@ -72,7 +72,14 @@ def review_value(row: ReviewRow, value: float) -> str:
     }
     if row.unit in texts:
         return texts[row.unit](value)
-    return f"{value:.3g} {row.unit}".strip()
+    return f"{_typeset(value)} {row.unit}".strip()
+
+
+def _typeset(value: float) -> str:
+    """Three digits, with a raised power of ten where it has one."""
+    digits, mark, power = f"{value:.3g}".partition("e")
+    raised = str(int(power)).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")) if mark else ""
+    return f"{digits} × 10{raised}" if mark else digits
 
 
 def review_table(assessment: Assessment) -> Table:

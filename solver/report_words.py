@@ -19,6 +19,7 @@ __all__ = [
 ]
 
 _PINNED, _SLIDING = 0.21, 0.47
+_NAMED = 4
 
 
 def verdict(assessment: Assessment) -> tuple[str, ...]:
@@ -36,7 +37,9 @@ def verdict(assessment: Assessment) -> tuple[str, ...]:
     failed = [row for row in assessment.review if not row.passed]
     count = len(assessment.review)
     if failed:
-        names = "; ".join(row.name for row in failed)
+        names = "; ".join(row.name for row in failed[:_NAMED])
+        if len(failed) > _NAMED:
+            names += f"; and {len(failed) - _NAMED} more"
         review = f"{len(failed)} of {count} criteria of the gap review fail: {names}."
     else:
         review = f"All {count} criteria of the gap review pass."

@@ -32,7 +32,7 @@ MARKER = "results.json"
 """A folder is conegap's own when it holds this file with a conegap_version in it."""
 
 _OWN_FILES = re.compile(
-    r"(results\.json|report\.html|field\.(vtu|xdmf)|vary\.csv|[a-z_]+\.(svg|png))\Z"
+    r"(results\.json|report\.(html|pdf)|field\.(vtu|xdmf)|vary\.csv|[a-z_]+\.(svg|png))\Z"
 )
 _ROOM = 30_000_000
 

@@ -20,7 +20,7 @@ from conegap.solver.meniscus_branch import MeniscusBranch
 from conegap.solver.meniscus_shape import cap
 from conegap.solver.scan import Scan, ScanPoint
 
-__all__ = ["assessed_needle", "plain_design", "with_meniscus", "with_scans"]
+__all__ = ["assessed_needle", "crowded", "plain_design", "with_meniscus", "with_scans"]
 
 
 def plain_design(kind: str = "needle") -> str:
@@ -83,3 +83,17 @@ def with_meniscus() -> Assessment:
         branch=branch,
     )
     return replace(with_scans(), meniscus=meniscus)
+
+
+@cache
+def crowded() -> Assessment:
+    """More than a drawing office would put on one sheet: all of it fails, and it is long."""
+    assessment = with_meniscus()
+    design = replace(assessment.design, title="A title that goes on and on " * 6)
+    rows = tuple(
+        replace(row, name=f"{row.name} ({turn})", passed=False, advice="change the drawing")
+        for turn in ("first", "second")
+        for row in assessment.review
+    )
+    warnings = tuple(f"warning number {k} with some words behind it" for k in range(12))
+    return replace(assessment, design=design, review=rows, warnings=warnings)

@@ -31,6 +31,7 @@ from conegap.validation.row import Row
 FILES = {
     "results.json",
     "report.html",
+    "report.pdf",
     "field.vtu",
     *(
         f"{name}.{end}"
@@ -62,6 +63,7 @@ def computed(monkeypatch: pytest.MonkeyPatch) -> Callable[[Assessment], None]:
     monkeypatch.setattr("conegap.solver.figures.report_pictures", pictures_of)
     monkeypatch.setattr("conegap.solver.figures.png_of", lambda _: b"\x89PNG")
     monkeypatch.setattr("conegap.solver.figures.svg_of", lambda _, title="": f"<svg>{title}</svg>")
+    monkeypatch.setattr("conegap.solver.report_pdf.pdf_report", lambda *_: b"%PDF")
 
     def put(assessment: Assessment) -> None:
         monkeypatch.setattr("conegap.solver.assessment.assess", lambda *_, **__: assessment)

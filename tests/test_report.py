@@ -129,7 +129,7 @@ def test_headings_go_down_one_step_at_a_time_and_keep_the_order() -> None:
     order = [a["id"] for tag, a in page().tags if tag == "h2"]
     assert order == [
         "verdict",
-        "identity",
+        "answer",
         "section",
         "field",
         "scans",
@@ -140,13 +140,14 @@ def test_headings_go_down_one_step_at_a_time_and_keep_the_order() -> None:
         "classic",
         "electrode",
         "beam",
+        "beam",
         "operation",
         "feed",
         "metals",
         "quality",
         "limits",
-        "card",
         "cautions",
+        "card",
     ]
     cells = [a for tag, a in page().tags if tag == "th"]
     assert cells

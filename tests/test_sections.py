@@ -23,6 +23,7 @@ from conegap.geometries.files import examples_folder
 from conegap.geometries.outline import mirror_image, moved, reversed_chain, rounded_polygon
 from conegap.geometries.section import Section
 from conegap.geometries.starters import starter
+from conegap.solver.figure_window import electrodes_window
 
 NAMES = ("capillary", "needle", "profile", "slit")
 
@@ -397,6 +398,27 @@ def test_confocal_ellipses_are_an_island_in_a_loop(tmp_path: Path) -> None:
     half = math.pi / 2.0 * 1e-6
     assert_allclose(areas, [half * math.sinh(2.0), -half * math.sinh(0.6)], rtol=1e-6)
     assert_allclose(section.edges[0].radius, 1e-3 * math.sinh(0.3) ** 2 / math.cosh(0.3), rtol=1e-4)
+
+
+@pytest.mark.parametrize("revolved", [True, False])
+def test_both_closed_outlines_are_drawn_with_their_sizes(tmp_path: Path, revolved: bool) -> None:
+    """EXACT: gap, widths 2 sinh and heights 2 cosh; the wall lies outside the outer outline."""
+    angle = np.linspace(0.0, math.pi if revolved else 2.0 * math.pi, 161)
+    write_points(tmp_path / "emitter.csv", spheroid(0.3, angle))
+    write_points(tmp_path / "accelerator.csv", spheroid(1.0, angle))
+    text = CLOSED.format(revolved=str(revolved).lower())
+    section = Design.from_text(text, folder=tmp_path).section()
+    assert [body.label for body in section.bodies] == ["emitter", "accelerator"]
+    reach = np.sqrt(section.bodies[1].outline ** 2 @ [np.sinh(1.0) ** -2, np.cosh(1.0) ** -2])
+    assert reach.min() >= 1e-3 * (1.0 - 1e-3)
+    assert reach.max() > 1.1e-3
+    sizes = [math.dist(m.first, m.last) * 1e3 for m in section.marks if m.kind == "linear"]
+    wide, tall = 2.0 * np.sinh([0.3, 1.0]), 2.0 * np.cosh([0.3, 1.0])
+    exact = [np.cosh(1.0) - np.cosh(0.3), wide[0], tall[0], wide[1], tall[1]]
+    assert_allclose(sizes, exact, rtol=1e-4)
+    window = electrodes_window(section)
+    assert window.right > np.sinh(1.0) * 1e-3
+    assert window.low < -np.cosh(1.0) * 1e-3
 
 
 def test_closed_outlines_that_do_not_enclose_each_other_are_refused(tmp_path: Path) -> None:

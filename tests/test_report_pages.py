@@ -1,0 +1,287 @@
+"""The report on paper and on screens: one first sheet, nothing cut off, readable by keyboard."""
+
+from __future__ import annotations
+
+import io
+import re
+import shutil
+import subprocess
+import unicodedata
+from collections.abc import Callable
+from functools import cache
+from html import unescape
+from pathlib import Path
+
+import pytest
+from pypdf import PageObject, PdfReader
+from pypdf.generic import ContentStream
+from reporting import crowded, with_meniscus
+
+from conegap.solver.assessment import Assessment
+from conegap.solver.figure_units import voltage_text
+from conegap.solver.figures import Picture, png_of, report_pictures
+from conegap.solver.report import html_report
+from conegap.solver.report_parts import Figures, report_parts
+from conegap.solver.report_pdf import pdf_report
+from conegap.solver.report_sheet import first_sheet
+
+MM = 72.0 / 25.4
+CASES = {"usual": with_meniscus, "crowded": crowded}
+WIDTHS = (375, 768, 1280)
+
+
+@cache
+def drawn() -> tuple[dict[str, Picture], dict[str, bytes]]:
+    """The figures and their images, drawn once."""
+    pictures = report_pictures(with_meniscus())
+    return pictures, {name: png_of(picture.figure) for name, picture in pictures.items()}
+
+
+@cache
+def printed(case: str) -> PdfReader:
+    pictures, images = drawn()
+    return PdfReader(io.BytesIO(pdf_report(CASES[case](), pictures, images)))
+
+
+def squeezed(text: str) -> str:
+    """Without spaces and ligatures, which a printer may set as it likes."""
+    return re.sub(r"\s+", "", unicodedata.normalize("NFKC", text))
+
+
+def holds_the_sheet(text: str, assessment: Assessment) -> list[str]:
+    """What of the first sheet a page's text lacks."""
+    sheet = first_sheet(assessment)
+    wanted = [
+        sheet.stamp.lstrip("✓✗ "),
+        sheet.verdict[0],
+        voltage_text(assessment.lowest_onset),
+        voltage_text(assessment.highest_onset),
+        sheet.sha256,
+        sheet.title[:40],
+        *(value for _, value in sheet.identity),
+        *(row[0] for row in sheet.criteria.rows),
+        *(row[0] for row in sheet.contributions.rows),
+    ]
+    page = squeezed(text)
+    return [words for words in wanted if squeezed(words) not in page]
+
+
+# The PDF of the report folder
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_first_page_of_the_pdf_is_the_sheet(case: str) -> None:
+    """INVARIANT: verdict, identity, every criterion and contribution on page 1, the rest behind."""
+    reader = printed(case)
+    assert holds_the_sheet(reader.pages[0].extract_text(), CASES[case]()) == []
+    assert "The answer in numbers" not in reader.pages[0].extract_text()
+    assert reader.pages[1].extract_text().startswith("The answer in numbers")
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_nothing_leaves_the_paper(case: str) -> None:
+    """INVARIANT: every text lies inside the margins of its page, above the footer or in it."""
+    low: list[float] = []
+
+    def seen(text: str, _: object, matrix: list[float], *__: object) -> None:
+        if text.strip():
+            low.append(matrix[5])
+
+    for page in printed(case).pages:
+        low.clear()
+        page.extract_text(visitor_text=seen)
+        above = sorted(y for y in low if y > 12.0 * MM)
+        assert above[0] >= 15.0 * MM
+        assert min(low) > 5.0 * MM
+
+
+def test_every_page_has_its_number_and_the_digest() -> None:
+    """EXACT: "page k of n" and the whole digest in each footer."""
+    reader = printed("usual")
+    count = len(reader.pages)
+    for k, page in enumerate(reader.pages, start=1):
+        text = page.extract_text()
+        assert f"page {k} of {count}" in text
+        assert with_meniscus().design.sha256 in squeezed(text)
+
+
+def test_pdf_holds_every_part_figure_and_table() -> None:
+    """INVARIANT: headings, captions and rows of all parts; each figure at 200 dpi or more."""
+    assessment = with_meniscus()
+    reader = printed("usual")
+    text = squeezed("".join(page.extract_text() for page in reader.pages))
+    for part in report_parts(assessment):
+        assert squeezed(part.heading) in text
+        for block in part.blocks:
+            if isinstance(block, Figures):
+                assert set(block.names) <= set(drawn()[0])
+                assert all(squeezed(drawn()[0][n].caption) in text for n in block.names)
+    for row in assessment.review:
+        assert squeezed(row.basis)[:20] in text
+    shown = [size for page in reader.pages for size in images_of(reader, page)]
+    assert len(shown) == len(drawn()[0])
+    for pixels, points in shown:
+        assert pixels / (points / 72.0) >= 200.0
+    words = {str(alt) for alt in alternative_texts(reader)}
+    assert {picture.alt for picture in drawn()[0].values()} <= words
+
+
+def images_of(reader: PdfReader, page: PageObject) -> list[tuple[float, float]]:
+    """Width in pixels and on the paper [pt] of the images of a page."""
+    images = page["/Resources"].get("/XObject", {})
+    found, wide = [], 0.0
+    for operands, operator in ContentStream(page.get_contents(), reader).operations:
+        if operator == b"cm":
+            wide = float(operands[0])
+        if operator == b"Do":
+            image = images[operands[0]].get_object()
+            found.append((float(image["/Width"]), wide))
+    return found
+
+
+def alternative_texts(reader: PdfReader) -> list[str]:
+    """Every /Alt of the document's structure."""
+    found = []
+    for number in range(1, len(reader.xref_objStm) + len(reader.xref[0]) + 1):
+        try:
+            thing = reader.get_object(number)
+        except Exception:
+            continue
+        if isinstance(thing, dict) and "/Alt" in thing:
+            found.append(thing["/Alt"])
+    return found
+
+
+def test_supply_card_is_a_page_of_its_own() -> None:
+    """INVARIANT: the card alone on one page, with drawing, digest, cautions and what it is not."""
+    pages = [page.extract_text() for page in printed("usual").pages]
+    cards = [text for text in pages if text.startswith("Supply card")]
+    assert len(cards) == 1
+    design = with_meniscus().design
+    for words in ("ramp limit", "trip current", "kills", "no safety approval", "local codes"):
+        assert words in cards[0]
+    assert design.drawing.number in cards[0]
+    assert squeezed(cards[0]).count(design.sha256) == 2  # on the card and in the footer
+
+
+# The page, by its text
+
+
+@cache
+def page_text(case: str) -> str:
+    return html_report(CASES[case](), drawn()[0])
+
+
+def test_first_sheet_comes_first_and_is_kept_together() -> None:
+    """INVARIANT: both figures and both tables inside the sheet; a page break behind it."""
+    html = page_text("usual")
+    sheet = html[html.index('<div class="sheet">') : html.index('<h2 id="answer">')]
+    for words in ('figure class="onset_band"', 'figure class="section"', "Criteria", "uncertain"):
+        assert words in sheet
+    assert sheet.count("<table") == 2
+    assert holds_the_sheet(unescape(re.sub(r"<[^>]*>", "", sheet)),
+                           with_meniscus()) == []  # fmt: skip
+    assert html.count('figure class="section"') == 1
+    for rule in (
+        ".sheet { break-after: page; }",
+        ".card { break-before: page;",
+        "thead { display: table-header-group; }",
+        "tr { break-inside: avoid; }",
+        "break-inside: avoid; }\nfigure svg",
+    ):
+        assert rule in html
+
+
+def test_page_is_read_by_keyboard() -> None:
+    """INVARIANT: the skip link is the first to be reached; contents lead to every part; focus is
+    seen; nothing takes the keyboard out of order."""
+    html = page_text("usual")
+    links = re.findall(r'<a (?:class="\w+" )?href="#([^"]+)"', html)
+    assert links[0] == "verdict"
+    assert links[1:] == ["verdict", *(part.key for part in report_parts(with_meniscus()))]
+    assert ":focus-visible { outline: 2px solid" in html
+    assert re.findall(r'tabindex="[1-9]', html) == []
+    assert html.count("<thead>") == html.count("<table") == html.count("<caption>")
+    for landmark in ("<main>", "<nav aria-label=", "<header>", "<footer>"):
+        assert html.count(landmark) == 1
+
+
+# The page, in a browser
+
+
+@cache
+def browser() -> str:
+    names = ("chromium", "chromium-browser", "google-chrome")
+    found = next((place for name in names if (place := shutil.which(name))), None)
+    if found is None:
+        pytest.skip("no chromium on this machine: screens and browser prints are not looked at")
+    return found
+
+
+@pytest.fixture
+def browse(tmp_path: Path) -> Callable[..., subprocess.CompletedProcess[str]]:
+    """Run the browser without a window on a page."""
+
+    def run(address: Path, *settings: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [
+                browser(),
+                *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic"),
+                *("--no-first-run", "--disable-background-networking", "--disable-sync"),
+                *("--disable-component-update", "--enable-logging=stderr", "--v=0"),
+                f"--user-data-dir={tmp_path / 'profile'}",
+                *settings,
+                address.as_uri(),
+            ],
+            capture_output=True,
+            text=True,
+            timeout=120,
+        )
+
+    return run
+
+
+def test_no_screen_is_too_narrow(
+    tmp_path: Path, browse: Callable[..., subprocess.CompletedProcess[str]]
+) -> None:
+    """INVARIANT: no horizontal overflow at 375, 768 and 1280 px, and nothing on the console."""
+    frames = []
+    for case in CASES:
+        (tmp_path / f"{case}.html").write_text(page_text(case), encoding="utf-8")
+        frames += [f'<iframe src="{case}.html" width="{w}" height="800"></iframe>' for w in WIDTHS]
+    measure = (
+        "<script>onload = () => { for (const f of document.querySelectorAll('iframe')) {"
+        "const d = f.contentDocument.documentElement;"
+        "document.body.append(` WIDE ${d.clientWidth} ${d.scrollWidth} `) } }</script>"
+    )
+    place = tmp_path / "screens.html"
+    place.write_text(
+        f"<!DOCTYPE html><style>iframe {{ border: 0 }}</style><body>{''.join(frames)}{measure}",
+        encoding="utf-8",
+    )
+    done = browse(place, "--allow-file-access-from-files", "--hide-scrollbars", "--dump-dom")
+    found = [(int(a), int(b)) for a, b in re.findall(r"WIDE (\d+) (\d+)", done.stdout)]
+    assert [wide for wide, _ in found] == [*WIDTHS] * len(CASES)
+    assert all(needed <= wide for wide, needed in found), found
+    assert "CONSOLE" not in done.stderr
+
+
+def test_browser_prints_the_sheet_on_page_one(
+    tmp_path: Path, browse: Callable[..., subprocess.CompletedProcess[str]]
+) -> None:
+    """INVARIANT: A4; the whole first sheet on page 1, the rest behind it; the card alone, last."""
+    (tmp_path / "report.html").write_text(page_text("crowded"), encoding="utf-8")
+    target = tmp_path / "print.pdf"
+    browse(tmp_path / "report.html", "--no-pdf-header-footer", f"--print-to-pdf={target}")
+    reader = PdfReader(target)
+    box = reader.pages[0].mediabox
+    assert abs(float(box.width) - 210.0 * MM) < 1.0
+    assert abs(float(box.height) - 297.0 * MM) < 1.0
+    pages = [page.extract_text() for page in reader.pages]
+    assert holds_the_sheet(pages[0], crowded()) == []
+    assert "The answer in numbers" not in pages[0]
+    assert "The answer in numbers" in pages[1]
+    assert "Supply card" in pages[-1]
+    assert "no safety approval" in pages[-1]
+    assert "What is not modelled" not in pages[-1]
+    assert f"page 1 of {len(pages)}" in pages[0]
