@@ -72,15 +72,16 @@ def _voltage(text: str, name: str) -> float:
 def _run(arguments: argparse.Namespace) -> int:
     from conegap.geometries.design import Design
     from conegap.solver.calibration import calibrate
-    from conegap.solver.terminal import progress_shown, remark
+    from conegap.solver.terminal import Speech
     from conegap.solver.writing import json_text, new_files
 
+    talk = Speech.of(arguments)
     measured = _voltage(arguments.measured, "measured")
     uncertainty = _voltage(arguments.uncertainty, "uncertainty")
     design = Design.read(arguments.design)
     places = [Path(arguments.write)] if arguments.write else []
     with new_files(places, may_replace=lambda place: bool(arguments.force)) as content:
-        with progress_shown() as progress:
+        with talk.progress() as progress:
             found = calibrate(
                 design,
                 measured,
@@ -91,13 +92,13 @@ def _run(arguments: argparse.Namespace) -> int:
         if places:
             content.append(_copy(arguments.design, places[0], design, found))
     for warning in found.warnings:
-        remark(f"warning: {warning}")
+        talk.remark(f"warning: {warning}")
     if arguments.json:
         sys.stdout.write(json_text(_results(design, found)))
-    else:
+    elif not arguments.quiet:
         _print(design, found)
     for place in places:
-        remark(f"written: {place}")
+        talk.remark(f"written: {place}")
     return 0
 
 

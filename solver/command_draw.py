@@ -50,6 +50,7 @@ def design_name(given: str) -> str:
 def _run(arguments: argparse.Namespace) -> int:
     from conegap.geometries.design import Design
     from conegap.geometries.errors import OutputError
+    from conegap.solver.terminal import Speech
     from conegap.solver.writing import file_text, new_files
 
     target = Path(arguments.to or f"{design_name(arguments.design)}-section.svg")
@@ -63,7 +64,7 @@ def _run(arguments: argparse.Namespace) -> int:
 
     with new_files([target], may_replace=ours) as content:
         content.append(_drawing(design, mesh=arguments.mesh, ending=ending))
-    print(f"written: {target}")
+    Speech.of(arguments).remark(f"written: {target}")
     return 0
 
 

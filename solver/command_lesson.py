@@ -58,11 +58,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    from conegap.solver.terminal import console, progress_shown, remark
+    from conegap.solver.terminal import Speech, console
     from conegap.solver.writing import new_files, new_folder
     from conegap.validation.lessons.course import lesson, run_lesson
     from conegap.validation.lessons.judging import guess_from
 
+    talk = Speech.of(arguments)
     if arguments.name is None:
         return _list(arguments)
     chapter = lesson(arguments.name)
@@ -70,9 +71,9 @@ def _run(arguments: argparse.Namespace) -> int:
     guess = None if arguments.guess is None else guess_from(arguments.guess, chapter)
     files = _files(arguments)
     in_text = not files
-    asks = in_text and not arguments.no_questions and sys.stdin.isatty()
+    asks = in_text and not (arguments.no_questions or talk.quiet) and sys.stdin.isatty()
     folder = arguments.to or (f"conegap-lesson-{chapter.name}" if in_text else None)
-    out = console()
+    out = console(quiet=talk.quiet)
     with ExitStack() as stack:
         content = stack.enter_context(
             new_files(list(files.values()), may_replace=lambda place: bool(arguments.force))
@@ -87,7 +88,7 @@ def _run(arguments: argparse.Namespace) -> int:
 
             needs_for_notebooks()
         run = None
-        with progress_shown() as progress:
+        with talk.progress() as progress:
             if progress is not None:
                 progress("computing", 0, 1)
             if in_text or folder is not None or "page" in files:
@@ -103,7 +104,7 @@ def _run(arguments: argparse.Namespace) -> int:
         if place is not None and run is not None:
             _write(place, run)
     for written in (*files.values(), *([] if folder is None else [folder])):
-        remark(f"written: {written}")
+        talk.remark(f"written: {written}")
     if in_text and run is not None:
         _show(out, run)
         _exercises(out, run, given, asks=asks and not given, solutions=arguments.solutions)
@@ -121,7 +122,7 @@ def _list(arguments: argparse.Namespace) -> int:
         (str(number), one.name, f"{one.title}: {one.summary}")
         for number, one in enumerate(chapters(), start=1)
     ]
-    console().print(plain_table(("", "name", "what it is about"), rows))
+    console(quiet=arguments.quiet).print(plain_table(("", "name", "what it is about"), rows))
     return 0
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING
+import sys
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from conegap.geometries.metals import Metal
@@ -15,6 +16,7 @@ EXAMPLES = """\
 examples:
   conegap metals                                every metal at its melting point
   conegap metals indium --temperature "500 K"   one metal: laws, ranges, sources, hazards
+  conegap metals indium --json                  the same for a script, in SI
 """
 
 
@@ -29,13 +31,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--temperature", metavar="T", help='with its unit, such as "450 K" or "180 degC"'
     )
+    parser.add_argument(
+        "--json", action="store_true", help="print the properties as JSON in place of the table"
+    )
     parser.set_defaults(run=_run)
 
 
 def _run(arguments: argparse.Namespace) -> int:
+    from importlib.metadata import version
+
     from conegap.geometries.errors import DesignError
     from conegap.geometries.metals import metal, metal_names
     from conegap.geometries.quantity import TEMPERATURE, QuantityError, read_quantity
+    from conegap.solver.writing import json_text
 
     temperature = None
     if arguments.temperature is not None:
@@ -43,11 +51,57 @@ def _run(arguments: argparse.Namespace) -> int:
             temperature = read_quantity(arguments.temperature, TEMPERATURE).value
         except QuantityError as problem:
             raise DesignError(f"--temperature {arguments.temperature}: {problem}") from problem
-    if arguments.name is None:
-        _overview([metal(name) for name in metal_names()], temperature)
+    names = metal_names() if arguments.name is None else (arguments.name,)
+    chosen = [metal(name) for name in names]
+    if arguments.json:
+        results = [
+            _results(one, temperature, may_be_solid=arguments.name is None) for one in chosen
+        ]
+        sys.stdout.write(json_text({"conegap_version": version("conegap"), "metals": results}))
+    elif arguments.quiet:
+        return 0
+    elif arguments.name is None:
+        _overview(chosen, temperature)
     else:
-        _one(metal(arguments.name), temperature)
+        _one(chosen[0], temperature)
     return 0
+
+
+def _results(one: Metal, temperature: float | None, *, may_be_solid: bool) -> dict[str, Any]:
+    """Everything known of a metal in SI; below its melting point only what does not need it."""
+    at = _usual(one) if temperature is None else temperature
+    liquid = at >= one.melting_point
+    if not liquid and may_be_solid:
+        return {"name": one.name, "symbol": one.symbol, "temperature_K": at, "liquid": False,
+                "melting_point_K": one.melting_point, "properties": []}  # fmt: skip
+    return {
+        "name": one.name,
+        "symbol": one.symbol,
+        "temperature_K": at,
+        "liquid": liquid,
+        "melting_point_K": one.melting_point,
+        "properties": [
+            {
+                "name": record.key,
+                "value": record.value,
+                "unit": record.unit,
+                "relative_standard_uncertainty": record.relative_standard_uncertainty,
+                "validity": record.validity,
+                "source": record.source,
+                "status": record.status,
+                "note": record.note,
+            }
+            for record in one.records(at)
+        ],
+        "laws": dict(_laws(one)),
+        "notes": list(one.range_notes(at)),
+        "hazards": one.hazards,
+    }
+
+
+def _usual(one: Metal) -> float:
+    """Melting point, or room temperature where that is higher, [K]."""
+    return max(one.melting_point, 293.15)
 
 
 def _overview(metals: list[Metal], temperature: float | None) -> None:
@@ -99,7 +153,7 @@ def _one(one: Metal, temperature: float | None) -> None:
     from conegap.solver.report_tables import metal_table
     from conegap.solver.terminal import console, plain_table
 
-    at = max(one.melting_point, 293.15) if temperature is None else temperature
+    at = _usual(one) if temperature is None else temperature
     table = metal_table(one, at)
     out = console()
     # Sources are long: they stand below the table, one line each.

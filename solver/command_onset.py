@@ -94,18 +94,19 @@ def accuracy_of(text: str) -> float:
 def _run(arguments: argparse.Namespace) -> int:
     from conegap.geometries.design import Design
     from conegap.solver.command_draw import design_name
-    from conegap.solver.terminal import progress_shown, remark
+    from conegap.solver.terminal import Speech
     from conegap.solver.writing import json_text, new_folder
 
+    talk = Speech.of(arguments)
     accuracy = accuracy_of(arguments.accuracy)
     target = Path(arguments.to or f"conegap-report-{design_name(arguments.design)}")
     design = Design.read(arguments.design)
     for warning in design.warnings:
-        remark(f"warning: {warning}")
+        talk.remark(f"warning: {warning}")
     with new_folder(target) as folder:
         from conegap.solver.assessment import assess
 
-        with progress_shown() as progress:
+        with talk.progress() as progress:
             assessment = assess(
                 design,
                 accuracy=accuracy,
@@ -118,13 +119,18 @@ def _run(arguments: argparse.Namespace) -> int:
             _write(assessment, folder, target, xdmf=arguments.xdmf)
     for warning in assessment.warnings:
         if warning not in design.warnings:
-            remark(f"warning: {warning}")
+            talk.remark(f"warning: {warning}")
     if arguments.json:
         sys.stdout.write(json_text(assessment.as_dict()))
-    else:
-        _print(assessment, target)
+    elif not arguments.quiet:
+        _print(assessment)
         if arguments.compare_metals:
             _print_metals(assessment)
+    talk.detail(
+        f"{assessment.solution.cells} control volumes, {assessment.solution.seconds:.1f} s for the "
+        f"field; inputs {design.sha256}"
+    )
+    talk.remark(f"report: {target / 'report.html'}, as pages {target / 'report.pdf'}")
     return 0 if assessment.passed else 1
 
 
@@ -155,7 +161,7 @@ def _write(assessment: Assessment, folder: Path, target: Path, *, xdmf: bool = F
             (folder / f"{name}.png").write_bytes(images[name])
 
 
-def _print(assessment: Assessment, target: Path) -> None:
+def _print(assessment: Assessment) -> None:
     from conegap.solver.figure_units import field_text, percent, voltage_text
     from conegap.solver.report_beam import degrees
     from conegap.solver.report_tables import review_value
@@ -200,14 +206,13 @@ def _print(assessment: Assessment, target: Path) -> None:
     for row in assessment.review:
         if not row.passed:
             out.print(f"{row.name}: {row.advice}", soft_wrap=True)
-    out.print()
     if assessment.meniscus is None:
+        out.print()
         out.print(
             "The surface is held rigid as drawn: a free surface gives way at another voltage, for "
             "a drawn dome at a lower one.",
             soft_wrap=True,
         )
-    out.print(f"report: {target / 'report.html'}", soft_wrap=True)
 
 
 def _print_metals(assessment: Assessment) -> None:

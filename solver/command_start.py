@@ -8,6 +8,8 @@ from pathlib import Path
 
 __all__ = ["EXAMPLES", "SUMMARY", "add_arguments"]
 
+_ROOM = 100_000
+
 SUMMARY = "write a commented design file of a kind of emitter"
 EXAMPLES = """\
 examples:
@@ -35,21 +37,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def _run(arguments: argparse.Namespace) -> int:
     from conegap.geometries.starters import starter, starter_tables
-    from conegap.solver.terminal import remark
+    from conegap.solver.terminal import Speech
     from conegap.solver.writing import new_files
 
+    talk = Speech.of(arguments)
     text, tables = starter(arguments.kind), starter_tables(arguments.kind)
     if arguments.to is None:
         sys.stdout.write(text)
         if tables:
             names = ", ".join(name for name, _ in tables)
-            remark(f"This design names {names}; with --to FILE it is written beside the file.")
+            talk.remark(f"This design names {names}; with --to FILE it is written beside the file.")
         return 0
     target = Path(arguments.to)
     places = [target, *(target.parent / name for name, _ in tables)]
-    with new_files(places, may_replace=lambda place: bool(arguments.force)) as content:
+    with new_files(places, may_replace=lambda _: bool(arguments.force), room=_ROOM) as content:
         content.extend([text, *(table for _, table in tables)])
     for place in places:
-        print(f"written: {place}")
-    print(f"next: edit it, then  conegap draw {target}  and  conegap onset {target}")
+        talk.remark(f"written: {place}")
+    talk.remark(f"next: edit it, then  conegap draw {target}  and  conegap onset {target}")
     return 0

@@ -89,11 +89,12 @@ def _run(arguments: argparse.Namespace) -> int:
     from conegap.solver.callouts import needed_tolerances, target_of
     from conegap.solver.command_draw import design_name
     from conegap.solver.kept_solves import resumable_folder
-    from conegap.solver.terminal import progress_shown, remark
+    from conegap.solver.terminal import Speech
     from conegap.solver.tolerance import toleranced, tolerate
     from conegap.solver.tolerance_tables import tolerance_results
     from conegap.solver.writing import json_text
 
+    talk = Speech.of(arguments)
     samples = _whole(arguments.samples, "samples", 1000, 2_000_000)
     seed = _whole(arguments.seed, "seed", 0, 2**31)
     target = Path(arguments.to or f"conegap-tolerance-{design_name(arguments.design)}")
@@ -103,9 +104,9 @@ def _run(arguments: argparse.Namespace) -> int:
     wanted = target_of(arguments.fit, design)
     with resumable_folder(target, (_JSON, _CSV, _SVG, _PNG)) as (folder, kept):
         if kept.rows:
-            remark(f"{len(kept.rows)} solves of an earlier run are reused where they fit")
+            talk.remark(f"{len(kept.rows)} solves of an earlier run are reused where they fit")
         try:
-            with progress_shown() as progress:
+            with talk.progress() as progress:
                 study = tolerate(
                     design,
                     criterion=arguments.criterion,
@@ -116,17 +117,18 @@ def _run(arguments: argparse.Namespace) -> int:
                     progress=progress,
                 )
         except KeyboardInterrupt:
-            remark(f"{len(kept.rows)} finished solves are kept in {target}; run the same again")
+            talk.remark(f"{len(kept.rows)} solves are kept in {target}; run the same again")
             raise
         callouts = None if wanted is None else needed_tolerances(study, wanted)
         results = tolerance_results(design, study, callouts)
         _write(design, study, callouts, json_text(results), folder)
     for warning in study.warnings:
-        remark(f"warning: {warning}")
+        talk.remark(f"warning: {warning}")
     if arguments.json:
         sys.stdout.write(json_text(results))
-    else:
-        _print(design, study, callouts, target)
+    elif not arguments.quiet:
+        _print(design, study, callouts)
+    talk.remark(f"written: {target}")
     return 0 if _passes(design, study, callouts) else 1
 
 
@@ -165,7 +167,7 @@ def _curvature(line: Share) -> str:
     return f"{line.curvature:+.1e}" if line.curvature else "below noise"
 
 
-def _print(design: Design, study: ToleranceStudy, callouts: Callouts | None, target: Path) -> None:
+def _print(design: Design, study: ToleranceStudy, callouts: Callouts | None) -> None:
     from conegap.solver.figure_units import percent, voltage_text
     from conegap.solver.terminal import console, plain_table
 
@@ -211,7 +213,6 @@ def _print(design: Design, study: ToleranceStudy, callouts: Callouts | None, tar
             f"turning point to rigid onset, {nominal.ratio_to_rigid:.3f}.",
             soft_wrap=True,
         )
-    out.print(f"written: {target}", soft_wrap=True)
 
 
 def _chance(study: ToleranceStudy, voltage: float) -> str:

@@ -67,8 +67,10 @@ def _run(arguments: argparse.Namespace) -> int:
     from conegap.geometries.measured_edge import measured_edge
     from conegap.geometries.measured_profile import measured_profile
     from conegap.geometries.pixel_outline import scale_bar
+    from conegap.solver.terminal import Speech
     from conegap.solver.writing import MARKER, file_system_refusals, json_text, new_folder
 
+    talk = Speech.of(arguments)
     bar = scale_bar(arguments.scale)
     reading = _pixels(arguments.reading)
     place = Path(arguments.file)
@@ -84,13 +86,19 @@ def _run(arguments: argparse.Namespace) -> int:
     profile = measured_profile(edge, extruded=arguments.extruded)
     table = points_text(edge, profile, place.name)
     text = design_text(edge, profile, place.name, points_name=_POINTS, extruded=arguments.extruded)
-    _check(text, table, target)
+    for warning in _warnings(text, table, target):
+        talk.remark(f"warning: {warning}")
     with new_folder(target) as folder, file_system_refusals(target):
         (folder / _POINTS).write_text(table, encoding="utf-8")
         (folder / _DESIGN).write_text(text, encoding="utf-8")
         (folder / MARKER).write_text(json_text(_results(edge, place)), encoding="utf-8")
         _draw(edge, folder)
-    _print(edge, target)
+    if not talk.quiet:
+        _print(edge)
+    talk.remark(
+        f"written: {target}. Look at trace.png, complete {_DESIGN} (lines marked <-), then  "
+        f"conegap onset {target / _DESIGN}"
+    )
     return 0
 
 
@@ -122,7 +130,7 @@ def _outline(place: Path) -> FloatArray:
     return traced_image(data, place.name)
 
 
-def _check(text: str, table: str, target: Path) -> None:
+def _warnings(text: str, table: str, target: Path) -> tuple[str, ...]:
     """Read the new design before anything is written, so that it is known to be accepted."""
     import tempfile
 
@@ -131,10 +139,7 @@ def _check(text: str, table: str, target: Path) -> None:
     with tempfile.TemporaryDirectory() as folder:
         (Path(folder) / _POINTS).write_text(table, encoding="utf-8")
         design = Design.from_text(text, str(target / _DESIGN), folder)
-    from conegap.solver.terminal import remark
-
-    for warning in design.warnings:
-        remark(f"warning: {warning}")
+    return design.warnings
 
 
 def _draw(edge: MeasuredEdge, folder: Path) -> None:
@@ -175,7 +180,7 @@ def _results(edge: MeasuredEdge, place: Path) -> dict[str, Any]:
     }
 
 
-def _print(edge: MeasuredEdge, target: Path) -> None:
+def _print(edge: MeasuredEdge) -> None:
     from conegap.geometries.quantity import LENGTH, as_text
     from conegap.solver.figure_style import pretty
     from conegap.solver.terminal import console, plain_table
@@ -195,11 +200,4 @@ def _print(edge: MeasuredEdge, target: Path) -> None:
         ("size of a pixel", text(edge.bar.pixel)),
         ("tilt taken out", f"{abs(math.degrees(edge.frame.tilt)):.1f}°"),
     ]
-    out = console()
-    out.print(plain_table((), rows, "Traced edge"))
-    out.print()
-    out.print(
-        f"written: {target}. Look at trace.png, complete {_DESIGN} (lines marked <-), then  "
-        f"conegap onset {target / _DESIGN}",
-        soft_wrap=True,
-    )
+    console().print(plain_table((), rows, "Traced edge"))

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING
+import math
+import sys
+from collections.abc import Sequence
+from importlib.metadata import version
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -17,6 +21,7 @@ EXAMPLES = """\
 examples:
   conegap validate            every case
   conegap validate --quick    without the slow ones
+  conegap validate --json     the rows for a script
 """
 
 
@@ -28,15 +33,59 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser : ArgumentParser
     """
     parser.add_argument("--quick", action="store_true", help="leave out the slow cases")
+    parser.add_argument(
+        "--json", action="store_true", help="print the rows as JSON in place of the table"
+    )
     parser.set_defaults(run=_run)
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    from conegap.solver.terminal import console, progress_shown
+    from conegap.solver.terminal import Speech
+    from conegap.solver.writing import json_text
     from conegap.validation.table import run_validation
 
-    with progress_shown() as progress:
+    talk = Speech.of(arguments)
+    with talk.progress() as progress:
         rows = run_validation(include_slow=not arguments.quick, progress=progress)
+    failed = [row for row in rows if row.failed]
+    passed = sum(row.passed for row in rows)
+    if arguments.json:
+        sys.stdout.write(json_text(_results(rows)))
+    elif not arguments.quiet:
+        _print(rows)
+    return 1 if failed or not passed else 0
+
+
+def _results(rows: Sequence[Row]) -> dict[str, Any]:
+    """The table for a script; a number that could not be had is null."""
+
+    def number(value: float) -> float | None:
+        return value if math.isfinite(value) else None
+
+    return {
+        "conegap_version": version("conegap"),
+        "rows": [
+            {
+                "name": row.name,
+                "source": row.source,
+                "quantity": row.quantity,
+                "kind": row.kind,
+                "exact": number(row.exact),
+                "computed": number(row.computed),
+                "error": number(row.error),
+                "tolerance": row.tolerance,
+                "ran": row.ran,
+                "passed": row.passed,
+                "note": row.note,
+            }
+            for row in rows
+        ],
+    }
+
+
+def _print(rows: Sequence[Row]) -> None:
+    from conegap.solver.terminal import console
+
     out = console()
     out.print(_line(_HEADS, "bold", out.width))
     heading = ""
@@ -57,7 +106,6 @@ def _run(arguments: argparse.Namespace) -> int:
     passed = sum(row.passed for row in rows)
     words = f"{passed} of {len(rows)} rows pass, {len(failed)} fail"
     out.print(f"\n{words}{f', {missed} could not be run here' if missed else ''}.")
-    return 1 if failed or not passed else 0
 
 
 _HEADS = ("quantity", "exact", "computed", "error", "allowed", "result")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,12 +12,15 @@ if TYPE_CHECKING:
 
 __all__ = ["EXAMPLES", "SUMMARY", "add_arguments"]
 
+_ROOM = 2_000_000
+
 SUMMARY = "compute the rigid surface's onset over a range of one or two quantities"
 EXAMPLES = """\
 examples:
   conegap vary needle --over accelerator.gap="0.5 mm".."2 mm":7
   conegap vary my.toml --over emitter.tip_radius="2 um".."8 um":5 \\
                        --over accelerator.gap="0.5 mm".."2 mm":5 --to gap_and_radius
+  conegap vary needle --over accelerator.gap="0.5 mm".."2 mm":7 --json > gap.json
 
 A range is KEY=FROM..TO:N with a key of the design file; the N points lie at equal distances.
 The folder holds vary.csv (with a row of units), vary.svg, vary.png and results.json.
@@ -41,27 +45,35 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--to", metavar="FOLDER", help="folder to write (default: conegap-vary-NAME)"
     )
+    parser.add_argument(
+        "--json", action="store_true", help="print the results as JSON in place of the table"
+    )
     parser.set_defaults(run=_run)
 
 
 def _run(arguments: argparse.Namespace) -> int:
     from conegap.geometries.design import Design
     from conegap.solver.command_draw import design_name
-    from conegap.solver.terminal import progress_shown, remark
+    from conegap.solver.terminal import Speech
     from conegap.solver.vary import check_ranges, range_of, vary
-    from conegap.solver.writing import new_folder
+    from conegap.solver.writing import json_text, new_folder
 
+    talk = Speech.of(arguments)
     target = Path(arguments.to or f"conegap-vary-{design_name(arguments.design)}")
     design = Design.read(arguments.design)
     ranges = tuple(range_of(design, text) for text in arguments.over)
     check_ranges(ranges)
-    with new_folder(target) as folder:
-        with progress_shown() as progress:
+    with new_folder(target, room=_ROOM) as folder:
+        with talk.progress() as progress:
             variation = vary(design, ranges, progress=progress)
         _write(variation, folder, target)
     for warning in design.warnings:
-        remark(f"warning: {warning}")
-    _print(variation, target)
+        talk.remark(f"warning: {warning}")
+    if arguments.json:
+        sys.stdout.write(json_text(variation.as_dict()))
+    elif not arguments.quiet:
+        _print(variation)
+    talk.remark(f"written: {target}")
     return 0
 
 
@@ -80,7 +92,7 @@ def _write(variation: Variation, folder: Path, target: Path) -> None:
         (folder / "vary.png").write_bytes(png_of(figure))
 
 
-def _print(variation: Variation, target: Path) -> None:
+def _print(variation: Variation) -> None:
     import numpy as np
 
     from conegap.solver.figure_units import axis_unit, voltage_text
@@ -113,4 +125,3 @@ def _print(variation: Variation, target: Path) -> None:
         if isinstance(result, str):
             where = ", ".join(words(k, value) for k, value in enumerate(values))
             out.print(f"no onset at {where}: {result}", soft_wrap=True)
-    out.print(f"\nwritten: {target}", soft_wrap=True)

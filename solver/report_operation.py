@@ -355,6 +355,9 @@ def card_cautions(assessment: Assessment) -> tuple[str, ...]:
         "High voltage kills, and so can what cables and filters store after the supply is off: "
         "discharge and ground before touching.",
     ]
+    hazards = assessment.design.metal.hazards.strip()
+    if hazards:
+        words.append(f"{assessment.design.metal.name.capitalize()}: {hazards}")
     if card.ramp_limit > 5e3:
         words.append("Above 5 kV across the gap X-rays must be considered, also behind viewports.")
     if card.ballast_drop > 0.0:

@@ -1,25 +1,35 @@
-"""What conegap says on a terminal: tables on standard output, progress on standard error."""
+"""What conegap says on a terminal: results on standard output, all else on standard error."""
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    import argparse
+
     from rich.console import Console
     from rich.table import Table
 
     from conegap.solver.scan import Progress
 
-__all__ = ["console", "plain_table", "progress_shown", "remark"]
+__all__ = ["Speech", "console", "plain_table"]
 
 _WIDTH_OF_A_FILE = 120
 
 
-def console() -> Console:
-    """Standard output, in colour only on a terminal."""
+def console(*, quiet: bool = False) -> Console:
+    """Standard output, with colour and bold letters only on a terminal without NO_COLOR.
+
+    Parameters
+    ----------
+    quiet : bool
+        Print nothing.
+    """
     from rich.console import Console
 
     class Output(Console):
@@ -30,8 +40,9 @@ def console() -> Console:
     return Output(
         file=sys.stdout,
         force_terminal=terminal,
-        no_color=None if terminal else True,
+        color_system="auto" if _in_colour(terminal) else None,
         width=None if terminal else _WIDTH_OF_A_FILE,
+        quiet=quiet,
         highlight=False,
         markup=False,
         emoji=False,
@@ -68,28 +79,66 @@ def plain_table(heads: Sequence[str], rows: Sequence[Sequence[str]], title: str 
     return table
 
 
-def remark(text: str) -> None:
-    """One line on standard error.
+@dataclass(frozen=True)
+class Speech:
+    """What a command says beside its result, on standard error.
 
     Parameters
     ----------
-    text : str
+    quiet : bool
+        Nothing but refusals.
+    verbose : bool
+        Also details, and every step of a computation as a line.
     """
-    print(text, file=sys.stderr)
+
+    quiet: bool = False
+    verbose: bool = False
+
+    @classmethod
+    def of(cls, arguments: argparse.Namespace) -> Speech:
+        """As a command line asks for it."""
+        return cls(bool(arguments.quiet), bool(arguments.verbose))
+
+    def remark(self, text: str) -> None:
+        """One line, unless quiet."""
+        if not self.quiet:
+            print(text, file=sys.stderr)
+
+    def detail(self, text: str) -> None:
+        """One line, when verbose."""
+        if self.verbose:
+            print(text, file=sys.stderr)
+
+    @contextmanager
+    def progress(self) -> Iterator[Progress | None]:
+        """A progress display while the block runs: lines when verbose, a bar on a terminal.
+
+        Yields
+        ------
+        callable or None
+            Takes (what, steps done, steps in all).
+        """
+        if self.verbose:
+            yield self._lines()
+        elif self.quiet or not sys.stderr.isatty():
+            yield None
+        else:
+            with _bar() as show:
+                yield show
+
+    def _lines(self) -> Progress:
+        from time import monotonic
+
+        start = monotonic()
+
+        def show(what: str, done: int, total: int) -> None:
+            self.detail(f"{monotonic() - start:7.1f} s  {what or 'done'}: {done} of {total}")
+
+        return show
 
 
 @contextmanager
-def progress_shown() -> Iterator[Progress | None]:
-    """A progress display on standard error while the block runs; None when it is no terminal.
-
-    Yields
-    ------
-    callable or None
-        Takes (what, steps done, steps in all).
-    """
-    if not sys.stderr.isatty():
-        yield None
-        return
+def _bar() -> Iterator[Progress]:
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
@@ -98,7 +147,7 @@ def progress_shown() -> Iterator[Progress | None]:
         BarColumn(),
         MofNCompleteColumn(),
         TimeElapsedColumn(),
-        console=Console(file=sys.stderr),
+        console=Console(file=sys.stderr, color_system="auto" if _in_colour(True) else None),
         transient=True,
     )
     tasks: dict[str, object] = {}
@@ -111,3 +160,8 @@ def progress_shown() -> Iterator[Progress | None]:
             bar.update(tasks[name], completed=done, total=total)  # type: ignore[arg-type]
 
         yield show
+
+
+def _in_colour(terminal: bool) -> bool:
+    """Only on a terminal, and not where NO_COLOR is set (no-color.org)."""
+    return terminal and not os.environ.get("NO_COLOR")

@@ -35,6 +35,7 @@ _OWN_FILES = re.compile(
     r"(results\.json|report\.(html|pdf)|field\.(vtu|xdmf)|vary\.csv|[a-z_]+\.(svg|png))\Z"
 )
 _ROOM = 30_000_000
+_ROOM_OF_FILES = 1_000_000
 
 
 def json_text(results: Mapping[str, Any]) -> str:
@@ -83,6 +84,8 @@ def file_system_refusals(target: Path) -> Iterator[None]:
             reason = "there is no room left on the disk"
         elif problem.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
             reason = "no permission to write there"
+        elif problem.errno == errno.ENOENT:
+            reason = "its folder takes no new files, as those of the system's own tables do"
         else:
             reason = problem.strerror or str(problem)
         raise OutputError(
@@ -92,7 +95,7 @@ def file_system_refusals(target: Path) -> Iterator[None]:
 
 
 @contextmanager
-def new_folder(place: str | Path) -> Iterator[Path]:
+def new_folder(place: str | Path, *, room: int = _ROOM) -> Iterator[Path]:
     """A folder to write into, which takes its place when the block ends without an exception.
 
     Everything that can be checked is checked before the block runs, so that no computation is
@@ -102,6 +105,8 @@ def new_folder(place: str | Path) -> Iterator[Path]:
     ----------
     place : str or Path
         Where the folder shall be; an earlier result of conegap there is replaced.
+    room : int
+        Space that must be free, [bytes].
 
     Yields
     ------
@@ -115,7 +120,7 @@ def new_folder(place: str | Path) -> Iterator[Path]:
     """
     target = _resolved(place)
     _check_replaceable(target)
-    _check_room(target.parent)
+    _check_room(target.parent, room)
     partial = target.parent / f".{target.name}.partial-{os.getpid()}"
     with file_system_refusals(target):
         partial.mkdir()
@@ -130,7 +135,10 @@ def new_folder(place: str | Path) -> Iterator[Path]:
 
 @contextmanager
 def new_files(
-    places: Sequence[str | Path], *, may_replace: Callable[[Path], bool]
+    places: Sequence[str | Path],
+    *,
+    may_replace: Callable[[Path], bool],
+    room: int = _ROOM_OF_FILES,
 ) -> Iterator[list[str | bytes]]:
     """Files that appear together when the block ends without an exception.
 
@@ -140,6 +148,8 @@ def new_files(
         Where they shall be.
     may_replace : callable
         Whether an existing file may be replaced.
+    room : int
+        Space that must be free, [bytes].
 
     Yields
     ------
@@ -160,7 +170,7 @@ def new_files(
                 f"{target.name} exists already and is left as it is; give another name with --to, "
                 "or replace it with --force"
             )
-        _check_room(target.parent)
+        _check_room(target.parent, room)
     partial = [t.with_name(f".{t.name}.partial-{os.getpid()}") for t in targets]
     content: list[str | bytes] = []
     try:
@@ -211,20 +221,21 @@ def _resolved(place: str | Path) -> Path:
     return target
 
 
-def _check_room(parent: Path) -> None:
+def _check_room(parent: Path, room: int) -> None:
     try:
         present = parent.is_dir()
-        free = shutil.disk_usage(parent).free if present else 0
+        usage = shutil.disk_usage(parent) if present else None
     except OSError as problem:
         raise OutputError(f"{parent} cannot be used: {problem.strerror}") from problem
-    if not present:
+    if usage is None:
         raise OutputError(
             f"there is no folder {parent}; make it first, or choose another place with --to"
         )
-    if free < _ROOM:
+    # Where a file system names no size at all (/proc, /sys), only the attempt can tell.
+    if usage.total > 0 and usage.free < room:
         raise OutputError(
-            f"there is no room left in {parent}: {free / 1e6:.1f} MB free, {_ROOM / 1e6:.0f} MB "
-            "needed; make room, or choose another place with --to"
+            f"there is no room left in {parent}: {usage.free / 1e6:.1f} MB free, "
+            f"{room / 1e6:g} MB needed; make room, or choose another place with --to"
         )
 
 

@@ -140,7 +140,6 @@ def test_headings_go_down_one_step_at_a_time_and_keep_the_order() -> None:
         "classic",
         "electrode",
         "beam",
-        "beam",
         "operation",
         "feed",
         "metals",

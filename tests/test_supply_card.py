@@ -111,7 +111,7 @@ def test_card_says_what_it_must() -> None:
     assert "licensed" in card_cautions(assessment)[-1]
     assert any("X-rays" in word for word in card_cautions(assessment))
     report = html_report(assessment, {})
-    assert '<section class="card"' in report
+    assert '<section aria-labelledby="card" class="card"' in report
     assert "break-before: page" in report
     for words in (card_cautions, electrode_words, operation_words, feed_words):
         for sentence in words(assessment):
