@@ -73,6 +73,22 @@ class Design:
         Property table of the liquid.
     clearance : float
         Smallest distance between emitter and accelerator, [m].
+
+    Examples
+    --------
+    Build one with `Design.read` (a file or a shipped example) or `Design.from_text`; change one
+    dimension with `with_value`, which leaves the first design as it is.
+
+    >>> design = Design.read("needle")
+    >>> design.title, design.drawing.number
+    ('Needle N4, indium, first bench article', 'BP-0104')
+    >>> round(design.gap * 1e3, 9), design.voltage
+    (1.0, 5000.0)
+    >>> design.dimension("emitter.tip_radius").text
+    '4 um'
+    >>> wider = design.with_value("accelerator.gap", 2e-3)
+    >>> round(wider.gap * 1e3, 9), wider.sha256 == design.sha256
+    (2.0, False)
     """
 
     title: str

@@ -266,6 +266,10 @@ def assess(
         The design has no onset, or cannot be built at one end of a tolerance.
     MeshError, ConvergenceError, ContinuationError
         The field or the liquid's shapes could not be computed; no number is reported.
+
+    Examples
+    --------
+    Run ``python -m conegap.validation.gallery.needle_onset``, a script of 40 lines.
     """
     if progress is not None:
         progress("field", 0, 1)

@@ -44,6 +44,10 @@ def draw_equipotentials(
     window : Window
     lines : int
         About how many, [-].
+
+    Examples
+    --------
+    ``python -m conegap.validation.gallery.equipotentials_on_axes`` draws them on axes of its own.
     """
     from matplotlib.tri import Triangulation
 

@@ -65,6 +65,10 @@ def draw_section(axes: Axes, section: Section, window: Window | None = None) -> 
     section : Section
     window : Window or None
         The electrodes with the gap when left out.
+
+    Examples
+    --------
+    ``python -m conegap.validation.gallery.section_on_axes`` draws a shipped design.
     """
     window = window or electrodes_window(section)
     marks = tuple(mark for mark in section.marks if not mark.inset)

@@ -38,6 +38,10 @@ def chart_variation(axes: Axes, variation: Variation) -> Axes:
     ----------
     axes : Axes
     variation : Variation
+
+    Examples
+    --------
+    ``python -m conegap.validation.gallery.onset_over_gap`` charts a range of gaps.
     """
     if len(variation.ranges) == 1:
         return _line(axes, variation)

@@ -153,6 +153,10 @@ def vary(
     ------
     DesignError
         Too many quantities or points, or no point has an onset.
+
+    Examples
+    --------
+    ``python -m conegap.validation.gallery.onset_over_gap`` varies a gap and charts it.
     """
     check_ranges(ranges)
     points = itertools.product(*(r.values.tolist() for r in ranges))
