@@ -20,7 +20,10 @@ from conegap.geometries.metals import metal, metal_names
 from conegap.solver.command_line import main
 from conegap.solver.terminal import Speech, console
 
-COMMANDS = ("start", "draw", "onset", "vary", "tolerate", "calibrate", "metals", "validate")
+COMMANDS = (
+    *("start", "draw", "onset", "vary", "tolerate", "calibrate"),
+    *("metals", "lesson", "validate"),
+)
 GAP = ["--over", "accelerator.gap=0.5 mm..1 mm:2"]
 SHORT = {
     "start": ["start", "needle", "--to", "mine.toml"],
@@ -198,6 +201,7 @@ def test_colour_only_on_a_terminal_without_no_color(
         ("conegap onset need", {"needle"}),
         ("conegap start ", {"needle", "capillary", "slit", "profile"}),
         ("conegap metals ind", {"indium"}),
+        ("conegap lesson sph", {"sphere"}),
         ("conegap onset needle --criterion m", {"meniscus"}),
         ("conegap vary needle --qu", {"--quiet"}),
     ],
