@@ -21,7 +21,7 @@ from conegap.solver.command_line import main
 from conegap.solver.terminal import Speech, console
 
 COMMANDS = (
-    *("start", "draw", "onset", "vary", "tolerate", "calibrate"),
+    *("start", "trace", "draw", "onset", "vary", "tolerate", "calibrate"),
     *("metals", "lesson", "validate"),
 )
 GAP = ["--over", "accelerator.gap=0.5 mm..1 mm:2"]
