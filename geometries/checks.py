@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from conegap.geometries.accelerators import Accelerator
@@ -215,7 +216,7 @@ def slips(parts: Parts, gap: float) -> Iterator[Problem]:
         Axial distance to the accelerator, [m].
     """
     emitter, accelerator = parts.emitter, parts.accelerator
-    for part in (emitter, accelerator, parts.liquid, parts.voltages):
+    for part in (emitter, accelerator, parts.liquid, parts.voltages, parts.supply):
         yield from part.unlikely()
     edge = getattr(emitter, "tip_radius", None) or getattr(emitter, "lip_radius", None)
     name = "tip_radius" if hasattr(emitter, "tip_radius") else "lip_radius"
@@ -225,14 +226,30 @@ def slips(parts: Parts, gap: float) -> Iterator[Problem]:
             f'an edge radius above 0.2 mm is unusual; did you mean "{length_text(edge / 1000.0)}"?',
         )
     if edge is not None and 0.0 < edge < 10e-9:
-        yield Problem(f"emitter.{name}", "an edge radius below 10 nm is unusual")
+        yield Problem(
+            f"emitter.{name}",
+            f'an edge radius below 10 nm is unusual; did you mean "{length_text(edge * 1000.0)}"?',
+        )
+    half_angle = getattr(emitter, "half_angle", None)
+    if half_angle is not None and half_angle > math.radians(50.0):
+        yield Problem(
+            "emitter.half_angle",
+            "this needle is blunter than the liquid cone that it should carry (half angle 49.3 "
+            f'deg): is the full angle given? Then write "{math.degrees(half_angle) / 2.0:.4g} deg"',
+        )
     if "gap" in type(accelerator).model_fields and (abs(gap) > 50e-3 or 0.0 < gap < 20e-6):
         guess = gap / 1000.0 if abs(gap) > 50e-3 else gap * 1000.0
         yield Problem(
             "accelerator.gap",
             f'a gap of {length_text(gap)} is unusual; did you mean "{length_text(guess)}"?',
         )
-    if accelerator.opening is not None and gap > 0.0 and accelerator.opening < 0.2 * gap:
+    if accelerator.opening is not None and 0.0 < accelerator.opening < 20e-6:
+        yield Problem(
+            "accelerator.kind",
+            f"an opening of {length_text(accelerator.opening)} is unusual; did you mean "
+            f'"{length_text(accelerator.opening * 1000.0)}"?',
+        )
+    elif accelerator.opening is not None and gap > 0.0 and accelerator.opening < 0.2 * gap:
         yield Problem(
             "accelerator.kind",
             f"the opening, {length_text(accelerator.opening)}, is narrow against the gap, "

@@ -29,13 +29,16 @@ from conegap.geometries.part import (
     VoltageLimit,
 )
 from conegap.geometries.quantity import (
+    CURRENT,
     DENSITY,
     ENERGY,
     MOLAR_MASS,
+    RESISTANCE,
     SURFACE_TENSION,
     SURFACE_TENSION_SLOPE,
     TEMPERATURE,
     VISCOSITY,
+    VOLTAGE,
     as_text,
 )
 
@@ -167,7 +170,20 @@ class Voltages(Part):
             )
 
     def unlikely(self) -> Iterator[Problem]:
-        if self.emitter - self.accelerator > 50e3:
+        for name in ("emitter", "accelerator"):
+            volts = getattr(self, name)
+            if abs(volts) > 50e3:
+                yield Problem(
+                    f"voltages.{name}",
+                    f'more than 50 kV is unusual; did you mean "{as_text(volts / 1e3, VOLTAGE)}"?',
+                )
+            elif 0.0 < abs(volts) < 20.0:
+                yield Problem(
+                    f"voltages.{name}",
+                    "so few volts neither lift the liquid nor hold electrons back; did you mean "
+                    f'"{as_text(volts * 1e3, VOLTAGE)}"?',
+                )
+        if self.emitter - self.accelerator > 50e3 >= max(abs(self.emitter), abs(self.accelerator)):
             yield Problem("voltages.emitter", "more than 50 kV across the gap is unusual")
 
 
@@ -178,6 +194,20 @@ class Supply(Part):
     current_limit: Current | None = None
     ballast_resistance: Resistance = 0.0
     cable_capacitance: Capacitance | None = None
+
+    def unlikely(self) -> Iterator[Problem]:
+        usual = (
+            ("voltage_limit", self.voltage_limit, VOLTAGE, 100.0, 200e3),
+            ("current_limit", self.current_limit, CURRENT, 1e-7, 0.1),
+            ("ballast_resistance", self.ballast_resistance or None, RESISTANCE, 1e3, 5e9),
+        )
+        for name, value, kind, low, high in usual:
+            if value is not None and not low <= value <= high:
+                guess = as_text(value * (1e3 if value < low else 1e-3), kind)
+                yield Problem(
+                    f"supply.{name}",
+                    f'{as_text(value, kind)} is unusual here; did you mean "{guess}"?',
+                )
 
 
 class Chamber(Part):

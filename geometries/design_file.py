@@ -23,8 +23,9 @@ from conegap.geometries.conditions import (
 from conegap.geometries.drawn import WholeAccelerator
 from conegap.geometries.emitter import Emitter
 from conegap.geometries.errors import DesignError, GeometryError
-from conegap.geometries.kinds import ACCELERATORS, EMITTERS, WHOLE_EMITTERS
+from conegap.geometries.kinds import ACCELERATORS, EMITTERS, WHOLE_EMITTERS, physical_of
 from conegap.geometries.part import Part, Problem
+from conegap.geometries.quantity import QuantityError, as_text, read_quantity
 
 __all__ = ["Complaints", "Parts", "parse_toml", "read_parts", "toml_text"]
 
@@ -103,7 +104,10 @@ class Complaints:
         if not key:
             return place
         value = _value_at(self.document, key)
-        return f"{place}: {key}" if value is None else f"{place}: {key} = {toml_text(value)}"
+        if value is None:
+            return f"{place}: {key}"
+        shown = toml_text(value) if self.text else _handy(key, value)
+        return f"{place}: {key} = {shown}"
 
 
 @dataclass(frozen=True)
@@ -348,6 +352,18 @@ def _value_at(document: Mapping[str, Any], key: str) -> object | None:
             return None
         value = value[step]
     return value if key.count(".") else None
+
+
+def _handy(key: str, value: object) -> str:
+    """A value of a changed copy, which holds every digit in SI, in a unit for people."""
+    text, physical = toml_text(value), physical_of(key)
+    if physical is None:
+        return text
+    try:
+        quantity = read_quantity(text.strip('"'), physical.kind)
+    except QuantityError:
+        return text
+    return f'"{as_text(quantity.value, physical.kind)}"'
 
 
 def _line_of(text: str, key: str) -> int | None:

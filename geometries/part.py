@@ -110,7 +110,7 @@ class Physical:
         given : object
             What the design file holds.
         tolerance_rule : bool
-            Refuse a tolerance that is larger than the value.
+            Refuse a tolerance that is as large as the value or larger.
 
         Raises
         ------
@@ -138,9 +138,10 @@ class Physical:
             )
         # What is nominally zero, such as an offset or a bevel, may carry a tolerance.
         limited = quantity.value != 0.0 and (self.sign != "any" or self.position)
-        if tolerance_rule and limited and (tolerance or 0.0) > abs(quantity.value):
+        if tolerance_rule and limited and (tolerance or 0.0) >= abs(quantity.value):
+            how = "as large as" if tolerance == abs(quantity.value) else "larger than"
             raise QuantityError(
-                f"the tolerance {given['tolerance']} is larger than the value {given['value']}, "
+                f"the tolerance {given['tolerance']} is {how} the value {given['value']}, "
                 "so the dimension could vanish; the tolerance is a plus-minus half width, "
                 "give a smaller one"
             )

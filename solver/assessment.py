@@ -287,6 +287,7 @@ def assess(
         solution,
         flat,
         mesh_error=_mesh_error(onset, meniscus, deep),
+        meniscus=meniscus,
         sector=deep,
         progress=progress,
     )

@@ -209,8 +209,7 @@ def _print(design: Design, study: ToleranceStudy, callouts: Callouts | None) -> 
         _print_callouts(callouts, out)
     if nominal.ratio_to_rigid != 1.0:
         out.print(
-            "The shifts are those of the rigid surface, scaled by the drawn design's ratio of "
-            f"turning point to rigid onset, {nominal.ratio_to_rigid:.3f}.",
+            "Every changed design's turning point was solved, unless a warning names it.",
             soft_wrap=True,
         )
 

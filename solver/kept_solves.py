@@ -20,11 +20,21 @@ from typing import Any
 
 from conegap.geometries.design import Design
 from conegap.geometries.errors import DesignError, OutputError
+from conegap.solver.continuation import ContinuationError
 from conegap.solver.onset import RigidOnset
 from conegap.solver.scan import Progress, onset_of_variants
+from conegap.solver.turning_shift import TurningStart, turning_voltages
 from conegap.solver.writing import file_system_refusals
 
-__all__ = ["KEPT", "KeptSolves", "OnsetOf", "Variant", "resumable_folder", "solved_onset"]
+__all__ = [
+    "KEPT",
+    "KeptSolves",
+    "OnsetOf",
+    "Variant",
+    "resumable_folder",
+    "solved_onset",
+    "solved_turning",
+]
 
 KEPT = "solves.jsonl"
 
@@ -144,6 +154,76 @@ def solved_onset(
                     f"{result}"
                 )
         return [float(kept.rows[key]["voltage_V"]) for key in keys]
+
+    return onset
+
+
+def solved_turning(
+    design: Design,
+    kept: KeptSolves,
+    start: TurningStart,
+    notes: list[str],
+    *,
+    progress: Progress | None = None,
+) -> OnsetOf:
+    """Turning point of variants by solves on two meshes, two at a time, each solved only once.
+
+    Where it is not found for a variant, that of the drawn design is shifted as the rigid onset
+    shifts.
+
+    Parameters
+    ----------
+    design : Design
+    kept : KeptSolves
+        Where finished solves are looked up and kept.
+    start : TurningStart
+        Of the design as drawn.
+    notes : list of str
+        Gets a sentence for every variant that was shifted so.
+    progress : callable or None
+
+    Returns
+    -------
+    callable
+        Takes variants and what the progress is called, gives voltages, [V]; raises
+        DesignError where a variant has no onset, ContinuationError where the drawn design's own
+        turning point is not found on two meshes.
+    """
+    what_of = "turning point, 2 meshes"
+    rigid = solved_onset(design, kept, progress=progress)
+
+    def solve(variants: Sequence[Variant], what: str) -> list[float | str]:
+        keys = [key_of(design, variant, what_of) for variant in variants]
+        missing = {k: v for k, v in zip(keys, variants, strict=True) if k not in kept.rows}
+
+        def finished(number: int, result: float | str) -> None:
+            if not isinstance(result, str):
+                kept.keep(list(missing)[number], voltage_V=result)
+
+        solved = turning_voltages(
+            design, missing.values(), start, progress=progress, what=what, finished=finished
+        )
+        reasons = dict(zip(missing, solved, strict=True))
+        return [
+            float(kept.rows[key]["voltage_V"]) if key in kept.rows else reasons[key] for key in keys
+        ]
+
+    def onset(variants: Sequence[Variant], what: str) -> list[float]:
+        drawn, *found = solve([(), *variants], what)
+        if isinstance(drawn, str):
+            raise ContinuationError(drawn)
+        voltages = []
+        for variant, value in zip(variants, found, strict=True):
+            if isinstance(value, str):
+                near, far = rigid([(), variant], what)
+                changes = ", ".join(f"{key} = {number:.6g} (SI)" for key, number in variant)
+                notes.append(
+                    f"with {changes} the turning point was not found ({value}); that onset is "
+                    "shifted as the rigid surface's"
+                )
+                value = drawn * far / near
+            voltages.append(value)
+        return voltages
 
     return onset
 

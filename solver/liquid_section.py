@@ -31,6 +31,7 @@ from conegap.solver.slit_waves import FirstWave, first_tilt, first_wave
 __all__ = [
     "MeniscusOnset",
     "apex_patch",
+    "held_in",
     "liquid_section",
     "meniscus_onset",
     "moves",
@@ -264,24 +265,7 @@ def meniscus_onset(design: Design, *, progress: Progress | None = None) -> Menis
     liquid = liquid_section(design)
     symmetry = design.section().symmetry
     gamma = float(design.metal.surface_tension(design.liquid.temperature))
-    if isinstance(design.emitter, Needle | TipGroup):
-        start = cap(math.pi / 2.0 - design.emitter.half_angle, _MODES, symmetry)
-        held: Held = "volume"
-        pressure, amount = 2.0 * math.sin(start.contact_angle), start.volume
-    else:
-        pressure = design.liquid.feed_pressure * liquid.radius / gamma
-        most = 2.0 if symmetry == "axisymmetric" else 1.0
-        if abs(pressure) >= most:
-            limit = most * gamma / liquid.radius
-            raise DesignError(
-                f"liquid.feed_pressure = {design.liquid.feed_pressure:g} Pa is beyond the "
-                f"{limit:.4g} Pa that the surface can hold at a contact radius of "
-                f"{liquid.radius * 1e6:.4g} um: the liquid "
-                + ("floods the edge" if pressure > 0.0 else "is drawn back into the feed")
-                + " without any voltage"
-            )
-        start = cap(math.asin(pressure / most), _MODES, symmetry)
-        held, amount = "pressure", pressure
+    held, amount, start, pressure = held_in(design, liquid.radius, gamma)
     branch = turning_point(
         liquid, start, pressure=pressure, held=held, amount=amount, progress=progress
     )
@@ -302,6 +286,51 @@ def meniscus_onset(design: Design, *, progress: Progress | None = None) -> Menis
         tilt_voltage=None if tilt is None else strength_voltage(tilt, gamma, liquid.radius),
         branch=branch,
     )
+
+
+def held_in(
+    design: Design, radius: float, surface_tension: float
+) -> tuple[Held, float, MeniscusShape, float]:
+    """What is held during the ramp, and the surface without field.
+
+    Parameters
+    ----------
+    design : Design
+    radius : float
+        Contact radius or half width, [m].
+    surface_tension : float
+        [N/m].
+
+    Returns
+    -------
+    held : "pressure" or "volume"
+    amount : float
+        See `conegap.solver.meniscus.MeniscusProblem`, [-].
+    start : MeniscusShape
+    pressure : float
+        Of the start, in gamma / a, [-].
+
+    Raises
+    ------
+    DesignError
+        The surface cannot hold the feed's pressure.
+    """
+    symmetry = design.section().symmetry
+    if isinstance(design.emitter, Needle | TipGroup):
+        start = cap(math.pi / 2.0 - design.emitter.half_angle, _MODES, symmetry)
+        return "volume", start.volume, start, 2.0 * math.sin(start.contact_angle)
+    pressure = design.liquid.feed_pressure * radius / surface_tension
+    most = 2.0 if symmetry == "axisymmetric" else 1.0
+    if abs(pressure) >= most:
+        limit = most * surface_tension / radius
+        raise DesignError(
+            f"liquid.feed_pressure = {design.liquid.feed_pressure:g} Pa is beyond the "
+            f"{limit:.4g} Pa that the surface can hold at a contact radius of "
+            f"{radius * 1e6:.4g} um: the liquid "
+            + ("floods the edge" if pressure > 0.0 else "is drawn back into the feed")
+            + " without any voltage"
+        )
+    return "pressure", pressure, cap(math.asin(pressure / most), _MODES, symmetry), pressure
 
 
 def _extinction(design: Design, liquid: LiquidSection, gamma: float) -> Extinction | None:

@@ -91,6 +91,8 @@ class MeniscusProblem:
     bond_number : float
         rho g a^2 / gamma, positive when the liquid stands up against gravity; needs a pinned
         contact line, [-].
+    reference_field : float or None
+        e0 where it is known and nothing is taken over; the strength's scale only, [-].
     """
 
     def __init__(
@@ -104,6 +106,7 @@ class MeniscusProblem:
         reference: MeniscusShape,
         like: MeniscusProblem | None = None,
         bond_number: float = 0.0,
+        reference_field: float | None = None,
     ) -> None:
         self.field, self.radius, self.contact = field, radius, contact
         self.held, self.amount = held, amount
@@ -124,7 +127,9 @@ class MeniscusProblem:
         spline = make_interp_spline(mirrored, np.vstack([both[:0:-1], both]), k=3)
         self._interpolation = np.asarray(spline(self._places))
         self._reference_volume: float = reference.volume if like is None else like._reference_volume
-        if like is None:
+        if like is None and reference_field is not None:
+            self.reference_field: float = reference_field
+        elif like is None:
             self.reference_field = float(np.abs(self.state(reference).field[0])) * self._ratio
         else:
             self.reference_field = like.reference_field

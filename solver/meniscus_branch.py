@@ -9,27 +9,28 @@ numerical error can be estimated like that of any field.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from conegap.geometries.curves import FloatArray
-from conegap.geometries.section import Section
-from conegap.solver.coarse_mesh import CoarseMesh, coarse_mesh
 from conegap.solver.continuation import (
     BranchPoint,
     ContinuationError,
-    System,
-    correct,
     follow,
 )
 from conegap.solver.extrapolation import Estimate, estimate
+from conegap.solver.liquid_mesh import (
+    LiquidSection,
+    SurfaceInSolid,
+    liquid_mesh,
+    stay_outside,
+)
 from conegap.solver.meniscus import Equilibrium, Held, MeniscusProblem
 from conegap.solver.meniscus_shape import MeniscusShape
 from conegap.solver.moving_field import MovingField
 from conegap.solver.scan import Progress
-from conegap.solver.spacing import SpacingRule
+from conegap.solver.turning_on_meshes import fold_on_meshes, fold_reach
 
 __all__ = [
     "LiquidSection",
@@ -44,47 +45,8 @@ _FAR = 0.12
 _LEVELS = (2, 4, 8)
 _FIRST_STEP = 0.2
 _SMALLEST_STEP = 2e-3
-_SURFACE_SPACING = 0.2
-_CONTACT_SPACING = 0.1
-_PATCH_ANGLE = 0.2
-_REFINED = 3e-6
-# Away from the liquid the mesh may be coarser than for a field whose every surface matters.
-_FAR_RULE = SpacingRule(per_radius=0.8, per_axis_distance=2.0, per_clearance=1.0, growth=0.5)
-_LARGEST_REACH = 0.06
-_MOST_SHIFTS = 12
 _CORRECTION_SHARE = 0.3
 _MOST_POINTS = 150
-_TOUCH = 1e-3
-
-
-class SurfaceInSolid(ContinuationError):
-    """A liquid surface rests on the solid, so its free shape is no answer."""
-
-
-@dataclass(frozen=True)
-class LiquidSection:
-    """A section that can be drawn with any liquid surface.
-
-    Parameters
-    ----------
-    draw : callable
-        MeniscusShape to (Section, (loop, index) of the liquid surface); the surface starts on
-        the axis or line of symmetry and ends at the contact line.
-    radius : float
-        Contact radius or half width, [m].
-    contact : tuple of float
-        Contact line (r or x, z), [m].
-    potentials : mapping of electrode to potential per volt of emitter minus accelerator, [-]
-    clearance : callable or None
-        MeniscusShape to its least height above the solid within the contact line, in contact
-        radii, negative where it would pass through; None where nothing lies below.
-    """
-
-    draw: Callable[[MeniscusShape], tuple[Section, tuple[int, int]]]
-    radius: float
-    contact: tuple[float, float]
-    potentials: dict[str, float]
-    clearance: Callable[[MeniscusShape], float] | None = None
 
 
 @dataclass(frozen=True)
@@ -156,7 +118,7 @@ def turning_point(
     MeshError
         A shape could not be meshed.
     """
-    _stay_outside(liquid, start)
+    stay_outside(liquid, start)
     problem = problem_at(liquid, start, levels[0], held, amount, bond_number=bond_number)
     first = problem
     x = problem.unknowns(start, pressure, 0.0)
@@ -172,7 +134,7 @@ def turning_point(
         ) -> bool:
             shape = here.shape(point.x)
             if point.tangent[-1] > 0.0:
-                _stay_outside(liquid, shape)
+                stay_outside(liquid, shape)
             return _distance(shape, reference) > _FAR
 
         piece = follow(
@@ -199,7 +161,6 @@ def turning_point(
     turned = int(np.argmax([point.x[-1] for point in points])) + 1
     equilibria = tuple(_recorded(first, point) for point in points)
     fold, values = _refined(liquid, first, points[turned - 2], points[turned], levels, progress)
-    _stay_outside(liquid, fold.shape)
     return MeniscusBranch(
         held=held,
         amount=amount,
@@ -208,25 +169,6 @@ def turning_point(
         turning=fold,
         strength=_cautious(estimate(levels, values)),
     )
-
-
-def _stay_outside(liquid: LiquidSection, shape: MeniscusShape) -> None:
-    """Refuse a shape that passes through the solid.
-
-    Raises
-    ------
-    SurfaceInSolid
-        It does, by more than a thousandth of the contact radius.
-    """
-    if liquid.clearance is None:
-        return
-    clearance = liquid.clearance(shape)
-    if clearance < -_TOUCH:
-        raise SurfaceInSolid(
-            f"the liquid surface would have to pass {-clearance * liquid.radius * 1e6:.3g} um "
-            "into the metal under it: the film is too thin, or the suction too strong, for a "
-            "surface that is free from the axis to its contact line"
-        )
 
 
 def _cautious(strength: Estimate) -> Estimate:
@@ -275,7 +217,7 @@ def problem_at(
         The shape could not be meshed.
     """
     section, surface = liquid.draw(shape)
-    coarse = _liquid_mesh(liquid, section, shape)
+    coarse = liquid_mesh(liquid, section, shape)
     field = MovingField(section, surface, level, liquid.potentials, coarse=coarse)
     return MeniscusProblem(
         field,
@@ -287,17 +229,6 @@ def problem_at(
         like=like,
         bond_number=bond_number,
     )
-
-
-def _liquid_mesh(liquid: LiquidSection, section: Section, shape: MeniscusShape) -> CoarseMesh:
-    """Coarse mesh with the liquid surface and its contact line well covered."""
-    s = np.linspace(0.0, 1.0, 9)
-    along = shape.points(s) * liquid.radius + np.array([0.0, liquid.contact[1]])
-    spacing = np.where(s > 0.95, _CONTACT_SPACING, _SURFACE_SPACING) * liquid.radius
-    places = tuple(
-        ((float(x), float(z)), float(h)) for (x, z), h in zip(along, spacing, strict=True)
-    )
-    return coarse_mesh(section, _FAR_RULE, places, _PATCH_ANGLE)
 
 
 def _distance(one: MeniscusShape, two: MeniscusShape) -> float:
@@ -320,65 +251,21 @@ def _refined(
     levels: tuple[int, ...],
     progress: Progress | None,
 ) -> tuple[Equilibrium, tuple[float, ...]]:
-    """The turning point on meshes made for its own shape, and its strength on each of them.
-
-    On every mesh three shapes are balanced in the same three planes across the branch; the
-    strength is greatest at the vertex of the parabola through them.  That needs nothing of the
-    Jacobian but that Newton's method converges.
-    """
+    """The turning point on meshes made for its own shape, and its strength on each of them."""
     apart = after.x - before.x
-    chord = apart / np.linalg.norm(apart)
-    reach = float(np.clip(0.5 * np.linalg.norm(apart), 0.02, _LARGEST_REACH))
-    guess = 0.5 * (before.x + after.x)
-    shape = first.shape(guess)
-    section, surface = liquid.draw(shape)
-    coarse = _liquid_mesh(liquid, section, shape)
-    offsets = reach * np.array([-1.0, 0.0, 1.0])
-    places = guess + offsets[:, None] * chord
-    guessed = places
-    values = []
-    for number, level in enumerate(levels):
-        if progress is not None:
-            progress("turning point on finer meshes", number, len(levels))
-        problem = MeniscusProblem(
-            MovingField(section, surface, level, liquid.potentials, coarse=coarse),
-            radius=liquid.radius,
-            contact=liquid.contact,
-            held=first.held,
-            amount=first.amount,
-            reference=shape,
-            like=first,
-        )
-        system = problem.residual_and_jacobian
-        before_this = places
-        places, vertex = _balanced(system, guessed, chord, offsets)
-        if number == 0:
-            for _ in range(_MOST_SHIFTS):
-                if abs(vertex) <= 0.3 * reach:
-                    break
-                shift = float(np.clip(vertex, -3.0 * reach, 3.0 * reach))
-                places, vertex = _balanced(system, places + shift * chord, chord, offsets)
-            else:
-                raise ContinuationError("the turning point could not be located on a fine mesh")
-        # Second order: the next mesh moves the shapes by a quarter of what this one did.
-        guessed = places if number == 0 else places + (places - before_this) / 4.0
-        parabola = np.polynomial.Polynomial.fit(offsets, places[:, -1], 2)
-        values.append(float(parabola(vertex)) / first.reference_field**2)
-    if progress is not None:
-        progress("turning point on finer meshes", len(levels), len(levels))
-    between = [np.polynomial.Polynomial.fit(offsets, column, 2)(vertex) for column in places.T]
-    return problem.equilibrium(np.array(between)), tuple(values)
-
-
-def _balanced(
-    system: System, places: FloatArray, chord: FloatArray, offsets: FloatArray
-) -> tuple[FloatArray, float]:
-    """Solutions in the three planes through the places, and the vertex of the parabola."""
-    solved = np.array([correct(system, place, chord, _REFINED).x for place in places])
-    curve = np.polynomial.Polynomial.fit(offsets, solved[:, -1], 2).convert()
-    if curve.coef[2] >= 0.0:
-        raise ContinuationError("the voltage has no maximum where the turning point was expected")
-    return solved, float(-curve.coef[1] / (2.0 * curve.coef[2]))
+    length = float(np.linalg.norm(apart))
+    return fold_on_meshes(
+        liquid,
+        first.shape(0.5 * (before.x + after.x)),
+        0.5 * (before.x + after.x),
+        apart / length,
+        fold_reach(length),
+        levels,
+        held=first.held,
+        amount=first.amount,
+        like=first,
+        progress=progress,
+    )
 
 
 def half_angle(shape: MeniscusShape) -> float:

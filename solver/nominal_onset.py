@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from typing import Any
 
 from conegap.geometries.design import Design
-from conegap.solver.budget import doubled_room
+from conegap.geometries.errors import ComputationError, DesignError
+from conegap.solver.budget import doubled_room, rigid_tension_gain
 from conegap.solver.free_surface import RIGID, TURNING_POINT, Criterion, free_surface
-from conegap.solver.kept_solves import KeptSolves, key_of, solved_onset
+from conegap.solver.kept_solves import (
+    KeptSolves,
+    OnsetOf,
+    Variant,
+    key_of,
+    solved_onset,
+    solved_turning,
+)
 from conegap.solver.onset import rigid_onset
 from conegap.solver.scan import Progress
-from conegap.solver.surface_balance import field_stress
+from conegap.solver.turning_shift import TENSION, TurningStart
 
-__all__ = ["Nominal", "nominal_onset"]
+__all__ = ["DrawnOnset", "Nominal", "nominal_onset"]
 
 
 @dataclass(frozen=True)
@@ -34,8 +44,9 @@ class Nominal:
     tension : float
         Relative standard uncertainty of the surface tension, normal, [-].
     tension_gain : float
-        gamma kappa / (gamma kappa - p): the onset goes with sqrt(1 + gain u) for a relative
-        change u of the surface tension, 1 without feed pressure, [-].
+        The onset goes with sqrt(1 + gain u) for a relative change u of the surface tension: of a
+        rigid surface gamma kappa / (gamma kappa - p), of a turning point solved; 1 without feed
+        pressure, [-].
     """
 
     voltage: float
@@ -47,9 +58,29 @@ class Nominal:
     tension_gain: float = 1.0
 
 
+@dataclass(frozen=True)
+class DrawnOnset:
+    """The drawn design's onset and how those of its variants are solved.
+
+    Parameters
+    ----------
+    nominal : Nominal
+    onset_of : callable
+        Solves variants, by the turning point where that is the onset.
+    warnings : tuple of str
+    notes : list of str
+        Gets what a solve had to fall back to.
+    """
+
+    nominal: Nominal
+    onset_of: OnsetOf
+    warnings: tuple[str, ...]
+    notes: list[str]
+
+
 def nominal_onset(
     design: Design, criterion: Criterion, kept: KeptSolves, progress: Progress | None
-) -> tuple[Nominal, tuple[str, ...]]:
+) -> DrawnOnset:
     """Onset of the drawn design on three meshes, its turning point where there is one.
 
     Parameters
@@ -72,31 +103,56 @@ def nominal_onset(
     rigid = rigid_onset(design)
     if progress is not None:
         progress("field as drawn", 1, 1)
-    key = key_of(design, (), f"turning point, {criterion}")
-    if key not in kept.rows:
-        meniscus, remarks = free_surface(design, criterion, progress)
-        kept.keep(
-            key,
-            voltage_V=None if meniscus is None else meniscus.voltage,
-            error=None if meniscus is None else meniscus.error,
-            remarks=list(remarks),
-        )
-    row = kept.rows[key]
+    row = _free_surface_row(design, criterion, kept, progress)
     free = row["voltage_V"]
     voltage = rigid.voltage if free is None else float(free)
+    tension = float(design.metal.surface_tension_uncertainty(design.liquid.temperature))
+    gain, notes = rigid_tension_gain(rigid), list[str]()
+    onset_of = solved_onset(design, kept, progress=progress)
+    if free is not None:
+        try:
+            start = TurningStart.from_dict(row["start"])
+            turning = solved_turning(design, kept, start, notes, progress=progress)
+            ends: list[Variant] = [((TENSION, 1.0 - tension),), ((TENSION, 1.0 + tension),)]
+            if tension > 0.0:
+                low, high = turning(ends, "surface tension")
+                gain = math.log(high / low) / tension
+            onset_of = turning
+        except (ComputationError, DesignError) as error:
+            notes.append(
+                f"the turning point was not found again on two meshes ({error}); the shifts are "
+                "those of the rigid surface"
+            )
     surroundings = 0.0
     room = doubled_room(design)
     if room:
-        near, far = solved_onset(design, kept, progress=progress)([(), room], "wider chamber")
+        near, far = onset_of([(), room], "wider chamber")
         surroundings = abs(far / near - 1.0)
-    held = rigid.surface_tension * rigid.curvature
     nominal = Nominal(
         voltage=voltage,
         criterion=RIGID if free is None else TURNING_POINT,
         ratio_to_rigid=voltage / rigid.voltage,
         numerical_error=rigid.numerical.error if free is None else float(row["error"]),
         surroundings=surroundings,
-        tension=float(design.metal.surface_tension_uncertainty(design.liquid.temperature)),
-        tension_gain=held / field_stress(rigid.edge_field),
+        tension=tension,
+        tension_gain=gain,
     )
-    return nominal, (*design.warnings, *(str(text) for text in row["remarks"]))
+    warnings = (*design.warnings, *(str(text) for text in row["remarks"]))
+    return DrawnOnset(nominal, onset_of, warnings, notes)
+
+
+def _free_surface_row(
+    design: Design, criterion: Criterion, kept: KeptSolves, progress: Progress | None
+) -> dict[str, Any]:
+    """The turning point of the drawn design, solved only once."""
+    key = key_of(design, (), f"turning point, {criterion}")
+    if "start" not in kept.rows.get(key, {}):
+        meniscus, remarks = free_surface(design, criterion, progress)
+        kept.keep(
+            key,
+            voltage_V=None if meniscus is None else meniscus.voltage,
+            error=None if meniscus is None else meniscus.error,
+            remarks=list(remarks),
+            start=None if meniscus is None else TurningStart.of(meniscus).as_dict(),
+        )
+    return kept.rows[key]

@@ -33,6 +33,9 @@ __all__ = [
 ]
 
 
+_DRAWN = ("emitter.", "accelerator.", "liquid.")
+
+
 @dataclass(frozen=True)
 class Table:
     """A table.
@@ -138,6 +141,13 @@ def budget_table(assessment: Assessment) -> Table:
         (pretty(line.label), _side("−", line.down), _side("+", line.up), line.basis)
         for line in budget.contributions
     ]
+    assumed = [
+        d.label
+        for d in assessment.design.dimensions()
+        if d.basis == "assumed" and not d.tolerance and d.key.startswith(_DRAWN) and d.value
+    ]
+    if assumed:
+        rows.append((f"assumed, no tolerance: {', '.join(assumed)}", "0", "0", "not in the band"))
     rows.append(
         (
             "all together, k = 2, about 95 %",
@@ -146,7 +156,11 @@ def budget_table(assessment: Assessment) -> Table:
             "root sum of squares, JCGM 100:2008",
         )
     )
-    state = ("",) * (len(rows) - 1) + ("total",)
+    state = (
+        *("" for _ in budget.contributions),
+        *("assumed" for _ in rows[len(budget.contributions) : -1]),
+        "total",
+    )
     return Table(
         ("contribution (one standard uncertainty)", "down", "up", "basis"), tuple(rows), state
     )

@@ -245,8 +245,8 @@ def not_modelled(assessment: Assessment) -> tuple[str, ...]:
     else:
         first = (
             "A liquid surface that loses its symmetry, or a contact line that leaves its edge: "
-            "the free surface is followed pinned and symmetric. The error budget's tolerances "
-            "and the curves over gap and edge size are those of the rigid surface."
+            "the free surface is followed pinned and symmetric. The curves over gap and edge "
+            "size are those of the rigid surface."
         )
     items = [
         first,

@@ -9,7 +9,9 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from multiprocessing import active_children, get_context
+from typing import TypeVar
 
 import numpy as np
 
@@ -19,10 +21,25 @@ from conegap.geometries.errors import ComputationError, ConegapError
 from conegap.solver.onset import RigidOnset, rigid_onset
 from conegap.solver.scan_progress import Progress
 
-__all__ = ["Finished", "Progress", "Scan", "ScanPoint", "onset_of_variants", "scan"]
+__all__ = [
+    "Changes",
+    "Finished",
+    "Progress",
+    "Scan",
+    "ScanPoint",
+    "changed_design",
+    "onset_of_variants",
+    "scan",
+    "solve_variants",
+]
 
 Finished = Callable[[int, RigidOnset | str], None]
 """Called with (number of the variant, its result) as soon as a variant is solved."""
+
+Changes = tuple[tuple[str, float], ...]
+"""Changes that make a variant of a design: ((key, SI value), ...)."""
+
+Result = TypeVar("Result")
 
 _WORKERS = 2
 
@@ -78,15 +95,35 @@ class Scan:
         return np.array([p.onset.voltage for p in self.points if p.onset is not None])
 
 
-def _one(task: tuple[Design, tuple[tuple[str, float], ...], int]) -> RigidOnset | str:
-    """Onset of a design with some values changed, or the refusal's text (runs in a worker)."""
-    design, changes, meshes = task
+def _one(task: tuple[Callable[..., Result], Design, Changes]) -> Result | str:
+    """Result of a design with some values changed, or the refusal's text (runs in a worker)."""
+    solve, design, changes = task
     try:
-        for key, value in changes:
-            design = design.with_value(key, value)
-        return rigid_onset(design, meshes=meshes)
+        return solve(design, changes)
     except ConegapError as error:
         return str(error)
+
+
+def changed_design(design: Design, changes: Changes) -> Design:
+    """A design with some values changed.
+
+    Parameters
+    ----------
+    design : Design
+    changes : ((key, SI value), ...)
+
+    Raises
+    ------
+    DesignError
+        The changed design is refused.
+    """
+    for key, value in changes:
+        design = design.with_value(key, value)
+    return design
+
+
+def _rigid(design: Design, changes: Changes, *, meshes: int) -> RigidOnset:
+    return rigid_onset(changed_design(design, changes), meshes=meshes)
 
 
 def onset_of_variants(
@@ -98,7 +135,7 @@ def onset_of_variants(
     what: str = "solving variants",
     finished: Finished | None = None,
 ) -> list[RigidOnset | str]:
-    """Onset of every variant of a design, two at a time.
+    """Rigid onset of every variant of a design, two at a time.
 
     Parameters
     ----------
@@ -125,8 +162,49 @@ def onset_of_variants(
     ComputationError
         A process that was solving ended early.
     """
-    tasks = [(design, variant, meshes) for variant in variants]
-    results: list[RigidOnset | str] = [""] * len(tasks)
+    return solve_variants(
+        partial(_rigid, meshes=meshes),
+        design,
+        variants,
+        progress=progress,
+        what=what,
+        finished=finished,
+    )
+
+
+def solve_variants(
+    solve: Callable[[Design, Changes], Result],
+    design: Design,
+    variants: Iterable[Changes],
+    *,
+    progress: Progress | None = None,
+    what: str = "solving variants",
+    finished: Callable[[int, Result | str], None] | None = None,
+) -> list[Result | str]:
+    """Any result of every variant of a design, two at a time.
+
+    Parameters
+    ----------
+    solve : callable
+        Takes the design and the changes that make a variant; a function of a module, since it
+        runs in other processes.
+    design : Design
+    variants : iterable of ((key, SI value), ...)
+    progress, what, finished
+        As for `onset_of_variants`.
+
+    Returns
+    -------
+    list
+        In the order of the variants; a text says why a variant has no result.
+
+    Raises
+    ------
+    ComputationError
+        A process that was solving ended early.
+    """
+    tasks = [(solve, design, variant) for variant in variants]
+    results: list[Result | str] = [""] * len(tasks)
     workers = min(_WORKERS, os.cpu_count() or 1, len(tasks))
     if workers <= 1:
         for k, task in enumerate(tasks):

@@ -9,13 +9,13 @@ error and the distance of the walls rectangular.
 Limits, stated in every result.  Each changed design is meshed anew, on two meshes that are compared
 with the drawn design on the same two: the noise of that, about 2e-4 of the onset, is part of the
 surrogate's error (a mesh that is moved smoothly with the dimension would not have it).  Where the
-onset is the turning point of a free surface, the shifts are those of the rigid surface, scaled by
-the ratio of turning point to rigid onset of the drawn design.
+onset is the turning point of a free surface, every changed design's turning point is solved; one
+that is not found is shifted as the rigid surface's, and a warning says so.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -23,7 +23,7 @@ from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design, Dimension
 from conegap.geometries.errors import ComputationError, DesignError
 from conegap.solver.free_surface import Criterion
-from conegap.solver.kept_solves import KeptSolves, OnsetOf, Variant, solved_onset
+from conegap.solver.kept_solves import KeptSolves, OnsetOf, Variant
 from conegap.solver.nominal_onset import Nominal, nominal_onset
 from conegap.solver.scan import Progress
 from conegap.solver.surrogate import NORMAL_SHARE, Surrogate, build_surrogate, draw_deviations
@@ -188,11 +188,17 @@ def tolerate(
     """
     toleranced(design, normal)
     kept = kept or KeptSolves()
-    nominal, warnings = nominal_onset(design, criterion, kept, progress)
-    onset = solved_onset(design, kept, progress=progress)
-    return stack_up(
-        design, onset, nominal, normal=normal, samples=samples, seed=seed, warnings=warnings
+    drawn = nominal_onset(design, criterion, kept, progress)
+    study = stack_up(
+        design,
+        drawn.onset_of,
+        drawn.nominal,
+        normal=normal,
+        samples=samples,
+        seed=seed,
+        warnings=drawn.warnings,
     )
+    return replace(study, warnings=(*study.warnings, *dict.fromkeys(drawn.notes)))
 
 
 def toleranced(design: Design, normal: tuple[str, ...] = ()) -> tuple[Dimension, ...]:

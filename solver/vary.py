@@ -11,7 +11,7 @@ import numpy as np
 
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design, Dimension, quantity_for
-from conegap.geometries.errors import DesignError
+from conegap.geometries.errors import ComputationError, DesignError
 from conegap.solver.onset import RigidOnset
 from conegap.solver.scan import Progress, onset_of_variants
 
@@ -152,7 +152,9 @@ def vary(
     Raises
     ------
     DesignError
-        Too many quantities or points, or no point has an onset.
+        Too many quantities or points.
+    ComputationError
+        No point has an onset.
 
     Examples
     --------
@@ -166,7 +168,7 @@ def vary(
     ]
     results = onset_of_variants(design, variants, meshes=3, progress=progress, what="points")
     if not any(isinstance(result, RigidOnset) for result in results):
-        raise DesignError(f"no point of the range has an onset; the first one: {results[0]}")
+        raise ComputationError(f"no point of the range has an onset; the first one: {results[0]}")
     return Variation(design, ranges, tuple(results))
 
 

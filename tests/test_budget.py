@@ -9,6 +9,7 @@ from dataclasses import replace
 import pytest
 from conftest import NEEDLE_MICROMETRES, needle_design
 from numpy.testing import assert_allclose
+from reporting import with_meniscus
 
 from conegap.geometries.design import Design
 from conegap.geometries.errors import DesignError
@@ -16,6 +17,7 @@ from conegap.solver import budget as budget_module
 from conegap.solver.budget import Budget, Contribution, error_budget
 from conegap.solver.field import FieldSolution
 from conegap.solver.onset import RigidOnset, rigid_onset, rigid_onset_of_solution
+from conegap.solver.turning_shift import TENSION
 
 Solved = Callable[[str], tuple[Design, FieldSolution]]
 Variant = tuple[tuple[str, float], ...]
@@ -132,6 +134,42 @@ def test_rectangular_tolerance_is_divided_by_root_three(
     assert gap.down == 0.0
     assert_allclose(gap.up, 0.02 / 3**0.5, rtol=1e-9, atol=0)
     assert [line.size for line in found] == sorted((line.size for line in found), reverse=True)
+
+
+def test_turning_points_shift_the_budget_and_a_lost_one_says_so(
+    solved: Solved,
+    drawn: RigidOnset,
+    lines: dict[str, Contribution],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """EXACT: shifts of made-up turning points; the gap's is lost and falls back to the rigid."""
+    design, solution = solved(NAME)
+
+    def turned(design: Design, variants: Iterable[Variant], start: object, **_: object) -> list:  # type: ignore[type-arg]
+        found: list[float | str] = []
+        for variant in variants:
+            if not variant:
+                found.append(4e3)
+            elif variant[0][0] == "accelerator.gap":
+                found.append("it was lost")
+            elif variant[0][0] == TENSION:
+                found.append(4e3 * variant[0][1] ** 0.8)
+            else:
+                found.append(4e3 * 1.06 if variant[0][1] > 5e-6 else 4e3 * 0.9)
+        return found
+
+    monkeypatch.setattr(budget_module, "turning_voltages", turned)
+    meniscus = with_meniscus().meniscus
+    budget = error_budget(design, solution, drawn, meniscus=meniscus)
+    found = {line.name: line for line in budget.contributions}
+    tip, gap = found["emitter.tip_radius"], found["accelerator.gap"]
+    assert_allclose([tip.down, tip.up], [0.1 / 3**0.5, 0.06 / 3**0.5], rtol=1e-12)
+    assert "turning point solved" in tip.basis
+    assert_allclose([gap.down, gap.up], [lines[gap.name].down, lines[gap.name].up], rtol=1e-9)
+    assert "rigid balance" in gap.basis
+    assert "turning point was not found" in gap.basis
+    tension = design.metal.surface_tension_uncertainty(310.0)
+    assert_allclose(found["surface_tension"].up, (1.0 + tension) ** 0.8 - 1.0, rtol=1e-12)
 
 
 def test_end_that_cannot_be_built_is_refused(

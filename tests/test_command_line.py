@@ -542,7 +542,7 @@ def test_vary_without_any_onset(
 ) -> None:
     """INVARIANT: the first refusal is passed on."""
     monkeypatch.setattr("conegap.solver.vary.onset_of_variants", lawful)
-    assert main(["vary", "needle", "--over", "accelerator.gap=1.9 mm..2 mm:2"]) == 2
+    assert main(["vary", "needle", "--over", "accelerator.gap=1.9 mm..2 mm:2"]) == 3
     assert 'no "room"' in refusal(capsys)
     assert present() == []
 

@@ -415,7 +415,7 @@ def test_a_wrong_value_is_refused_with_key_value_rule_and_remedy(
 
 
 EQUALITIES = [
-    ("needle", {"tip_radius": '{ value = "4 um", tolerance = "4 um" }'}),
+    ("needle", {"tip_radius": '{ value = "4 um", tolerance = "3.999 um" }'}),
     ("needle", {"contact_angle": '"90 deg"'}),
     ("needle", {"half_angle": '"0 deg"', "tip_radius": '"125 um"', "film_thickness": '"0 um"'}),
     ("needle", {"thickness": '"0.2 mm"'}),
@@ -565,7 +565,7 @@ def test_an_unlikely_value_is_accepted_with_a_warning(
 @pytest.mark.parametrize(
     ("kind", "changes"),
     [
-        ("needle", {"half_angle": '"60 deg"'}),
+        ("needle", {"half_angle": '"50 deg"'}),
         ("needle", {"emitter": '"7 kV"'}),
         ("slit", {"blade_included_angle": '"8 deg"'}),
     ],
@@ -574,6 +574,54 @@ def test_at_the_limit_there_is_no_warning(
     changed: Changed, kind: str, changes: dict[str, str]
 ) -> None:
     assert changed(kind, **changes).warnings == ()
+
+
+@pytest.mark.parametrize(
+    ("kind", "changes", "says"),
+    [
+        ("needle", {"gap": '"1 um"'}, 'did you mean "1 mm"'),
+        ("needle", {"gap": '"1 m"'}, 'did you mean "1 mm"'),
+        ("needle", {"emitter": '"4 MV"'}, 'did you mean "4 kV"'),
+        ("needle", {"emitter": '"4 V"'}, 'did you mean "4 kV"'),
+        ("needle", {"tip_radius": '"4 nm"'}, 'did you mean "4 um"'),
+        ("needle", {"half_angle": '"60 deg"'}, 'write "30 deg"'),
+        ("needle", {"diameter": '"2 um"'}, 'did you mean "2 mm"'),
+        ("needle", {"voltage_limit": '"8 MV"'}, 'did you mean "8 kV"'),
+        ("needle", {"current_limit": '"200 A"'}, 'did you mean "200 mA"'),
+        ("needle", {"ballast_resistance": '"20 Gohm"'}, 'did you mean "20 Mohm"'),
+    ],
+)
+def test_a_slip_of_a_thousand_is_warned_of(
+    changed: Changed, kind: str, changes: dict[str, str], says: str
+) -> None:
+    """EXACT: what looks like a slip names the key and the likely value."""
+    warnings = changed(kind, **changes).warnings
+    found = [warning for warning in warnings if says in warning]
+    assert found, warnings
+    assert next(iter(changes)) in found[0] or "accelerator.kind" in found[0]
+
+
+def test_a_tolerance_that_freezes_the_metal_or_joins_the_electrodes_is_refused(
+    changed: Changed,
+) -> None:
+    """EXACT: indium melts at 429.7 K; a ring 1 um clear of a tube that may grow by 2.5 um."""
+    frozen = '{ value = "450 K", tolerance = "30 K" }'
+    with pytest.raises(DesignError, match=r"liquid\.temperature.*tolerance, - 30 K.*solid below"):
+        changed("needle", temperature=frozen)
+    fluid = '{ value = "450 K", tolerance = "20 K" }'
+    assert changed("needle", temperature=fluid).liquid.temperature == 450.0
+    ring = '"ring"\nmean_diameter = "0.602 mm"\nwire_diameter = "0.5 mm"\ntip_inside = true\n'
+    text = text_with("capillary", gap='"-2 mm"')
+    text = re.sub(r"(?m)^(diameter|thickness|edge_radius) = .*$", "", text)
+    text = text.replace('kind = "aperture_plate"', f"kind = {ring}")
+    with pytest.raises(DesignError, match=r"outer_diameter.*\+ 5 um.*overlaps.*smaller tolerance"):
+        Design.from_text(text)
+
+
+def test_changed_values_are_shown_in_handy_units() -> None:
+    """EXACT: 5 mm, not 0.005 m with all its digits, of a copy that does not fit."""
+    with pytest.raises(DesignError, match=r'accelerator\.edge_radius = "5 mm"'):
+        Design.read("needle").with_value("accelerator.edge_radius", 0.1 * 0.05)
 
 
 # --- overlap and contact -----------------------------------------------------------------------
@@ -602,7 +650,7 @@ def test_a_tip_inside_that_clears_reports_its_clearance(changed: Changed) -> Non
 def test_a_ring_that_touches_the_capillary_is_refused(changed: Changed) -> None:
     """EXACT: inner radius of the ring equals the tube's outer radius."""
     ring = '"ring"\nmean_diameter = "0.6 mm"\nwire_diameter = "0.5 mm"\ntip_inside = true\n'
-    text = text_with("capillary", gap='"-2 mm"')
+    text = text_with("capillary", gap='"-2 mm"', outer_diameter='"100 um"')
     text = re.sub(r"(?m)^(diameter|thickness|edge_radius) = .*$", "", text)
     touching = text.replace('kind = "aperture_plate"', f"kind = {ring}")
     with pytest.raises(GeometryError, match=r"touches the emitter at x = 50 um, z = -1\.75 mm"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import re
 import tomllib
@@ -20,6 +21,7 @@ from conegap.solver.liquid_section import MeniscusOnset, liquid_section, meniscu
 from conegap.solver.meniscus_branch import MeniscusBranch, SurfaceInSolid, turning_point
 from conegap.solver.meniscus_shape import cap
 from conegap.solver.onset import rigid_onset
+from conegap.solver.turning_shift import TENSION, TurningStart, turning_voltage
 
 MODES = 10
 
@@ -75,6 +77,28 @@ def test_capillary_lies_between_its_bounds(capillary: MeniscusOnset) -> None:
     assert shape.contact_angle < math.pi / 2.0
     assert capillary.extinction is not None
     assert capillary.extinction.low < capillary.extinction.voltage < capillary.extinction.high
+
+
+@pytest.mark.slow
+def test_shift_by_a_tolerance_is_that_of_an_independent_turning_point(
+    capillary: MeniscusOnset,
+) -> None:
+    """INVARIANT: the quick turning point shifts as the branch followed anew; rigid ones do not."""
+    drawn = Design.read("capillary")
+    wide = drawn.with_value("emitter.outer_diameter", 105e-6)
+    full = meniscus_onset(wide).voltage / capillary.voltage - 1.0
+    start = TurningStart.of(capillary)
+    near, far = (turning_voltage(design, (), start=start) for design in (drawn, wide))
+    assert_allclose(near, capillary.voltage, rtol=2e-3)
+    assert_allclose(far / near - 1.0, full, rtol=0, atol=1e-3)
+    rigid = rigid_onset(wide, meshes=2).voltage / rigid_onset(drawn, meshes=2).voltage - 1.0
+    assert full > 1.2 * rigid > 0.0
+    # Nothing but gamma a and gamma / a: with both in step, the voltage goes with the root.
+    more = (("liquid.feed_pressure", 1.1 * drawn.liquid.feed_pressure), (TENSION, 1.1))
+    scaled = turning_voltage(drawn, more, start=start)
+    assert_allclose(scaled / near, math.sqrt(1.1), rtol=1e-5)
+    again = TurningStart.from_dict(json.loads(json.dumps(start.as_dict())))
+    assert_allclose(again.chord, start.chord, rtol=0, atol=0)
 
 
 @pytest.mark.slow

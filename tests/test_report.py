@@ -255,7 +255,12 @@ def test_tables() -> None:
     toleranced = Design.read("needle")
     rows = inputs_table(replace(assessment, design=toleranced)).rows
     assert next(row for row in rows if row[1] == "emitter.tip_radius")[3] == "± 1 µm"
-    assert len(budget_table(assessment).rows) == len(assessment.budget.contributions) + 1
+    budget = budget_table(assessment)
+    # One line more for what is assumed, and one for all together.
+    assert len(budget.rows) == len(assessment.budget.contributions) + 2
+    assert budget.rows[-2][0].startswith("assumed, no tolerance: ")
+    assert "holder diameter" in budget.rows[-2][0]
+    assert "gap" not in budget.rows[-2][0]
     levels = levels_table(assessment)
     assert len(levels.rows) == len(assessment.solution.levels) + 1
     figures = operation_table(assessment)

@@ -1,0 +1,191 @@
+"""How the turning point of a free surface moves when a dimension changes.
+
+The nominal turning point, scaled to the changed design, is the start: shapes are in contact radii,
+so that it is close.  From there the turning point is found on two coarse nested meshes drawn for
+that shape.  The drawn design is solved in the same way, and only ratios are used, like with like.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+import numpy as np
+
+from conegap.geometries.curves import FloatArray
+from conegap.geometries.design import Design
+from conegap.geometries.section import Symmetry
+from conegap.solver.extrapolation import estimate
+from conegap.solver.liquid_section import (
+    MeniscusOnset,
+    held_in,
+    liquid_section,
+    strength_voltage,
+)
+from conegap.solver.meniscus_shape import MeniscusShape
+from conegap.solver.scan import Changes, Progress, changed_design, solve_variants
+from conegap.solver.turning_on_meshes import fold_on_meshes, fold_reach
+
+__all__ = ["TENSION", "TurningStart", "turning_voltage", "turning_voltages"]
+
+TENSION = "surface_tension"
+"""Pseudo key of a variant: factor on the surface tension, [-]."""
+
+_LEVELS = (2, 4)
+
+
+@dataclass(frozen=True)
+class TurningStart:
+    """A turning point to start from; the strength's scale is its own, so that it counts as 1.
+
+    Parameters
+    ----------
+    coefficients : (n,) array
+        Of the shape, see `MeniscusShape`, [rad].
+    symmetry : "axisymmetric" or "planar"
+    pressure : float
+        In gamma / a, [-].
+    strength : float
+        lambda = eps0 V^2 / (gamma a), [-].
+    chord : (n + 1,) or (n + 2,) array
+        From the shape before to the shape after the turning point, in the unknowns of
+        `MeniscusProblem`, [-].
+    """
+
+    coefficients: FloatArray
+    symmetry: Symmetry
+    pressure: float
+    strength: float
+    chord: FloatArray
+
+    @classmethod
+    def of(cls, meniscus: MeniscusOnset) -> TurningStart:
+        """From a computed turning point.
+
+        Parameters
+        ----------
+        meniscus : MeniscusOnset
+        """
+        branch, turning = meniscus.branch, meniscus.branch.turning
+        beside = [
+            np.concatenate(
+                [
+                    e.shape.coefficients,
+                    [] if branch.held == "pressure" else [e.pressure],
+                    [e.strength / turning.strength],
+                ]
+            )
+            for e in branch.equilibria[branch.turning_index - 2 : branch.turning_index + 1 : 2]
+        ]
+        return cls(
+            turning.shape.coefficients,
+            turning.shape.symmetry,
+            turning.pressure,
+            turning.strength,
+            beside[1] - beside[0],
+        )
+
+    def as_dict(self) -> dict[str, Any]:
+        """For a line of JSON."""
+        return {
+            "coefficients": self.coefficients.tolist(),
+            "symmetry": self.symmetry,
+            "pressure": self.pressure,
+            "strength": self.strength,
+            "chord": self.chord.tolist(),
+        }
+
+    @classmethod
+    def from_dict(cls, found: dict[str, Any]) -> TurningStart:
+        """From what `as_dict` gave.
+
+        Parameters
+        ----------
+        found : dict
+        """
+        return cls(
+            np.array(found["coefficients"]),
+            found["symmetry"],
+            found["pressure"],
+            found["strength"],
+            np.array(found["chord"]),
+        )
+
+
+def turning_voltage(design: Design, changes: Changes, *, start: TurningStart) -> float:
+    """Voltage of the turning point of a changed design on two coarse meshes, [V].
+
+    Parameters
+    ----------
+    design : Design
+    changes : ((key, SI value), ...)
+        The key `TENSION` stands for a factor on the surface tension.
+    start : TurningStart
+        Of the design as drawn.
+
+    Raises
+    ------
+    DesignError
+        The changed design is refused or floods.
+    ContinuationError, MeshError
+        No turning point was found near the start.
+    """
+    factor = math.prod(value for key, value in changes if key == TENSION)
+    design = changed_design(design, tuple(c for c in changes if c[0] != TENSION))
+    liquid = liquid_section(design)
+    gamma = factor * float(design.metal.surface_tension(design.liquid.temperature))
+    held, amount, _, _ = held_in(design, liquid.radius, gamma)
+    shape = MeniscusShape(start.coefficients, start.symmetry)
+    length = float(np.linalg.norm(start.chord))
+    middle = [] if held == "pressure" else [start.pressure]
+    _, values = fold_on_meshes(
+        liquid,
+        shape,
+        np.concatenate([start.coefficients, middle, [1.0]]),
+        start.chord / length,
+        fold_reach(length),
+        _LEVELS,
+        held=held,
+        amount=amount,
+        reference_field=1.0 / math.sqrt(start.strength),
+        quick=True,
+    )
+    return strength_voltage(estimate(_LEVELS, values).value, gamma, liquid.radius)
+
+
+def turning_voltages(
+    design: Design,
+    variants: Iterable[Changes],
+    start: TurningStart,
+    *,
+    progress: Progress | None = None,
+    what: str = "turning points of changed designs",
+    finished: Callable[[int, float | str], None] | None = None,
+) -> list[float | str]:
+    """`turning_voltage` of every variant, two at a time, [V]; a text says why there is none.
+
+    Parameters
+    ----------
+    design : Design
+    variants : iterable of ((key, value), ...)
+    start : TurningStart
+        Of the design as drawn.
+    progress, what, finished
+        As for `conegap.solver.scan.solve_variants`.
+
+    Raises
+    ------
+    ComputationError
+        A process that was solving ended early.
+    """
+    return solve_variants(
+        partial(turning_voltage, start=start),
+        design,
+        variants,
+        progress=progress,
+        what=what,
+        finished=finished,
+    )
