@@ -6,11 +6,11 @@ surrogate is sampled: each tolerance rectangular over its plus-minus range (JCGM
 or normal with the tolerance as two standard deviations, the surface tension normal, the numerical
 error and the distance of the walls rectangular.
 
-Limits, stated in every result.  Each changed design is meshed anew, on two meshes that are compared
-with the drawn design on the same two: the noise of that, about 2e-4 of the onset, is part of the
-surrogate's error (a mesh that is moved smoothly with the dimension would not have it).  Where the
-onset is the turning point of a free surface, every changed design's turning point is solved; one
-that is not found is shifted as the rigid surface's, and a warning says so.
+Limits, stated in every result. Each changed design is meshed anew, on two meshes that are compared
+with the drawn design on the same two: the noise of that (`MESH_NOISE`, `TURNING_NOISE`) is part of
+the surrogate's error (a mesh that is moved smoothly with the dimension would not have it). Where
+the onset is the turning point of a free surface, every changed design's turning point is solved;
+one that is not found is shifted as the rigid surface's, and a warning says so.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ import numpy as np
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design, Dimension
 from conegap.geometries.errors import ComputationError, DesignError
-from conegap.solver.free_surface import Criterion
+from conegap.solver.free_surface import RIGID, Criterion
 from conegap.solver.kept_solves import KeptSolves, OnsetOf, Variant
 from conegap.solver.nominal_onset import Nominal, nominal_onset
 from conegap.solver.scan import Progress
@@ -32,6 +32,9 @@ __all__ = ["MESH_NOISE", "Nominal", "Share", "ToleranceStudy", "stack_up", "tole
 
 MESH_NOISE = 2e-4
 """Scatter of log(onset) from meshing a changed design anew, two meshes; measured on scans."""
+
+TURNING_NOISE = 5e-4
+"""The same of a turning point; measured on dimensions of the capillary that hardly matter."""
 
 WORST_SURROGATE = 0.1
 """Largest held-out error of a surrogate that is used, in half widths of the band."""
@@ -93,6 +96,8 @@ class ToleranceStudy:
         Largest share of the variance first.
     seed : int
         Of the random numbers.
+    noise : float
+        Scatter of log(onset) from one solve to the next that was assumed, [-].
     warnings : tuple of str
     """
 
@@ -102,6 +107,7 @@ class ToleranceStudy:
     surrogate: Surrogate
     shares: tuple[Share, ...]
     seed: int
+    noise: float
     warnings: tuple[str, ...]
     _deviations: FloatArray = field(repr=False, compare=False)
     _other: FloatArray = field(repr=False, compare=False)
@@ -196,6 +202,7 @@ def tolerate(
         normal=normal,
         samples=samples,
         seed=seed,
+        noise=MESH_NOISE if drawn.nominal.criterion == RIGID else TURNING_NOISE,
         warnings=drawn.warnings,
     )
     return replace(study, warnings=(*study.warnings, *dict.fromkeys(drawn.notes)))
@@ -300,6 +307,7 @@ def stack_up(
         surrogate=surrogate,
         shares=_shares(dimensions, bell, surrogate, nominal, noise),
         seed=seed,
+        noise=noise,
         warnings=warnings,
         _deviations=deviations,
         _other=_other(nominal, samples, generator),

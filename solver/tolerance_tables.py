@@ -10,7 +10,7 @@ from typing import Any
 from conegap.geometries.design import Design
 from conegap.solver.callouts import Callouts
 from conegap.solver.figure_units import axis_unit
-from conegap.solver.tolerance import HIGH, LOW, MESH_NOISE, WORST_SURROGATE, ToleranceStudy
+from conegap.solver.tolerance import HIGH, LOW, WORST_SURROGATE, ToleranceStudy
 
 __all__ = ["METHOD", "callout_csv", "tolerance_results"]
 
@@ -66,7 +66,7 @@ def tolerance_results(
             "held_out_error": surrogate.held_out_error,
             "held_out_designs": len(surrogate.held_out),
             "allowed_error": WORST_SURROGATE * study.half_width,
-            "mesh_noise": MESH_NOISE,
+            "mesh_noise": study.noise,
         },
         "contributions": [
             {
