@@ -121,6 +121,7 @@ class Crown(TipGroup):
             tips=(self.tip("tip", (self.pitch_radius, 0.0), gap, film, (0.0,)),),
             gap=gap,
             copies=2 * self.tips,
+            parts_per_radius=1.0,
             notes=(
                 f"Half a pitch of the crown, {180.0 / self.tips:.4g} deg, between the plane "
                 "through a tip and the plane between two tips.",

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import copy
 import difflib
 import hashlib
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -27,17 +26,18 @@ from conegap.geometries.design_file import Complaints, parse_toml, read_parts
 from conegap.geometries.dimensions import Dimension, dimensions_of, quantity_for, unknown_key
 from conegap.geometries.drawn import ImportedFile
 from conegap.geometries.emitter import Emitter
-from conegap.geometries.errors import DesignError, GeometryError
+from conegap.geometries.errors import DesignError
 from conegap.geometries.files import Folder, example_names, examples_folder, text_of
 from conegap.geometries.kinds import WHOLE_EMITTERS
 from conegap.geometries.metals import Metal
 from conegap.geometries.part import Part, Problem
 from conegap.geometries.points_file import ends_cleanly, read_points
-from conegap.geometries.quantity import LENGTH, as_text
+from conegap.geometries.quantity import as_text
 from conegap.geometries.section import Section
 from conegap.geometries.sector import Sector
 from conegap.geometries.surroundings import Room
 from conegap.geometries.tip_group import TipGroup
+from conegap.geometries.tolerance_ends import broken_ends, with_text
 
 __all__ = ["Design", "Dimension", "Drawing", "example_names", "quantity_for"]
 
@@ -242,7 +242,7 @@ class Design:
         if not math.isfinite(value):
             raise DesignError(f"{self.source}: {key} = {value}: a {kind.name} must be finite")
         text = f"{float(value)!r} {kind.si}"
-        document = _with_text(self._document, section, name, text)
+        document = with_text(self._document, section, name, text)
         shown = f"{key} = {as_text(float(value), kind, unit)}"
         digest = hashlib.sha256(f"{self.sha256}\n{key} = {text}".encode()).hexdigest()
         source = f"{self.source} with {shown}"
@@ -255,7 +255,6 @@ class Design:
         return ""
 
 
-_WIDE = 0.2
 """Share of the clearance from which the section is built at both ends of a tolerance."""
 
 _PARTS = (
@@ -307,55 +306,10 @@ def _build(text: str, name: str, files: Folder) -> Design:
         complaints=complaints,
         remarks=remarks,
     )
-    for key, message in _broken_ends(design):
+    for key, message in broken_ends(design, document):
         complaints.add(key, message)
     complaints.raise_if_any()
     return design
-
-
-def _with_text(document: Mapping[str, Any], section: str, name: str, text: str) -> dict[str, Any]:
-    """A parsed design file with one quantity changed; tolerance and basis stay."""
-    changed = copy.deepcopy(dict(document))
-    table = dict(changed.get(section, {}))
-    previous = table.get(name)
-    table[name] = {**previous, "value": text} if isinstance(previous, Mapping) else text
-    changed[section] = table
-    return changed
-
-
-def _broken_ends(design: Design) -> Iterator[tuple[str, str]]:
-    """Tolerances that reach a solid metal or electrodes that overlap.
-
-    The section is built anew only where a tolerance is no longer small against the clearance.
-    """
-    for dimension in design.dimensions():
-        if not dimension.tolerance:
-            continue
-        section, _, name = dimension.key.partition(".")
-        wide = dimension.kind is LENGTH and dimension.tolerance > _WIDE * design.clearance
-        for sign, word in ((-1.0, "-"), (1.0, "+")):
-            value = dimension.value + sign * dimension.tolerance
-            text = f"{value!r} {dimension.kind.si}"
-            document = _with_text(design._document, section, name, text)
-            reason = ""
-            try:
-                if section == "liquid":
-                    parts = read_parts(document, Complaints("", "", document), scanned=True)
-                    reason = "; ".join(rule.message for rule in broken_rules(parts))
-                if wide:
-                    design.with_value(dimension.key, value)
-            except GeometryError as problem:
-                reason = str(problem)
-            except DesignError:
-                # A part's own rules are kept for the computation that meets them.
-                continue
-            if reason:
-                yield (
-                    dimension.key,
-                    f"its tolerance, {word} {dimension.tolerance_text}, reaches a design that "
-                    f"cannot be: {reason}; give a smaller tolerance, or another value",
-                )
-                break
 
 
 def _imported(

@@ -339,7 +339,7 @@ def assess(
             *(() if sector is None else sector_rows(design, sector)),
             *end_rows(end),
         ),
-        scans=_scans(design, progress) if scans else (),
+        scans=_scans(design, deep, progress) if scans else (),
         sector=sector,
         slit_end=end,
         warnings=(
@@ -376,9 +376,12 @@ def _beam(
         return None, (f"no ion paths could be computed: {error}",)
 
 
-def _scans(design: Design, progress: Progress | None) -> tuple[Scan, ...]:
+def _scans(
+    design: Design, sector: SectorOnset | None, progress: Progress | None
+) -> tuple[Scan, ...]:
     """Onset over gap and edge radius, from half to twice the drawn value."""
     found = []
+    factor = None if sector is None else sector.first_meshes(2).factor
     known = {d.key for d in design.dimensions()}
     for key in ("accelerator.gap", edge_radius_key(design)):
         if key is None or key not in known:
@@ -387,7 +390,7 @@ def _scans(design: Design, progress: Progress | None) -> tuple[Scan, ...]:
         if drawn <= 0.0:
             continue
         values = drawn * np.geomspace(0.5, 2.0, 7)
-        found.append(scan(design, key, values, progress=progress))
+        found.append(scan(design, key, values, factor=factor, progress=progress))
     return tuple(found)
 
 

@@ -165,12 +165,12 @@ def error_budget(
     if meniscus is not None:
         basis += f": {_NOT_FOUND}" if sector is None else ", not the turning point"
     # Shifts compare like with like: two meshes for the changed designs and for the drawn one.
-    drawn = rigid_onset_of_solution(design, solution.first_meshes(2)).in_sector(
-        None if sector is None else sector.first_meshes(2)
-    )
+    coarse = None if sector is None else sector.first_meshes(2)
+    drawn = rigid_onset_of_solution(design, solution.first_meshes(2)).in_sector(coarse)
     results = onset_of_variants(
         design,
         [*variants, *([room] if room else [])],
+        factor=None if coarse is None else coarse.factor,
         progress=progress,
         what="tolerances and surroundings",
     )

@@ -20,7 +20,8 @@ from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design
 from conegap.geometries.errors import DesignError
 from conegap.solver.field import solve_field
-from conegap.solver.onset import rigid_onset, rigid_onset_of_solution
+from conegap.solver.onset import RigidOnset, rigid_onset_of_solution
+from conegap.solver.scan import onset_of_variants
 from conegap.solver.scan_progress import Progress
 from conegap.solver.sector_influence import height_influence
 from conegap.solver.sector_onset import SectorOnset, sector_onset
@@ -171,15 +172,18 @@ def firing_laws(
     if progress is not None:
         progress("firing order", 2, 4)
     step = _HEIGHT_STEP * min(emitter.tip_height, design.gap)
-    low, high = (
-        rigid_onset(
-            design.with_value("emitter.tip_height", emitter.tip_height + sign * step).with_value(
-                "accelerator.gap", design.gap - sign * step
-            ),
-            meshes=2,
-        ).voltage
-        for sign in (-1.0, 1.0)
+    ends = onset_of_variants(
+        design,
+        [
+            (
+                ("emitter.tip_height", emitter.tip_height + sign * step),
+                ("accelerator.gap", design.gap - sign * step),
+            )
+            for sign in (-1.0, 1.0)
+        ],
+        what="firing order: all tips raised",
     )
+    low, high = (_voltage_of(end) for end in ends)
     if progress is not None:
         progress("firing order", 3, 4)
     sideways = (0.0, 0.0)
@@ -189,6 +193,12 @@ def firing_laws(
         progress("firing order", 4, 4)
     together = -math.log(high / low) / (2.0 * step)
     return FiringLaws(voltage, radii, ratios, together, influence, sideways)
+
+
+def _voltage_of(end: RigidOnset | str) -> float:
+    if isinstance(end, str):
+        raise DesignError(f"firing order: the crown cannot be computed with other heights: {end}")
+    return end.voltage
 
 
 def _weights(design: Design, sector: SectorOnset) -> FloatArray:

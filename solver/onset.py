@@ -60,11 +60,21 @@ class RigidOnset:
             return self
         best = self.numerical.estimate
         error = math.hypot(best.error, sector.error)
+        numerical = replace(self.numerical, estimate=replace(best, error=error))
+        return replace(self.times(sector.factor), numerical=numerical)
+
+    def times(self, factor: float) -> RigidOnset:
+        """The onset where the true surroundings change the field by a factor.
+
+        Parameters
+        ----------
+        factor : float
+            [-].
+        """
         return replace(
             self,
-            voltage=self.voltage / sector.factor,
-            edge_per_volt=self.edge_per_volt * sector.factor,
-            numerical=replace(self.numerical, estimate=replace(best, error=error)),
+            voltage=self.voltage / factor,
+            edge_per_volt=self.edge_per_volt * factor,
         )
 
 
@@ -94,7 +104,9 @@ def electrode_voltages(
     return {name: wanted[name] for name in electrodes}
 
 
-def rigid_onset(design: Design, *, accuracy: float = 1e-3, meshes: int = 3) -> RigidOnset:
+def rigid_onset(
+    design: Design, *, accuracy: float = 1e-3, meshes: int = 3, factor: float | None = None
+) -> RigidOnset:
     """Solve the field of a design and find its rigid onset.
 
     A sector in three dimensions is solved on two meshes, whatever ``meshes`` says.
@@ -106,6 +118,8 @@ def rigid_onset(design: Design, *, accuracy: float = 1e-3, meshes: int = 3) -> R
         Relative numerical error wanted in the edge field, [-].
     meshes : int
         Meshes of the sequence, see `solve_field`, [-].
+    factor : float or None
+        Factor of the third dimension where it is known; solved where it is needed otherwise, [-].
 
     Raises
     ------
@@ -116,6 +130,8 @@ def rigid_onset(design: Design, *, accuracy: float = 1e-3, meshes: int = 3) -> R
     """
     solution = solve_field(design.section(), accuracy=accuracy, meshes=meshes)
     onset = rigid_onset_of_solution(design, solution)
+    if factor is not None:
+        return onset.times(factor)
     return onset.in_sector(sector_onset(design, onset.edge_per_volt))
 
 

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from conegap.geometries.crown import Crown
 from conegap.geometries.design import Design
-from conegap.geometries.errors import ComputationError, DesignError, GeometryError
+from conegap.geometries.errors import ComputationError, DesignError
 from conegap.geometries.tip_group import TipGroup
 from conegap.solver.scan_progress import Progress
 from conegap.solver.sector_field import solve_sector
 from conegap.solver.sector_onset import SectorOnset, tip_fields
+from conegap.solver.side_by_side import side_by_side
 
 __all__ = ["Screening", "ScreeningPoint", "screening"]
 
-_ALONE_FINENESS = 1.6
+_ROUGH = 0.3
 _PITCHES = (0.5, 0.75, 1.0, 1.5, 2.5, 4.0)
 
 
@@ -85,24 +87,20 @@ def screening(
     if not isinstance(emitter, TipGroup):
         raise DesignError(f"screening: a {emitter.kind} has no tips that screen each other")
     variants = _variants(emitter) if curve else []
-    done, steps = 0, len(variants) + 1
     if progress is not None:
-        progress("screening", done, steps)
-    alone = _fields(design, emitter.alone(), fineness=_ALONE_FINENESS)[0]
+        progress("screening", 0, len(variants) + 1)
+    found = side_by_side(
+        partial(_fields, design), [emitter.alone(), *variants], progress=progress, what="screening"
+    )
+    if isinstance(found[0], str):
+        raise ComputationError(f"screening: one tip alone could not be solved: {found[0]}")
+    alone = found[0][0]
     drawn = sector.first_meshes(2).tips
     points = []
-    for other in variants:
-        done += 1
-        if progress is not None:
-            progress("screening", done, steps)
-        try:
-            weakest = _fields(design, other)[-1]
-        except (GeometryError, ComputationError):
-            # A pitch at which the tips overlap or a body cannot be built is left out of the curve.
-            continue
-        points.append(ScreeningPoint(other.pitch_length, other.count, weakest / alone))
-    if progress is not None:
-        progress("screening", steps, steps)
+    for other, fields in zip(variants, found[1:], strict=True):
+        # A pitch at which the tips overlap or a body cannot be built is left out of the curve.
+        if not isinstance(fields, str):
+            points.append(ScreeningPoint(other.pitch_length, other.count, fields[-1] / alone))
     return Screening(
         strongest=drawn[0].per_volt.value / alone,
         weakest=drawn[-1].per_volt.value / alone,
@@ -111,12 +109,16 @@ def screening(
     )
 
 
-def _fields(design: Design, emitter: TipGroup, fineness: float = 1.0) -> list[float]:
-    """Fields per volt of an emitter's tips in the design's surroundings, strongest first."""
+def _fields(design: Design, emitter: TipGroup) -> list[float]:
+    """Fields per volt of an emitter's tips in the design's surroundings, strongest first.
+
+    Rounded edges far from the tips are meshed coarsely; a lone tip's field moves by 5e-4.
+    """
     other = replace(design, emitter=emitter)
     sector = other.sector()
     assert sector is not None
-    solution = solve_sector(sector, meshes=2, fineness=fineness)
+    sector = replace(sector, parts_per_radius=min(sector.parts_per_radius, _ROUGH))
+    solution = solve_sector(sector, meshes=2)
     return [tip.per_volt.value for tip in tip_fields(other, sector, solution)]
 
 
