@@ -255,8 +255,6 @@ class Design:
         return ""
 
 
-"""Share of the clearance from which the section is built at both ends of a tolerance."""
-
 _PARTS = (
     "emitter",
     "accelerator",
@@ -306,7 +304,8 @@ def _build(text: str, name: str, files: Folder) -> Design:
         complaints=complaints,
         remarks=remarks,
     )
-    for key, message in broken_ends(design, document):
+    ends = broken_ends(design.dimensions(), document, design.clearance, design.with_value)
+    for key, message in ends:
         complaints.add(key, message)
     complaints.raise_if_any()
     return design

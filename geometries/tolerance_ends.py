@@ -1,22 +1,21 @@
-"""Tolerances whose ends no design can have."""
+"""Tolerances whose ends no design may reach: a metal that freezes, electrodes that overlap."""
 
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from typing import Any
 
 from conegap.geometries.checks import broken_rules
 from conegap.geometries.design_file import Complaints, read_parts
+from conegap.geometries.dimensions import Dimension
 from conegap.geometries.errors import DesignError, GeometryError
 from conegap.geometries.quantity import LENGTH
-
-if TYPE_CHECKING:
-    from conegap.geometries.design import Design
 
 __all__ = ["broken_ends", "with_text"]
 
 _WIDE = 0.2
+"""Share of the clearance from which the section is built at both ends of a tolerance."""
 
 
 def with_text(document: Mapping[str, Any], section: str, name: str, text: str) -> dict[str, Any]:
@@ -25,10 +24,11 @@ def with_text(document: Mapping[str, Any], section: str, name: str, text: str) -
     Parameters
     ----------
     document : mapping
+        The parsed file.
     section, name : str
         Of the quantity.
     text : str
-        Its new value with unit.
+        New value with its unit.
     """
     changed = copy.deepcopy(dict(document))
     table = dict(changed.get(section, {}))
@@ -38,39 +38,47 @@ def with_text(document: Mapping[str, Any], section: str, name: str, text: str) -
     return changed
 
 
-def broken_ends(design: Design, document: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+def broken_ends(
+    dimensions: Iterable[Dimension],
+    drawn: Mapping[str, Any],
+    clearance: float,
+    build: Callable[[str, float], object],
+) -> Iterator[tuple[str, str]]:
     """Tolerances that reach a solid metal or electrodes that overlap.
 
     The section is built anew only where a tolerance is no longer small against the clearance.
 
     Parameters
     ----------
-    design : Design
-        As drawn.
-    document : mapping
-        Its parsed file.
+    dimensions : iterable of Dimension
+    drawn : mapping
+        The parsed design file.
+    clearance : float
+        Between emitter and accelerator as drawn, [m].
+    build : callable
+        Takes a key and its new value in SI and builds the section; raises where it cannot.
 
     Yields
     ------
-    tuple of str
-        Key and complaint.
+    (str, str)
+        Key of the design file, and what is wrong with its tolerance.
     """
-    for dimension in design.dimensions():
+    for dimension in dimensions:
         if not dimension.tolerance:
             continue
         section, _, name = dimension.key.partition(".")
-        wide = dimension.kind is LENGTH and dimension.tolerance > _WIDE * design.clearance
+        wide = dimension.kind is LENGTH and dimension.tolerance > _WIDE * clearance
         for sign, word in ((-1.0, "-"), (1.0, "+")):
             value = dimension.value + sign * dimension.tolerance
             text = f"{value!r} {dimension.kind.si}"
-            changed = with_text(document, section, name, text)
+            document = with_text(drawn, section, name, text)
             reason = ""
             try:
                 if section == "liquid":
-                    parts = read_parts(changed, Complaints("", "", changed), scanned=True)
+                    parts = read_parts(document, Complaints("", "", document), scanned=True)
                     reason = "; ".join(rule.message for rule in broken_rules(parts))
                 if wide:
-                    design.with_value(dimension.key, value)
+                    build(dimension.key, value)
             except GeometryError as problem:
                 reason = str(problem)
             except DesignError:
