@@ -171,6 +171,9 @@ def calibrate(
             "radius, so no radius can be read from it; calibrate the rigid surface with "
             "--criterion rigid if the lips are wetted over, or measure the channel"
         )
+    factor = None if design.sector() is None else rigid.factor
+    if meniscus is not None:
+        meniscus = meniscus.in_field(rigid.factor)
     drawn_ratio = 1.0 if meniscus is None else meniscus.voltage / rigid.voltage
     numerical = rigid.numerical.error if meniscus is None else meniscus.error
     gain = 0.5 * rigid.surface_tension * rigid.curvature / field_stress(rigid.edge_field)
@@ -186,6 +189,7 @@ def calibrate(
             design,
             [((key, r),) for r in missing],
             meshes=3,
+            factor=factor,
             progress=progress if len(missing) > 1 else None,
             what=f"onset over {dimension.label}",
         )
@@ -201,7 +205,7 @@ def calibrate(
         there = design.with_value(key, root.value)
         again, _ = free_surface(there, criterion, progress)
         if again is not None:
-            ratio = again.voltage / rigid_onset(there).voltage
+            ratio = again.in_field(rigid.factor).voltage / rigid_onset(there, factor=factor).voltage
             root = find_radius(voltages, dimension.value, measured / ratio, total)
     calibrated = design.with_value(key, root.value)
     edge = calibrated.section().edge(rigid.edge_name)

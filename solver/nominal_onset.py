@@ -18,7 +18,7 @@ from conegap.solver.kept_solves import (
     solved_onset,
     solved_turning,
 )
-from conegap.solver.onset import rigid_onset
+from conegap.solver.onset import RigidOnset, rigid_onset
 from conegap.solver.scan import Progress
 from conegap.solver.turning_shift import TENSION, TurningStart
 
@@ -105,11 +105,17 @@ def nominal_onset(
         progress("field as drawn", 1, 1)
     row = _free_surface_row(design, criterion, kept, progress)
     free = row["voltage_V"]
-    voltage = rigid.voltage if free is None else float(free)
+    deep = design.sector() is not None
+    voltage = rigid.voltage if free is None else float(free) / rigid.factor
     tension = float(design.metal.surface_tension_uncertainty(design.liquid.temperature))
     gain, notes = rigid_tension_gain(rigid), list[str]()
     onset_of = solved_onset(design, kept, progress=progress)
-    if free is not None:
+    if free is not None and deep:
+        notes.append(
+            "in three dimensions the shifts are those of the rigid surface, not of the turning "
+            "point"
+        )
+    elif free is not None:
         try:
             start = TurningStart.from_dict(row["start"])
             turning = solved_turning(design, kept, start, notes, progress=progress)
@@ -132,13 +138,20 @@ def nominal_onset(
         voltage=voltage,
         criterion=RIGID if free is None else TURNING_POINT,
         ratio_to_rigid=voltage / rigid.voltage,
-        numerical_error=rigid.numerical.error if free is None else float(row["error"]),
+        numerical_error=_numerical(rigid, row, deep),
         surroundings=surroundings,
         tension=tension,
         tension_gain=gain,
     )
     warnings = (*design.warnings, *(str(text) for text in row["remarks"]))
     return DrawnOnset(nominal, onset_of, warnings, notes)
+
+
+def _numerical(rigid: RigidOnset, row: dict[str, Any], deep: bool) -> float:
+    """Relative numerical error of the onset by the criterion in use."""
+    if row["voltage_V"] is None:
+        return rigid.numerical.error
+    return math.hypot(float(row["error"]), rigid.numerical.error if deep else 0.0)
 
 
 def _free_surface_row(

@@ -37,6 +37,8 @@ class RigidOnset:
         [N/m].
     numerical : EdgeField
         The field at the design's voltages with its numerical error.
+    factor : float
+        Field in three dimensions over that of the plane section, 1 where there is no third, [-].
     """
 
     voltage: float
@@ -47,6 +49,7 @@ class RigidOnset:
     position: tuple[float, float]
     surface_tension: float
     numerical: EdgeField
+    factor: float = 1.0
 
     def in_sector(self, sector: SectorOnset | None) -> RigidOnset:
         """The onset that the third dimension makes of this one.
@@ -75,6 +78,7 @@ class RigidOnset:
             self,
             voltage=self.voltage / factor,
             edge_per_volt=self.edge_per_volt * factor,
+            factor=self.factor * factor,
         )
 
 
