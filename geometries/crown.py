@@ -78,14 +78,14 @@ class Crown(TipGroup):
         return "body_width"
 
     def problems(self) -> Iterator[Problem]:
-        if self.body_width / 2.0 >= self.pitch_radius:
+        found = list(super().problems())
+        yield from found
+        if not found and self.body_width / 2.0 >= self.pitch_radius:
             yield Problem(
                 "emitter.body_width",
                 f"the ring is wider than the radius of its pitch circle, "
                 f"{length_text(self.pitch_radius)}, and closes in the middle; make it narrower",
             )
-            return
-        yield from super().problems()
 
     def alone(self) -> Crown:
         return self.model_copy(update={"tips": 1})

@@ -127,7 +127,7 @@ def influence_matrix(laws: FiringLaws, tips: int) -> FloatArray:
         Number of tips on the ring.
     """
     row = np.zeros(tips)
-    for k, value in enumerate(laws.influence, start=1):
+    for k, value in enumerate(laws.influence[: tips // 2], start=1):
         for place in {k % tips, -k % tips}:
             row[place] = value
     row[0] = laws.together - row[1:].sum()
