@@ -9,13 +9,14 @@ from conegap.validation import sections
 from conegap.validation.exact_case import ExactCase
 from conegap.validation.row import Case, Row, not_run
 
-__all__ = ["peer_cases"]
+__all__ = ["has_skfem", "peer_cases"]
 
 _METHOD = "independent solution, fourth-order finite elements (scikit-fem)"
 _MISSING = "not run: scikit-fem is not installed (pip install 'conegap[test]')"
 
 
-def _has_skfem() -> bool:
+def has_skfem() -> bool:
+    """Whether scikit-fem is installed."""
     from importlib.util import find_spec
 
     return find_spec("skfem") is not None
@@ -24,7 +25,7 @@ def _has_skfem() -> bool:
 def _exact_rows(build: Callable[[], ExactCase]) -> list[Row]:
     case = build()
     name = f"finite elements alone: {case.title}"
-    if not _has_skfem():
+    if not has_skfem():
         return [not_run(name, case.source, "field at the edge [V/m]", _MISSING)]
     from conegap.validation.finite_element import solve_finite_element
 
@@ -47,7 +48,7 @@ def _design_rows(design_name: str) -> list[Row]:
     from conegap.solver.field import solve_field
 
     name = f"shipped design '{design_name}'"
-    if not _has_skfem():
+    if not has_skfem():
         return [not_run(name, _METHOD, "field at the edge [V/m]", _MISSING)]
     from conegap.validation.finite_element import solve_finite_element
 
