@@ -12,6 +12,7 @@ import numpy as np
 from conegap.geometries.accelerators import Accelerator
 from conegap.geometries.curves import Arc, FloatArray, Line, polyline
 from conegap.geometries.emitter import Emitter, Setting, described, length_text
+from conegap.geometries.errors import GeometryError
 from conegap.geometries.part import Angle, Length, Problem, Radius
 from conegap.geometries.section import Boundary, DimensionMark, EmittingEdge
 from conegap.geometries.sector import Sector, Tip
@@ -22,6 +23,7 @@ __all__ = ["TipGroup"]
 _LEAST_ANGLE = math.radians(0.5)
 _MOST_ANGLE = math.radians(75.0)
 _LEAST_REACH = 6.0
+_LEAST_NEAR = 5.0
 
 
 class TipGroup(Emitter):
@@ -120,7 +122,20 @@ class TipGroup(Emitter):
             [m].
         mirrors : tuple of float
             Azimuths of the symmetry planes through it, [rad].
+
+        Raises
+        ------
+        GeometryError
+            The accelerator is too near, or the film too thick, for the region about one tip.
         """
+        radius = self.tip_radius + film
+        if self.reach(gap) < _LEAST_NEAR * radius:
+            raise GeometryError(
+                f"accelerator.gap: with {length_text(gap)} to the accelerator and tips of "
+                f"{length_text(radius)} radius, film included, there is no room about a tip for a "
+                f"field of its own; the gap must be at least {2.0 * _LEAST_NEAR:g} of these radii, "
+                f"{length_text(2.0 * _LEAST_NEAR * radius)}"
+            )
         return Tip(
             name=name,
             place=place,
@@ -167,8 +182,8 @@ class TipGroup(Emitter):
             yield Problem(
                 "emitter.tip_radius",
                 f"the tips are blunt against their distance, {length_text(self.pitch_length)}, or "
-                f"height, {length_text(self.tip_height)}: neither may be less than "
-                f"{4 * _LEAST_REACH:g} tip radii",
+                f"height, {length_text(self.tip_height)}: the distance may not be less than "
+                f"{4 * _LEAST_REACH:g} tip radii, the height not less than {2 * _LEAST_REACH:g}",
             )
         if self.runout > 0.5 * self.tip_height:
             yield Problem(

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from conegap.geometries.curves import Arc, Curve, FloatArray, Line
+from conegap.geometries.errors import MeshError
 from conegap.geometries.section import Boundary, EmittingEdge, Section
 from conegap.geometries.sector import Tip
 from conegap.solver.coarse_mesh import coarse_mesh
@@ -37,6 +38,7 @@ __all__ = [
 _FUNCTIONS = 6
 _AZIMUTHAL = 4
 _SIZES = (2, 4, 8)
+_LEAST_REACH = 5.0
 
 
 def near_section(tip: Tip) -> Section:
@@ -236,6 +238,11 @@ def tip_response(tip: Tip, sizes: tuple[int, ...] = _SIZES) -> TipResponse:
     MeshError, ConvergenceError
         The region could not be solved.
     """
+    if tip.reach < _LEAST_REACH * tip.radius:
+        raise MeshError(
+            f"the sphere about the tip '{tip.name}' has {tip.reach / tip.radius:.3g} tip radii; "
+            f"its region can be meshed from {_LEAST_REACH:g} on"
+        )
     return edge_response(near_section(tip), sizes)
 
 

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from conegap.geometries.errors import MeshError
+from conegap.geometries.design import Design
+from conegap.geometries.errors import GeometryError, MeshError
 from conegap.geometries.sector import Conductor, Sector, Tip, Wedge
 from conegap.geometries.solids import Block
 from conegap.solver import sector_field
@@ -146,3 +147,16 @@ def test_refined_meshes_are_no_larger_than_was_asked_for() -> None:
     assert np.all(np.isin(first.points_on("accelerator"), second.points_on("accelerator")))
     offset = second.points[second.points_on("inside:tip")] * second.scale - [1e-3, 0.0, 0.0]
     assert_allclose(np.linalg.norm(offset, axis=1), 0.2e-3, rtol=1e-6)
+
+
+def test_a_gap_of_few_tip_radii_is_refused() -> None:
+    """REGRESSION: no room about the tip was once a mesh that never ended."""
+    design = Design.read("crown").with_value("emitter.tip_radius", 40e-6)
+    near = design.with_value("accelerator.gap", 0.3e-3)
+    with pytest.raises(GeometryError, match=r"accelerator.gap: with 0.3 mm .* at least 10 "):
+        near.sector()
+    sector = design.with_value("accelerator.gap", 0.41e-3).sector()
+    assert sector is not None
+    assert sector.tips[0].reach >= 5.0 * sector.tips[0].radius
+    with pytest.raises(MeshError, match=r"'tip' has 4 tip radii"):
+        tip_response(replace(sector.tips[0], reach=4.0 * sector.tips[0].radius))
