@@ -115,7 +115,7 @@ def cubic_sum(degree: int, order: int, split: float = _SPLIT) -> float:
     angular = outgoing(degree, order, waves).real * np.sqrt(square) ** (2 * degree - 1)
     far = float(np.sum(angular * np.exp(-square / (4.0 * split**2))))
     sign = (-1) ** (degree // 2)
-    return direct + sign * math.pi**1.5 / (2.0 ** (degree - 2) * gamma(half)) * far
+    return float(direct + sign * math.pi**1.5 / (2.0 ** (degree - 2) * gamma(half)) * far)
 
 
 def layer_sum(degree: int, order: int, reach: int = _LAYER_REACH) -> float:
