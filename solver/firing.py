@@ -168,7 +168,7 @@ def firing_laws(
     influence = np.zeros(0)
     if emitter.tips > 1:
         solved = sector.solution
-        influence = height_influence(solved.sector, solved.levels[0], weights)
+        influence = height_influence(solved.sector, solved.levels[0], weights, solved.levels[1:])
     if progress is not None:
         progress("firing order", 2, 4)
     step = _HEIGHT_STEP * min(emitter.tip_height, design.gap)

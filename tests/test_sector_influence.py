@@ -112,7 +112,10 @@ def test_influences_and_the_tips_own_make_the_whole_crown(crown: SectorSolution)
 
 
 def test_influence_against_a_crown_with_every_second_tip_raised(crown: SectorSolution) -> None:
-    """EXACT: boundary perturbation against two crowns drawn with uneven tips, within 5 %."""
+    """EXACT: boundary perturbation against two crowns drawn with uneven tips, within 5 %.
+
+    The first mesh with the pull of the second one, and both meshes extrapolated.
+    """
     rows = [height_influence(half_pitch(), level, weights(crown)) for level in crown.levels]
     assert all(len(row) == TIPS // 2 for row in rows)
     odd = [2.0 * (row[0] + row[2]) for row in rows]
@@ -122,6 +125,9 @@ def test_influence_against_a_crown_with_every_second_tip_raised(crown: SectorSol
     drawn = change / (2.0 * step) / odd_field(crown, "even")
     assert drawn < 0.0
     assert_allclose(odd[1] + (odd[1] - odd[0]) / 3.0, drawn, rtol=0.05)
+    row = height_influence(half_pitch(), crown.levels[0], weights(crown), crown.levels[1:])
+    assert_allclose(2.0 * (row[0] + row[2]), drawn, rtol=0.03)
+    assert abs(odd[0] / drawn - 1.0) > 0.1
 
 
 def test_influence_falls_with_the_distance(crown: SectorSolution) -> None:
