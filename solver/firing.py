@@ -187,7 +187,7 @@ def firing_laws(
     if progress is not None:
         progress("firing order", 3, 4)
     sideways = (0.0, 0.0)
-    if isinstance(design.accelerator, AnnularSlot) and design.accelerator.lateral_offset != 0.0:
+    if any(_offset(design)):
         sideways = _sideways(design, sector)
     if progress is not None:
         progress("firing order", 4, 4)
@@ -199,6 +199,14 @@ def _voltage_of(end: RigidOnset | str) -> float:
     if isinstance(end, str):
         raise DesignError(f"firing order: the crown cannot be computed with other heights: {end}")
     return end.voltage
+
+
+def _offset(design: Design) -> tuple[float, float]:
+    """The slot's offset and its tolerance, [m]."""
+    if not isinstance(design.accelerator, AnnularSlot):
+        return 0.0, 0.0
+    drawn = design.dimension("accelerator.lateral_offset")
+    return drawn.value, drawn.tolerance or 0.0
 
 
 def _weights(design: Design, sector: SectorOnset) -> FloatArray:
@@ -248,7 +256,7 @@ def sampled_firing(design: Design, laws: FiringLaws, samples: int = _SAMPLES) ->
     """Sample crowns within their tolerances.
 
     Radius and height scatter uniformly from tip to tip, within plus or minus the tolerance of
-    `tip_radius` and half the `runout`.
+    `tip_radius` and half the `runout`; the slot's offset, from crown to crown, within its own.
 
     Parameters
     ----------
@@ -266,14 +274,15 @@ def sampled_firing(design: Design, laws: FiringLaws, samples: int = _SAMPLES) ->
     emitter = design.emitter
     if not isinstance(emitter, Crown):
         raise DesignError(f"firing order: a {emitter.kind} is no crown")
-    offset = float(getattr(design.accelerator, "lateral_offset", 0.0))
+    offset, play = _offset(design)
     scatter = design.dimension("emitter.tip_radius").tolerance or 0.0
     generator = np.random.default_rng(_SEED)
     shape = (samples, emitter.tips)
     radius = emitter.tip_radius + scatter * generator.uniform(-1.0, 1.0, shape)
     height = 0.5 * emitter.runout * generator.uniform(-1.0, 1.0, shape)
     azimuth = 2.0 * math.pi * np.arange(emitter.tips) / emitter.tips
-    outward = -offset * np.cos(azimuth)
+    aside = offset + play * generator.uniform(-1.0, 1.0, (samples, 1))
+    outward = -aside * np.cos(azimuth)
     change = height @ influence_matrix(laws, emitter.tips).T
     change = change + laws.sideways[0] * outward + 0.5 * laws.sideways[1] * outward**2
     ratio = laws.radius_ratio(radius.ravel()).reshape(shape)

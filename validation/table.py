@@ -17,6 +17,7 @@ from conegap.validation.liquid_surface_cases import liquid_surface_cases
 from conegap.validation.peer_cases import peer_cases
 from conegap.validation.row import Case, Row
 from conegap.validation.sector_cases import sector_cases
+from conegap.validation.slit_end_cases import slit_end_cases
 from conegap.validation.stability_cases import stability_cases
 
 __all__ = ["Case", "Row", "all_cases", "run_case", "run_validation"]
@@ -30,6 +31,7 @@ def all_cases() -> list[Case]:
         *liquid_surface_cases(),
         *stability_cases(),
         *sector_cases(),
+        *slit_end_cases(),
         *peer_cases(),
         *emission_cases(),
         *beam_cases(),

@@ -1,0 +1,171 @@
+"""The ends of a slit: their drawing, the region inside a tube about the lips, the field there."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from conegap.geometries.design import Design
+from conegap.geometries.errors import DesignError, GeometryError
+from conegap.geometries.slit import Slit
+from conegap.geometries.slit_end import slit_end_sector
+from conegap.geometries.starters import starter
+from conegap.solver.field import solve_field
+from conegap.solver.lip_field import LipField, lip_field
+from conegap.solver.onset import electrode_voltages
+from conegap.solver.sector_field import solve_sector
+from conegap.solver.slit_end import EndPoint, SlitEnd, end_rows, end_warnings
+from conegap.solver.tip_field import edge_response, near_lip_section
+from conegap.validation.slit_end_cases import blunt_blade_section, blunt_end
+
+Solved = Callable[[float], LipField]
+
+
+@pytest.fixture(scope="module")
+def solved() -> Solved:
+    """Field along the lips of the shipped slit for an end radius, each solved once."""
+    known: dict[float, LipField] = {}
+
+    def solve(end_radius: float) -> LipField:
+        if end_radius not in known:
+            design, sector = blunt_end(end_radius, 0.06 * min(0.8e-3, end_radius))
+            known[end_radius] = lip_field(design, sector, solve_sector(sector, meshes=2))
+        return known[end_radius]
+
+    return solve
+
+
+def summary(factor: float, radii: tuple[tuple[float, float], ...] = ()) -> SlitEnd:
+    """A result with a given end factor."""
+    return SlitEnd(
+        along=np.array([-1e-3, 0.0]),
+        share=np.array([1.0, factor]),
+        factor=factor,
+        error=1e-3,
+        place=0.0,
+        end_radius=1e-3,
+        models=(),
+        over_radius=tuple(EndPoint(*pair) for pair in radii),
+        over_overhang=(),
+        seconds=1.0,
+        cells=1000,
+    )
+
+
+def test_a_slit_without_an_end_radius_has_no_sector() -> None:
+    """EXACT: the ends are computed only where they are drawn."""
+    design = Design.read("slit")
+    assert isinstance(design.emitter, Slit)
+    with pytest.raises(GeometryError, match=r"emitter\.end_radius is not given"):
+        slit_end_sector(design.emitter, design.accelerator, design.gap, design.room(), 1e-5)
+
+
+@pytest.mark.parametrize(
+    ("line", "message"),
+    [
+        ('end_radius = "11 mm"', r"the ends' roundings meet.*did you mean \"11 um\""),
+        ('end_radius = "-1 mm"', r"must be larger than zero"),
+    ],
+)
+def test_a_wrong_end_radius_is_refused(line: str, message: str) -> None:
+    """EXACT: the message names the rule and the remedy."""
+    text = re.sub(r"(?m)^end_radius = .*$", line, starter("slit_end"))
+    with pytest.raises(DesignError, match=message):
+        Design.from_text(text)
+
+
+def test_an_offset_slot_has_no_ends() -> None:
+    """EXACT: the ends need both mirror planes."""
+    text = starter("slit_end").replace('lateral_offset = "0 um"', 'lateral_offset = "50 um"')
+    design = Design.from_text(text)
+    assert isinstance(design.emitter, Slit)
+    with pytest.raises(GeometryError, match="their own mirror images"):
+        slit_end_sector(design.emitter, design.accelerator, design.gap, design.room(), 1e-5)
+
+
+def test_a_wide_bend_is_as_good_as_a_straight_lip() -> None:
+    """INVARIANT: the response of a bent lip tends to that of a straight one as 1/bend."""
+    straight = edge_response(near_lip_section(30e-6, 0.26, 125e-6)).per_volt[-1]
+    size = float(np.abs(straight).max())
+    apart = []
+    for bend in (1e-3, 2e-3, 4e-3):
+        section = near_lip_section(30e-6, 0.26, 125e-6, bend)
+        bent = edge_response(section, bend=bend).per_volt[-1]
+        apart.append(float(np.abs(bent - straight).max()) / size)
+    assert apart[0] < 0.06
+    assert_allclose([apart[0] / apart[1], apart[1] / apart[2]], 2.0, rtol=0.1)
+
+
+def test_the_tube_about_a_straight_lip_gives_back_its_field() -> None:
+    """EXACT: the response to the potential of a whole plane solve on the tube is its edge field.
+
+    The blade's whole section is solved once; the potential it has on a circle about the crest,
+    as polar functions, must give the field that the same solve has at the crest.
+    """
+    from conegap.solver.field_at_points import field_at_points
+    from conegap.solver.tip_field import polar_functions
+
+    design, sector = blunt_end(0.5e-3, 30e-6)
+    lip = sector.lip
+    assert lip is not None
+    solution = solve_field(blunt_blade_section(design, sector), accuracy=1e-4)
+    voltages = electrode_voltages(design, solution.electrodes)
+    edge = solution.edge("lip", voltages)
+    near = near_lip_section(lip.radius, lip.lean, lip.reach)
+    rim = near.loops[0][1].curve.end
+    end = float(np.arctan2(rim[0], rim[1]))
+    polar = np.linspace(0.0, 0.99 * end, 60)
+    places = lip.reach * np.column_stack([np.sin(polar), np.cos(polar)])
+    potential = field_at_points(solution, voltages).potential(places)
+    basis = polar_functions(polar, end)
+    found, *_ = np.linalg.lstsq(basis.T, potential - design.voltages.emitter, rcond=None)
+    assert_allclose(edge_response(near).field(found).value, edge.value, rtol=2e-3)
+
+
+def test_the_row_and_the_warning_name_the_factor() -> None:
+    """EXACT: 1.05 passes, above it fails with advice; the onset of the ends is the middle's over
+    the factor; nothing is said of a slit without drawn ends."""
+    assert end_rows(summary(1.05))[0].passed
+    row = end_rows(summary(1.06))[0]
+    assert not row.passed
+    assert "larger radius" in row.advice
+    assert "8000 V" in end_warnings(summary(1.25), 10e3)[0]
+    assert end_rows(None) == ()
+    assert end_warnings(None, 1.0) == ()
+    assert end_warnings(summary(0.98), 10e3) == ()
+
+
+def test_the_radius_that_keeps_the_ends_quiet() -> None:
+    """EXACT: by straight lines between the computed end radii; None where none is large enough."""
+    points = ((1e-3, 1.25), (2e-3, 1.15), (4e-3, 1.01))
+    assert_allclose(summary(1.25, points).keeping_radius, 2e-3 + 2e-3 * 0.10 / 0.14)
+    assert summary(1.25, points[:2]).keeping_radius is None
+    assert summary(1.01, points[2:]).keeping_radius == 4e-3
+
+
+@pytest.mark.slow
+def test_far_from_its_end_a_slit_is_a_plane_section(solved: Solved) -> None:
+    """EXACT: the field in the middle within 0.5 % of the plane solve of the same blade, and the
+    field along the lips falls back to it."""
+    design, sector = blunt_end(0.5e-3, 30e-6)
+    flat = solve_field(blunt_blade_section(design, sector), accuracy=1e-4)
+    plane = flat.edge("lip", electrode_voltages(design, flat.electrodes)).value
+    found = solved(0.5e-3)
+    assert_allclose(found.middle, plane, rtol=5e-3)
+    near = found.along > -0.5e-3
+    assert np.all(found.share[~near] < found.share[near].max())
+
+
+@pytest.mark.slow
+def test_rounder_ends_fire_later(solved: Solved) -> None:
+    """INVARIANT: the field at the ends falls towards that in the middle as their radius grows, and
+    is greatest just behind the beginning of the rounding."""
+    sharp, round_ = solved(0.5e-3), solved(2e-3)
+    assert sharp.share.max() > round_.share.max() + 0.1
+    assert round_.share.max() > 1.0
+    for found, end in ((sharp, 0.5e-3), (round_, 2e-3)):
+        assert 0.0 <= found.along[int(found.share.argmax())] < end
