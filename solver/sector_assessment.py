@@ -173,6 +173,6 @@ def _accelerator_factor(design: Design, section: FieldSolution, onset: SectorOns
     """Greatest accelerator field in three dimensions over that of the section."""
     solution = onset.solution
     voltages = electrode_voltages(design, solution.electrodes)
-    _, field = solution.surface_field("accelerator", voltages)
+    _, field = solution.surface_field("accelerator", voltages, averaged=True)
     flat = section.surface("accelerator", electrode_voltages(design, section.electrodes))
     return float(np.abs(field).max() / np.abs(flat.field).max())

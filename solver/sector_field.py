@@ -29,6 +29,7 @@ _BYTES_AT_REST = 300_000_000
 _GROWTH = 8
 _MOST_BYTES = 6 * 1024**3
 _MOST_POINTS = 250_000
+_SIDES = np.array([[0, 1], [1, 2], [2, 0]])
 
 
 @dataclass(frozen=True)
@@ -131,9 +132,17 @@ class SectorSolution:
         return estimate(self.level_sizes, tuple(values))
 
     def surface_field(
-        self, electrode: str, voltages: Mapping[str, float], level: int = -1
+        self,
+        electrode: str,
+        voltages: Mapping[str, float],
+        level: int = -1,
+        *,
+        averaged: bool = False,
     ) -> tuple[FloatArray, FloatArray]:
         """Outward normal field at the points of one electrode on one mesh.
+
+        At single points it is of first order, on a sphere 1 to 2 % root mean square and some points
+        up to 15 % off; the mean over each point and its neighbours halves that.
 
         Parameters
         ----------
@@ -142,6 +151,8 @@ class SectorSolution:
             [V].
         level : int
             Which mesh.
+        averaged : bool
+            Whether to take the mean over each point and its neighbours.
 
         Returns
         -------
@@ -159,9 +170,18 @@ class SectorSolution:
         at = self.levels[level]
         row = self.electrodes.index(electrode)
         own = np.nonzero((at.measure > 0.0) & (at.potentials[row] > 0.5))[0]
-        flux = self.weights(voltages) @ at.charges[:, own]
+        flux, measure = self.weights(voltages) @ at.charges, at.measure
+        if averaged:
+            pairs = np.sort(at.mesh.triangles[at.mesh.faces_of(electrode)][:, _SIDES], axis=2)
+            one, two = np.unique(pairs.reshape(-1, 2), axis=0).T
+            flux, measure = (
+                value
+                + np.bincount(one, value[two], len(value))
+                + np.bincount(two, value[one], len(value))
+                for value in (flux, measure)
+            )
         scale = at.mesh.scale
-        return at.mesh.points[own] * scale, flux / at.measure[own] / scale
+        return at.mesh.points[own] * scale, flux[own] / measure[own] / scale
 
 
 def memory_needed(points: int) -> int:
