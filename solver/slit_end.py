@@ -10,21 +10,23 @@ along its crest is divided by that far from the end, and the ratio is carried on
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
 
-from conegap.geometries.accelerators import SlottedPlate
+from conegap.geometries.accelerators import Accelerator, SlottedPlate
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design
-from conegap.geometries.errors import ComputationError, DesignError, GeometryError
+from conegap.geometries.errors import ComputationError, GeometryError
 from conegap.geometries.slit import Slit
 from conegap.geometries.slit_end import slit_end_sector
 from conegap.solver.lip_field import LipField, lip_field
 from conegap.solver.review import ReviewRow, criterion
 from conegap.solver.scan_progress import Progress
 from conegap.solver.sector_field import solve_sector
+from conegap.solver.side_by_side import side_by_side
 
 __all__ = [
     "EndPoint",
@@ -38,7 +40,8 @@ __all__ = [
 _BLUNT = 0.06
 _LESS_BLUNT = 1.6
 _ALLOWED = 1.05
-_RADII = (0.5, 2.0, 4.0)
+_RADII = (0.5, 0.75, 1.25, 2.0)
+_ROUGH = 0.4
 _OVERHANGS = (0.0, 1.0, 2.0)
 
 
@@ -144,10 +147,24 @@ def _true_edge(slit: Slit) -> float:
     return slit.channel_height / 2.0 + slit.lip_radius + slit.land / 2.0
 
 
-def _solved(design: Design, slit: Slit, accelerator: Any, radius: float) -> tuple[LipField, Any]:
-    sector = slit_end_sector(slit, accelerator, design.gap, design.room(), radius)
+@dataclass(frozen=True)
+class _Model:
+    """One end to be solved: its blade, plate and modelled edge."""
+
+    slit: Slit
+    accelerator: Accelerator
+    radius: float
+    rough: bool = False
+
+
+def _solved(design: Design, model: _Model) -> tuple[LipField, float, int]:
+    """Field along the lips, seconds and cells of one model (runs in a worker)."""
+    sector = slit_end_sector(model.slit, model.accelerator, design.gap, design.room(), model.radius)
+    if model.rough:
+        # The ratio of end to middle moves by 0.4 % on the coarser mesh, which serves the curves.
+        sector = replace(sector, parts_per_radius=_ROUGH)
     solution = solve_sector(sector, meshes=2)
-    return lip_field(design, sector, solution), solution
+    return lip_field(design, sector, solution), solution.seconds, solution.cells
 
 
 def slit_end(
@@ -166,7 +183,7 @@ def slit_end(
     ------
     DesignError
         The end cannot be built.
-    MeshError, ConvergenceError
+    ComputationError
         The end could not be solved.
     """
     slit = design.emitter
@@ -175,38 +192,31 @@ def slit_end(
     end, true = slit.end_radius, _true_edge(slit)
     blunt = max(_BLUNT * min(design.gap, end), 1.05 * true)
     finer = max(blunt / _LESS_BLUNT, 1.001 * true)
-    steps = 2 + (len(_RADII) + len(_OVERHANGS) if curve else 0)
-
-    def step(k: int) -> None:
-        if progress is not None:
-            progress("the slit's end", k, steps)
-
-    step(0)
-    one, _ = _solved(design, slit, design.accelerator, blunt)
-    step(1)
-    two, solution = _solved(design, slit, design.accelerator, finer)
+    # Refuses what cannot be built before anything is solved.
+    slit_end_sector(slit, design.accelerator, design.gap, design.room(), blunt)
+    others = _other_ends(design, slit, blunt) if curve else []
+    models = [
+        _Model(slit, design.accelerator, blunt),
+        _Model(slit, design.accelerator, finer),
+        *(model for _, model in others),
+    ]
+    found = side_by_side(partial(_solved, design), models, progress=progress, what="slit's end")
+    (one, _, _), (two, seconds, cells) = (_or_raise(result) for result in found[:2])
     share = np.interp(two.along, one.along, one.share)
     carried = two.share + (two.share - share) * (finer - true) / (blunt - finer)
     k = int(np.argmax(carried))
     factor = float(carried[k])
     shift = factor - float(one.share.max())
-    radii, overhangs = [EndPoint(end, factor)], []
-    done = 2
-    step(done)
-    if curve:
-        for ratio in _RADII:
-            other = slit.model_copy(update={"end_radius": min(ratio * end, slit.length / 2.0)})
-            radii += _other_end(design, other, design.accelerator, ratio * blunt, shift)
-            done += 1
-            step(done)
-        for share_of_gap in _OVERHANGS if isinstance(design.accelerator, SlottedPlate) else ():
-            length = slit.length + 2.0 * share_of_gap * design.gap
-            plate = design.accelerator.model_copy(update={"slot_length": length})
-            for point in _other_end(design, slit, plate, blunt, shift):
-                overhangs.append(EndPoint(share_of_gap * design.gap, point.factor))
-            done += 1
-            step(done)
-    step(steps)
+    points: dict[str, list[EndPoint]] = {"radius": [EndPoint(end, factor)], "overhang": []}
+    for (kind, model), result in zip(others, found[2:], strict=True):
+        # An end that cannot be built or meshed is left out of its curve.
+        if not isinstance(result, str):
+            value = (
+                (model.slit.end_radius or 0.0)
+                if kind == "radius"
+                else (getattr(model.accelerator, "slot_length", 0.0) - slit.length) / 2.0
+            )
+            points[kind].append(EndPoint(value, float(result[0].share.max()) + shift))
     return SlitEnd(
         along=two.along,
         share=carried,
@@ -215,11 +225,36 @@ def slit_end(
         place=float(two.along[k]),
         end_radius=end,
         models=(one, two),
-        over_radius=tuple(sorted(radii, key=lambda point: point.value)),
-        over_overhang=tuple(overhangs),
-        seconds=solution.seconds,
-        cells=solution.cells,
+        over_radius=tuple(sorted(points["radius"], key=lambda point: point.value)),
+        over_overhang=tuple(points["overhang"]),
+        seconds=seconds,
+        cells=cells,
     )
+
+
+def _or_raise(result: tuple[LipField, float, int] | str) -> tuple[LipField, float, int]:
+    if isinstance(result, str):
+        raise ComputationError(f"the slit's end could not be solved: {result}")
+    return result
+
+
+def _other_ends(design: Design, slit: Slit, blunt: float) -> list[tuple[str, _Model]]:
+    """The same slit with other end radii and other overhangs of the slot."""
+    assert slit.end_radius is not None
+    true, plate = 1.05 * _true_edge(slit), design.accelerator
+    found = []
+    for ratio in _RADII:
+        end = ratio * slit.end_radius
+        if end <= slit.length / 2.0:
+            other = slit.model_copy(update={"end_radius": end})
+            radius = max(_BLUNT * min(design.gap, end), true)
+            found.append(("radius", _Model(other, plate, radius, rough=True)))
+    if isinstance(plate, SlottedPlate):
+        for share in _OVERHANGS:
+            length = slit.length + 2.0 * share * design.gap
+            other_plate = plate.model_copy(update={"slot_length": length})
+            found.append(("overhang", _Model(slit, other_plate, blunt, rough=True)))
+    return found
 
 
 def slit_end_or_why(
@@ -243,18 +278,6 @@ def slit_end_or_why(
         return slit_end(design, curve=curve, progress=progress), ()
     except GeometryError as error:
         return None, (f"the slit's ends were not computed: {error}",)
-
-
-def _other_end(
-    design: Design, slit: Slit, accelerator: Any, radius: float, shift: float
-) -> list[EndPoint]:
-    """Factor of a changed end with one blunt edge; empty where it cannot be built."""
-    assert slit.end_radius is not None
-    try:
-        field, _ = _solved(design, slit, accelerator, max(radius, 1.05 * _true_edge(slit)))
-    except (DesignError, ComputationError):
-        return []
-    return [EndPoint(slit.end_radius, float(field.share.max()) + shift)]
 
 
 def end_rows(end: SlitEnd | None) -> tuple[ReviewRow, ...]:
