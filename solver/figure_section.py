@@ -34,7 +34,14 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.path import Path
 
-__all__ = ["draw_bodies", "draw_edge", "draw_section", "section_size", "set_window"]
+__all__ = [
+    "draw_bodies",
+    "draw_edge",
+    "draw_scale_bar",
+    "draw_section",
+    "section_size",
+    "set_window",
+]
 
 _HATCH = {"emitter": "////", "accelerator": "\\\\\\\\"}
 _LANE_POINTS = 74.0
@@ -246,7 +253,7 @@ def _drawing(
     for name, points in surfaces(section, 129):
         if name not in ("axis", "symmetry", "outer"):
             placer.avoid(_filled(points, window.width / 60.0) / unit)
-    _scale_bar(placer, window, unit)
+    draw_scale_bar(placer, window, unit)
     draw_dimensions(placer, marks, window.right / unit + placer.length(10.0), unit=unit)
     _part_names(placer, section, window, unit, labels)
     return axes
@@ -259,8 +266,16 @@ def _filled(points: FloatArray, step: float) -> FloatArray:
     return np.stack([np.interp(at, s, points[:, k]) for k in range(2)], axis=1)
 
 
-def _scale_bar(placer: Placer, window: Window, unit: float) -> None:
-    """A bar of a round length in the lower right corner, beside the section."""
+def draw_scale_bar(placer: Placer, window: Window, unit: float) -> None:
+    """A bar of a round length in the lower right corner, beside the section.
+
+    Parameters
+    ----------
+    placer : Placer
+    window : Window
+    unit : float
+        Length of the axes' unit, [m].
+    """
     wanted = placer.length(_LANE_POINTS - 22.0) * unit
     decade = 10.0 ** math.floor(math.log10(wanted))
     length = max(m * decade for m in (1.0, 2.0, 5.0) if m * decade <= wanted)

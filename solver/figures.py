@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import io
-import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -34,7 +31,14 @@ from conegap.solver.figure_units import field_text, length_words, percent, volta
 from conegap.solver.figure_window import Window, edge_window, electrodes_window
 from conegap.solver.liquid_section import MeniscusOnset
 from conegap.solver.onset import electrode_voltages
+from conegap.solver.picture import WIDTH, Picture, charted, png_of, sketched, svg_of
 from conegap.solver.scan import Scan
+from conegap.solver.sector_pictures import (
+    section_remark,
+    section_title,
+    sector_charts,
+    sector_drawings,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -52,29 +56,6 @@ __all__ = [
     "svg_of",
 ]
 
-_WIDTH = 4.6
-
-
-@dataclass(frozen=True)
-class Picture:
-    """A figure with its words.
-
-    Parameters
-    ----------
-    name : str
-        File name without its end.
-    caption : str
-        Below the figure.
-    alt : str
-        What it shows, for someone who cannot see it.
-    figure : Figure
-    """
-
-    name: str
-    caption: str
-    alt: str
-    figure: Figure
-
 
 def drawing_pictures(design: Design) -> tuple[Picture, ...]:
     """The dimensioned section and the magnified edges of a design.
@@ -88,12 +69,17 @@ def drawing_pictures(design: Design) -> tuple[Picture, ...]:
     whole = Picture(
         "section",
         "The section true to scale. Metal is hatched, liquid is solid; parts that go on are cut "
-        "off at the sides.",
+        f"off at the sides.{section_remark(design)}",
         f"Dimensioned section of {design.emitter.kind} and accelerator, true to scale. "
         + _marks_in_words(section, inset=False),
-        _drawn(lambda axes: draw_section(axes, section, window), section_size(window, _WIDTH)),
+        sketched(
+            lambda axes: draw_section(axes, section, window),
+            section_size(window, WIDTH),
+            section_title(design),
+        ),
     )
-    return whole, *(_edge_picture(section, edge) for edge in _edges_shown(section))
+    edges = (_edge_picture(section, edge) for edge in _edges_shown(section))
+    return *sector_drawings(design), whole, *edges
 
 
 def mesh_pictures(solution: FieldSolution) -> tuple[Picture, ...]:
@@ -133,69 +119,9 @@ def report_pictures(assessment: Assessment) -> dict[str, Picture]:
     if assessment.beam is not None:
         pictures.append(_beam_picture(assessment.solution.section, assessment.beam))
     pictures += [_scan_picture(scan, assessment) for scan in assessment.scans if len(scan.values)]
+    pictures += sector_charts(assessment)
     pictures.append(_budget_picture(assessment))
     return {picture.name: picture for picture in pictures}
-
-
-def charted(draw: Callable[[Axes], object], size: tuple[float, float]) -> Figure:
-    """A figure with one chart in the house's style.
-
-    Parameters
-    ----------
-    draw : callable
-        Draws on the axes that it gets.
-    size : tuple of float
-        Width and height, [in].
-    """
-    from matplotlib.figure import Figure
-
-    with style():
-        figure = Figure(figsize=size, layout="constrained")
-        draw(figure.add_subplot())
-    return figure
-
-
-def svg_of(figure: Figure, *, title: str = "") -> str:
-    """A figure as SVG, with its letters as outlines so that it looks alike everywhere.
-
-    Parameters
-    ----------
-    figure : Figure
-    title : str
-        For the file's metadata.
-    """
-    stream = io.StringIO()
-    with style():
-        figure.savefig(
-            stream,
-            format="svg",
-            metadata={"Title": title or "conegap", "Creator": "conegap", "Date": None},
-        )
-    text = stream.getvalue()
-    return re.sub(r"<!DOCTYPE.*?>\s*", "", text, flags=re.DOTALL)
-
-
-def png_of(figure: Figure) -> bytes:
-    """A figure as PNG at 200 dots per inch.
-
-    Parameters
-    ----------
-    figure : Figure
-    """
-    stream = io.BytesIO()
-    with style():
-        figure.savefig(stream, format="png", dpi=200, metadata={"Software": "conegap"})
-    return stream.getvalue()
-
-
-def _drawn(draw: Callable[[Axes], object], size: tuple[float, float]) -> Figure:
-    """A figure that a drawing fills."""
-    from matplotlib.figure import Figure
-
-    with style():
-        figure = Figure(figsize=size)
-        draw(figure.add_axes((0.01, 0.01, 0.98, 0.98)))
-    return figure
 
 
 def _framed(draw: Callable[[Axes], object], window: Window) -> Figure:
@@ -203,12 +129,12 @@ def _framed(draw: Callable[[Axes], object], window: Window) -> Figure:
     from matplotlib.figure import Figure
 
     left, right, low, high = 0.58, 0.08, 0.45, 0.28
-    inner = _WIDTH - left - right
+    inner = WIDTH - left - right
     tall = min(max(inner * window.height / window.width, 1.6), 1.4 * inner)
     height = tall + low + high
     with style():
-        figure = Figure(figsize=(_WIDTH, height))
-        box = (left / _WIDTH, low / height, inner / _WIDTH, tall / height)
+        figure = Figure(figsize=(WIDTH, height))
+        box = (left / WIDTH, low / height, inner / WIDTH, tall / height)
         draw(figure.add_axes(box))
     return figure
 
@@ -226,7 +152,7 @@ def _edge_picture(section: Section, edge: EmittingEdge) -> Picture:
         f"The emitting edge magnified, true to scale; the {edge.name} has a surface of {radius}.",
         f"Magnified section of the emitting edge, {edge.name}, {radius}. "
         + _marks_in_words(section, inset=True),
-        _drawn(lambda axes: draw_edge(axes, section, edge), section_size(window, _WIDTH)),
+        sketched(lambda axes: draw_edge(axes, section, edge), section_size(window, WIDTH)),
     )
 
 
@@ -256,7 +182,7 @@ def _band_picture(assessment: Assessment) -> Picture:
         "The onset with its band (k = 2, about 95 %) beside the voltage of the design and the "
         "limit of the supply.",
         f"Voltage axis: {words}.",
-        charted(lambda axes: chart_onset_band(axes, assessment), (_WIDTH, 1.5)),
+        charted(lambda axes: chart_onset_band(axes, assessment), (WIDTH, 1.5)),
     )
 
 
@@ -279,7 +205,7 @@ def _liquid_pictures(section: Section, meniscus: MeniscusOnset) -> list[Picture]
             "ones; the line between them is interpolated.",
             f"Voltage against the height of the apex: it rises to the turning point at {at} and "
             f"{top}, and falls beyond it.",
-            charted(lambda axes: chart_branch(axes, meniscus), (_WIDTH, 3.6)),
+            charted(lambda axes: chart_branch(axes, meniscus), (WIDTH, 3.6)),
         ),
         Picture(
             "liquid_balance",
@@ -287,7 +213,7 @@ def _liquid_pictures(section: Section, meniscus: MeniscusOnset) -> list[Picture]
             "liquid) equals what surface tension holds, everywhere.",
             f"Pressure of the field and of the liquid along the surface at {at}; their sum "
             "follows the pressure of surface tension.",
-            charted(lambda axes: chart_balance(axes, meniscus), (_WIDTH, 3.4)),
+            charted(lambda axes: chart_balance(axes, meniscus), (WIDTH, 3.4)),
         ),
     ]
 
@@ -323,7 +249,7 @@ def _field_pictures(assessment: Assessment) -> list[Picture]:
             f"{field_text(onset.edge_field)}, the balance with surface tension, and falls with "
             f"distance; at the design's voltages it starts at "
             f"{field_text(onset.numerical.value)}.",
-            charted(lambda axes: chart_edge_field(axes, assessment), (_WIDTH, 3.6)),
+            charted(lambda axes: chart_edge_field(axes, assessment), (WIDTH, 3.6)),
         ),
     ]
 
@@ -357,7 +283,7 @@ def _scan_picture(scan: Scan, assessment: Assessment) -> Picture:
         f"Onset of the rigid surface over {scan.label}, every point by its own solve; all else "
         f"as drawn.{free}{gone}",
         f"Onset voltage of the rigid surface over {scan.label}: {ends[0]}, {ends[1]}.{gone}",
-        charted(lambda axes: chart_scan(axes, scan, assessment), (_WIDTH, 3.5)),
+        charted(lambda axes: chart_scan(axes, scan, assessment), (WIDTH, 3.5)),
     )
 
 
@@ -373,6 +299,6 @@ def _budget_picture(assessment: Assessment) -> Picture:
         f"{percent(first.size)}; all together −{percent(budget.down)} and +{percent(budget.up)}.",
         charted(
             lambda axes: chart_budget(axes, budget, assessment.onset_voltage),
-            (_WIDTH, 0.95 + 0.27 * (rows + 1)),
+            (WIDTH, 0.95 + 0.27 * (rows + 1)),
         ),
     )

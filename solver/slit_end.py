@@ -25,10 +25,11 @@ from conegap.geometries.slit_end import slit_end_sector
 from conegap.solver.lip_field import LipField, lip_field
 from conegap.solver.review import ReviewRow, criterion
 from conegap.solver.scan_progress import Progress
-from conegap.solver.sector_field import solve_sector
+from conegap.solver.sector_field import SectorSolution, solve_sector
 from conegap.solver.side_by_side import side_by_side
 
 __all__ = [
+    "ALLOWED_FACTOR",
     "EndPoint",
     "SlitEnd",
     "end_rows",
@@ -39,7 +40,8 @@ __all__ = [
 
 _BLUNT = 0.06
 _LESS_BLUNT = 1.6
-_ALLOWED = 1.05
+ALLOWED_FACTOR = 1.05
+"""Field at the ends over that in the middle that the review lets pass, [-]."""
 _RADII = (0.5, 0.75, 1.25, 2.0)
 _ROUGH = 0.4
 _OVERHANGS = (0.0, 1.0, 2.0)
@@ -86,6 +88,8 @@ class SlitEnd:
         Time of the two solves, [s].
     cells : int
         Control volumes of the larger one.
+    solution : SectorSolution
+        With the sharper modelled edge.
     """
 
     along: FloatArray
@@ -99,6 +103,7 @@ class SlitEnd:
     over_overhang: tuple[EndPoint, ...]
     seconds: float
     cells: int
+    solution: SectorSolution
 
     @property
     def keeping_radius(self) -> float | None:
@@ -134,10 +139,10 @@ class SlitEnd:
 def _first_below(points: tuple[EndPoint, ...]) -> float | None:
     """Where a curve of factors falls to the allowed one, by straight lines, [m]."""
     for one, two in itertools.pairwise(points):
-        if one.factor > _ALLOWED >= two.factor:
-            share = (one.factor - _ALLOWED) / (one.factor - two.factor)
+        if one.factor > ALLOWED_FACTOR >= two.factor:
+            share = (one.factor - ALLOWED_FACTOR) / (one.factor - two.factor)
             return one.value + share * (two.value - one.value)
-    if points and points[0].factor <= _ALLOWED:
+    if points and points[0].factor <= ALLOWED_FACTOR:
         return points[0].value
     return None
 
@@ -157,14 +162,14 @@ class _Model:
     rough: bool = False
 
 
-def _solved(design: Design, model: _Model) -> tuple[LipField, float, int]:
-    """Field along the lips, seconds and cells of one model (runs in a worker)."""
+def _solved(design: Design, model: _Model) -> tuple[LipField, SectorSolution]:
+    """Field along the lips and the solution of one model (runs in a worker)."""
     sector = slit_end_sector(model.slit, model.accelerator, design.gap, design.room(), model.radius)
     if model.rough:
         # The ratio of end to middle moves by 0.4 % on the coarser mesh, which serves the curves.
         sector = replace(sector, parts_per_radius=_ROUGH)
     solution = solve_sector(sector, meshes=2)
-    return lip_field(design, sector, solution), solution.seconds, solution.cells
+    return lip_field(design, sector, solution), solution
 
 
 def slit_end(
@@ -201,7 +206,7 @@ def slit_end(
         *(model for _, model in others),
     ]
     found = side_by_side(partial(_solved, design), models, progress=progress, what="slit's end")
-    (one, _, _), (two, seconds, cells) = (_or_raise(result) for result in found[:2])
+    (one, _), (two, solution) = (_or_raise(result) for result in found[:2])
     share = np.interp(two.along, one.along, one.share)
     carried = two.share + (two.share - share) * (finer - true) / (blunt - finer)
     k = int(np.argmax(carried))
@@ -227,12 +232,13 @@ def slit_end(
         models=(one, two),
         over_radius=tuple(sorted(points["radius"], key=lambda point: point.value)),
         over_overhang=tuple(points["overhang"]),
-        seconds=seconds,
-        cells=cells,
+        seconds=solution.seconds,
+        cells=solution.cells,
+        solution=solution,
     )
 
 
-def _or_raise(result: tuple[LipField, float, int] | str) -> tuple[LipField, float, int]:
+def _or_raise(result: tuple[LipField, SectorSolution] | str) -> tuple[LipField, SectorSolution]:
     if isinstance(result, str):
         raise ComputationError(f"the slit's end could not be solved: {result}")
     return result
@@ -293,7 +299,7 @@ def end_rows(end: SlitEnd | None) -> tuple[ReviewRow, ...]:
         criterion(
             "field at the slit's ends over that in its middle",
             end.factor,
-            _ALLOWED,
+            ALLOWED_FACTOR,
             "",
             "the ends must not fire long before the middle; common practice, no source",
             "give the ends a larger radius or the slot more length beyond them",
