@@ -17,6 +17,8 @@ EXAMPLES = """\
 examples:
   conegap draw needle                       writes needle-section.svg
   conegap draw my.toml --mesh --to my.png   with the coarsest mesh
+  conegap draw crown                        with plan, true section and view, as for arrays
+                                            and slits with drawn ends
 """
 
 

@@ -154,6 +154,7 @@ def _write(assessment: Assessment, folder: Path, target: Path, *, xdmf: bool = F
         (folder / "report.pdf").write_bytes(printed)
         for name in ("field.vtu", "field.xdmf") if xdmf else ("field.vtu",):
             write_field(folder / name, assessment.solution, voltages)
+        _write_sector(assessment, folder)
         for name, picture in pictures.items():
             (folder / f"{name}.svg").write_text(
                 svg_of(picture.figure, title=picture.alt), encoding="utf-8"
@@ -161,9 +162,24 @@ def _write(assessment: Assessment, folder: Path, target: Path, *, xdmf: bool = F
             (folder / f"{name}.png").write_bytes(images[name])
 
 
+def _write_sector(assessment: Assessment, folder: Path) -> None:
+    """The field in three dimensions, where it was solved."""
+    from conegap.solver.export_sector import write_sector_field
+    from conegap.solver.onset import electrode_voltages
+
+    sector, end = assessment.sector, assessment.slit_end
+    solution = (
+        sector.onset.solution if sector is not None else None if end is None else end.solution
+    )
+    if solution is not None:
+        voltages = electrode_voltages(assessment.design, solution.electrodes)
+        write_sector_field(folder / "field_sector.vtu", solution, voltages)
+
+
 def _print(assessment: Assessment) -> None:
     from conegap.solver.figure_units import field_text, percent, voltage_text
     from conegap.solver.report_beam import degrees
+    from conegap.solver.report_sector import sector_lines
     from conegap.solver.report_tables import review_value
     from conegap.solver.terminal import console, plain_table
 
@@ -183,6 +199,7 @@ def _print(assessment: Assessment) -> None:
     ]
     if design.supply.voltage_limit is not None:
         rows.append(("limit of the supply", voltage_text(design.supply.voltage_limit)))
+    rows += sector_lines(assessment)
     beam = assessment.beam
     if beam is not None:
         rows.append(("lands on the accelerator", percent(beam.intercepted)))

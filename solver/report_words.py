@@ -260,7 +260,12 @@ def not_modelled(assessment: Assessment) -> tuple[str, ...]:
         "an assumed factor for micro-protrusions.",
     ]
     section = design.section()
-    if section.symmetry == "axisymmetric":
+    if assessment.sector is not None:
+        items.append(
+            "A crown's or an array's tips out of line otherwise than by radius, height and the "
+            "slot's offset; the ion beam and the electron currents are those of one tip alone."
+        )
+    elif section.symmetry == "axisymmetric":
         items.append(
             "Anything off the axis: emitter and accelerator are round and perfectly aligned."
         )
@@ -268,6 +273,8 @@ def not_modelled(assessment: Assessment) -> tuple[str, ...]:
         items.append(
             "The ends along y, where the field is higher than in the middle; the section is "
             "treated as endless."
+            if assessment.slit_end is None
+            else "Liquid at the ends along y: their field is solved, their free surface is not."
         )
         if isinstance(design.emitter, Slit) and section.mirrored:
             items.append("Misalignment: both lips are level and the opening is centred.")
