@@ -139,9 +139,8 @@ def depth_image(
     picture[seen, :3] = faces.tints[owner[seen]] * bright[seen][:, None]
     picture[seen, 3] = 1.0
     ink = _ink(depth.reshape(rows, width), lean.reshape(rows, width, 3))
-    picture = picture.reshape(rows, width, 4)
-    picture[ink] = [0.11, 0.15, 0.19, 1.0]
-    return np.asarray(picture[::-1])
+    picture[ink.ravel()] = [0.11, 0.15, 0.19, 1.0]
+    return np.asarray(picture.reshape(rows, width, 4)[::-1])
 
 
 Covered = tuple[IntArray, IntArray, FloatArray, FloatArray]

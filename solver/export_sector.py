@@ -111,4 +111,4 @@ def field_in_tetrahedra(
         weight += np.bincount(tetrahedra[:, k], volume, len(points))
         for j in range(3):
             total[:, j] += np.bincount(tetrahedra[:, k], volume * field[:, j], len(points))
-    return field, np.asarray(total / np.maximum(weight, 1e-300)[:, None])
+    return np.asarray(field, dtype=float), np.asarray(total / np.maximum(weight, 1e-300)[:, None])

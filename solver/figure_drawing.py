@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
@@ -38,6 +39,7 @@ __all__ = [
     "Name",
     "Shape",
     "circle",
+    "diameter_leader",
     "dimension_label",
     "draw_drawing",
     "length_text",
@@ -171,6 +173,37 @@ def dimension_label(design: Design, key: str, before: str = "", *, lines: bool =
         assumed = dimension.basis == "assumed"
         return before + (length_text(dimension.value) if assumed else dimension.text)
     return f"{before}{dimension.text}{chr(10) if lines else ' '}± {dimension.tolerance_text}"
+
+
+def diameter_leader(
+    key: str, words: str, centre: tuple[float, float], radius: float, angle: float, inward: bool
+) -> DimensionMark:
+    """A diameter on a leader from outside the circle, or from inside it.
+
+    Parameters
+    ----------
+    key : str
+        Key of the design file.
+    words : str
+    centre : tuple of float
+        [m].
+    radius : float
+        [m].
+    angle : float
+        Where the arrow touches the circle, [deg].
+    inward : bool
+        The words stand inside.
+    """
+    way = np.array([math.cos(math.radians(angle)), math.sin(math.radians(angle))])
+    spot = np.asarray(centre) + radius * way
+    origin = spot + radius * way if inward else np.asarray(centre)
+    return DimensionMark(
+        key,
+        words,
+        (float(origin[0]), float(origin[1])),
+        (float(spot[0]), float(spot[1])),
+        kind="radius",
+    )
 
 
 def length_text(value: float) -> str:

@@ -10,7 +10,17 @@ import numpy as np
 from conegap.geometries.design import Design
 from conegap.geometries.quantity import LENGTH, VOLTAGE
 from conegap.solver.figure_placer import Place, Placer
-from conegap.solver.figure_style import ACCENT, BAND, HAIR, INK, LIMIT, METAL, SOFT, quiet_axes
+from conegap.solver.figure_style import (
+    ACCENT,
+    BAND,
+    HAIR,
+    INK,
+    LIMIT,
+    METAL,
+    SOFT,
+    legend_below,
+    quiet_axes,
+)
 from conegap.solver.figure_units import axis_unit, length_words, voltage_text
 from conegap.solver.firing import Firing
 from conegap.solver.sector_assessment import SectorAssessment
@@ -188,8 +198,7 @@ def chart_firing(axes: Axes, firing: Firing, design: Design) -> Axes:
     axes.set_xlabel(f"emitter minus accelerator [{unit.name}]")
     axes.set_ylabel("tips that fire [%]")
     quiet_axes(axes)
-    axes.legend(loc="upper center", bbox_to_anchor=(0.46, -0.2), ncols=2, handlelength=2.2)
-    return axes
+    return legend_below(axes)
 
 
 def chart_firing_order(axes: Axes, firing: Firing) -> Axes:
@@ -210,21 +219,13 @@ def chart_firing_order(axes: Axes, firing: Firing) -> Axes:
     place = np.empty(count, dtype=int)
     place[np.argsort(firing.example)] = numbers
     early = place <= max(1, count // 4)
-    for chosen, look in (
-        (early, {"fc": ACCENT, "ec": INK}),
-        (~early, {"fc": BAND, "ec": ACCENT}),
-    ):
+    for chosen, face, rim in ((early, ACCENT, INK), (~early, BAND, ACCENT)):
+        heights = values[chosen] - base
         axes.bar(
-            numbers[chosen],
-            values[chosen] - base,
-            bottom=base,
-            width=0.74,
-            lw=0.5,
-            zorder=3,
-            **look,
+            numbers[chosen], heights, bottom=base, width=0.74, fc=face, ec=rim, lw=0.5, zorder=3
         )
     if count <= _MOST_NUMBERED:
-        for number, value, rank in zip(numbers, values, place, strict=True):
+        for number, value, rank in zip(range(1, count + 1), values, place, strict=True):
             axes.text(
                 number, value + 0.02 * span, str(rank), ha="center", va="bottom", fontsize=6.2
             )
@@ -290,8 +291,7 @@ def chart_lip(axes: Axes, end: SlitEnd, window: tuple[float, float] | None = Non
     axes.set_xlabel(f"along the crest from the beginning of the rounding [{unit.name}]")
     axes.set_ylabel("field over that in the middle [-]")
     quiet_axes(axes)
-    axes.legend(loc="upper center", bbox_to_anchor=(0.46, -0.2), ncols=2, handlelength=2.2)
-    return axes
+    return legend_below(axes)
 
 
 def _blade_below(axes: Axes, end: SlitEnd, unit: float, bottom: float, top: float) -> None:

@@ -22,7 +22,6 @@ from conegap.geometries.tip_array import TipArray
 from conegap.geometries.tip_group import TipGroup
 from conegap.solver.depth_image import Camera, Faces, depth_image
 from conegap.solver.figure_drawing import length_text
-from conegap.solver.figure_plan import tip_places
 from conegap.solver.figure_style import INK
 from conegap.solver.figure_true_section import hole_wall, plate_pieces
 from conegap.solver.solid_faces import (
@@ -34,6 +33,7 @@ from conegap.solver.solid_faces import (
     turned,
     with_hole,
 )
+from conegap.solver.tip_places import tip_places
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -30,8 +30,8 @@ from conegap.solver.figure_drawing import (
     page_point,
     rectangle,
 )
-from conegap.solver.figure_plan import tip_places
 from conegap.solver.figure_window import Window
+from conegap.solver.tip_places import tip_places
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -19,6 +19,15 @@ from conegap.solver.report_operation import (
     metals_table,
     operation_words,
 )
+from conegap.solver.report_sector import (
+    DRAWINGS,
+    SECTOR_CHARTS,
+    end_table,
+    firing_table,
+    screening_table,
+    sector_words,
+    tips_table,
+)
 from conegap.solver.report_sheet import versions
 from conegap.solver.report_tables import (
     Table,
@@ -119,6 +128,7 @@ def report_parts(assessment: Assessment) -> tuple[Part, ...]:
     parts = [
         _answer(assessment),
         _section(assessment),
+        _sector(assessment),
         _liquid(assessment),
         Part(
             "field",
@@ -228,6 +238,21 @@ def _section(assessment: Assessment) -> Part:
         "The emitting edge",
         blocks + ((Bullets(notes, "Remarks on the section"),) if notes else ()),
     )
+
+
+def _sector(assessment: Assessment) -> Part | None:
+    words = sector_words(assessment)
+    if not words:
+        return None
+    tables = (
+        (tips_table(assessment), "Classes of tips, the strongest first"),
+        (screening_table(assessment), "Field of the most screened tip over the pitch"),
+        (firing_table(assessment), "When the tips of a crown fire, over the sampled crowns"),
+        (end_table(assessment), "The ends of the slit"),
+    )
+    grids = tuple(Grid(table, caption) for table, caption in tables if table is not None)
+    blocks: tuple[Block, ...] = (Figures(DRAWINGS), Words(words), Figures(SECTOR_CHARTS), *grids)
+    return Part("sector", "Third dimension", blocks)
 
 
 def _liquid(assessment: Assessment) -> Part | None:

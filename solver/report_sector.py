@@ -9,7 +9,8 @@ from conegap.solver.report_tables import Table
 from conegap.solver.slit_end import ALLOWED_FACTOR
 
 __all__ = [
-    "SECTOR_FIGURES",
+    "DRAWINGS",
+    "SECTOR_CHARTS",
     "end_table",
     "firing_table",
     "screening_table",
@@ -18,10 +19,10 @@ __all__ = [
     "tips_table",
 ]
 
-SECTOR_FIGURES = (
-    "plan",
-    "true_section",
-    "view",
+DRAWINGS = ("plan", "true_section", "view")
+"""Names of the drawings of what needs the third dimension."""
+
+SECTOR_CHARTS = (
     "screening",
     "tip_classes",
     "firing",
@@ -30,7 +31,7 @@ SECTOR_FIGURES = (
     "end_over_radius",
     "end_over_overhang",
 )
-"""Names of the figures of the third dimension, in the order of reading."""
+"""Names of the charts of what was found there, in the order of reading."""
 
 
 def tips_table(assessment: Assessment) -> Table | None:

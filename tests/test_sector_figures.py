@@ -25,7 +25,7 @@ from conegap.solver.depth_image import Camera, Faces, depth_image
 from conegap.solver.export_sector import exported_level, field_in_tetrahedra, write_sector_field
 from conegap.solver.extrapolation import Estimate, estimate
 from conegap.solver.figure_drawing import Drawing, draw_drawing
-from conegap.solver.figure_plan import plan_drawing, tip_places
+from conegap.solver.figure_plan import plan_drawing
 from conegap.solver.figure_section import section_size
 from conegap.solver.figure_sector import (
     chart_end_factor,
@@ -56,6 +56,7 @@ from conegap.solver.sector_mesh import TetraMesh
 from conegap.solver.sector_onset import SectorOnset, TipField
 from conegap.solver.sector_pictures import sector_charts
 from conegap.solver.slit_end import EndPoint, SlitEnd
+from conegap.solver.tip_places import tip_places
 
 
 def design_of(name: str) -> Design:
