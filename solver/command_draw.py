@@ -32,7 +32,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("design", metavar="DESIGN", help="design file, or a shipped example's name")
     parser.add_argument("--mesh", action="store_true", help="also draw the coarsest mesh")
     parser.add_argument(
-        "--to", metavar="FILE", help="file to write, .svg or .png (default: NAME-section.svg)"
+        "--to",
+        metavar="FILE",
+        help="file to write, .svg or .png (default: NAME-section.svg, or NAME-drawing.svg where "
+        "plan and view belong to it)",
     )
     parser.add_argument("--force", action="store_true", help="replace any file that exists")
     parser.set_defaults(run=_run)
@@ -52,6 +55,7 @@ def design_name(given: str) -> str:
 def _run(arguments: argparse.Namespace) -> int:
     from conegap.geometries.design import Design
     from conegap.geometries.errors import OutputError
+    from conegap.solver.sector_pictures import section_title
     from conegap.solver.terminal import Speech
     from conegap.solver.writing import file_text, new_files
 
@@ -60,6 +64,8 @@ def _run(arguments: argparse.Namespace) -> int:
     if ending not in (".svg", ".png"):
         raise OutputError(f"--to {target}: a drawing is written as .svg or .png; give such a name")
     design = Design.read(arguments.design)
+    if arguments.to is None and section_title(design):
+        target = Path(f"{design_name(arguments.design)}-drawing.svg")
 
     def ours(place: Path) -> bool:
         return bool(arguments.force) or "conegap" in file_text(place)

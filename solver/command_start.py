@@ -28,7 +28,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "kind",
         metavar="KIND",
-        help="kind of emitter: needle, capillary, slit, crown, array, profile, drawn or meshed",
+        help="kind of emitter: needle, capillary, slit, slit_end (with its ends), crown, array, "
+        "profile, drawn or meshed",
     )
     parser.add_argument("--to", metavar="FILE", help="file to write; printed when left out")
     parser.add_argument("--force", action="store_true", help="replace a file that exists")

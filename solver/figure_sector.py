@@ -219,15 +219,15 @@ def chart_firing_order(axes: Axes, firing: Firing) -> Axes:
     place = np.empty(count, dtype=int)
     place[np.argsort(firing.example)] = numbers
     early = place <= max(1, count // 4)
-    for chosen, face, rim in ((early, ACCENT, INK), (~early, BAND, ACCENT)):
-        heights = values[chosen] - base
-        axes.bar(
-            numbers[chosen], heights, bottom=base, width=0.74, fc=face, ec=rim, lw=0.5, zorder=3
+    axes.vlines(numbers, base, values, color=HAIR, lw=1.0, zorder=2)
+    for chosen, face in ((early, ACCENT), (~early, BAND)):
+        axes.plot(
+            numbers[chosen], values[chosen], "o", ms=5.0, mfc=face, mec=INK, mew=0.7, zorder=3
         )
     if count <= _MOST_NUMBERED:
         for number, value, rank in zip(range(1, count + 1), values, place, strict=True):
             axes.text(
-                number, value + 0.02 * span, str(rank), ha="center", va="bottom", fontsize=6.2
+                number, value + 0.045 * span, str(rank), ha="center", va="bottom", fontsize=6.2
             )
     axes.set_ylim(base, high + 0.14 * span)
     axes.set_xlim(0.3, count + 0.7)

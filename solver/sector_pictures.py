@@ -232,8 +232,8 @@ def _firing(design: Design, firing: Firing) -> list[Picture]:
         Picture(
             "firing_order",
             "One crown drawn at random from the tolerances: onset of every tip round the ring. "
-            "The numbers on the bars are the order in which they fire, the first quarter dark.",
-            f"Bars of the onset of each tip; the first to fire are tips {order}.",
+            "The numbers above are the order in which they fire, the first quarter dark.",
+            f"Onset of each tip round the ring; the first to fire are tips {order}.",
             charted(lambda axes: chart_firing_order(axes, firing), (WIDTH, 2.6)),
         ),
     ]
