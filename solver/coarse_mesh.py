@@ -8,7 +8,7 @@ and its error has an expansion in powers of the spacing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -17,16 +17,20 @@ from scipy.spatial import cKDTree
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.errors import MeshError
 from conegap.geometries.section import Section
+from conegap.solver.bent_triangles import first_fold, twice_areas
 from conegap.solver.coarse_types import CoarseMesh, CurvedEdge, IntArray, SurfaceEdge
 from conegap.solver.given_coarse import given_coarse_mesh
 from conegap.solver.patch import Patch, edge_patch, insert_patch
 from conegap.solver.spacing import SpacingRule, divide_spans
 from conegap.solver.span import Span, section_spans
 
-__all__ = ["CoarseMesh", "CurvedEdge", "IntArray", "SurfaceEdge", "coarse_mesh", "twice_areas"]
+__all__ = ["CoarseMesh", "CurvedEdge", "IntArray", "SurfaceEdge", "coarse_mesh"]
 
 # Growth of the mesher's triangles, and how far below its own wish an edge may lie undivided.
 _ATTEMPTS = ((0.6, 0.3), (0.8, 0.3), (0.45, 0.3), (1.2, 0.3), (0.8, 0.1), (0.6, 0.03), (2.0, 0.03))
+# What fails with the usual spacing along the boundaries is tried again with a finer one.
+_FINER = (1.0, 0.5)
+_CROSSING = "the outline crosses or touches itself"
 _PATCH_ANGLE = 0.4
 
 
@@ -74,31 +78,31 @@ def coarse_mesh(
         else:
             size = edge.radius / scale if edge.radius > 0 else 0.02 * section.gap / scale
             sharp.append((place, 0.3 * size))
-    divisions = divide_spans(loops, section.symmetry, rule, sharp)
     reason = "no attempt"
-    for grading, undivided in _ATTEMPTS:
-        filled = _fill(loops, divisions, grading, undivided)
-        if isinstance(filled, str):
-            reason = filled
-            continue
-        try:
-            return _assemble(section, scale, filled, patches)
-        except MeshError as error:
-            reason = str(error)
+    for finer in _FINER:
+        divisions = divide_spans(loops, section.symmetry, _scaled(rule, finer), sharp)
+        for grading, undivided in _ATTEMPTS:
+            filled = _fill(loops, divisions, grading, undivided)
+            if isinstance(filled, str):
+                reason = filled
+                continue
+            try:
+                return _assemble(section, scale, filled, patches)
+            except MeshError as error:
+                reason = str(error)
+        if _CROSSING in reason:
+            break
     raise MeshError(f"the region between the electrodes could not be meshed: {reason}")
 
 
-def twice_areas(points: FloatArray, triangles: IntArray) -> FloatArray:
-    """Twice the signed area of triangles, (m,) array, positive when counterclockwise.
-
-    Parameters
-    ----------
-    points : (n, 2) array
-    triangles : (m, 3) array of int
-    """
-    corners = points[triangles]
-    ab, ac = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    return np.asarray(ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0])
+def _scaled(rule: SpacingRule, finer: float) -> SpacingRule:
+    """A rule whose spacings along curves and across gaps are a share of another's."""
+    return replace(
+        rule,
+        per_radius=finer * rule.per_radius,
+        per_axis_distance=finer * rule.per_axis_distance,
+        per_clearance=finer * rule.per_clearance,
+    )
 
 
 def _length_unit(section: Section) -> float:
@@ -144,7 +148,7 @@ def _fill(
             pieces.append((start + k, start + (k + 1) % count, span, a, b))
     crossing = _crossing(np.array(points), pieces)
     if crossing is not None:
-        return f"the outline crosses or touches itself near ({crossing[0]:.4g}, {crossing[1]:.4g})"
+        return f"{_CROSSING} near ({crossing[0]:.4g}, {crossing[1]:.4g})"
     numbers = [geometry.AppendPoint(float(p[0]), float(p[1])) for p in points]
     for k, (i, j, *_rest) in enumerate(pieces):
         geometry.Append(["line", numbers[i], numbers[j]], leftdomain=1, rightdomain=0, bc=k + 1)
@@ -243,7 +247,7 @@ def _assemble(section: Section, scale: float, fill: _Fill, patches: list[Patch])
     if np.any(twice_areas(all_points, all_triangles) <= 0.0):
         raise MeshError("the coarse mesh has a folded triangle near an electrode edge")
     empty = np.empty(0, dtype=np.int64)
-    return CoarseMesh(
+    coarse = CoarseMesh(
         section=section,
         scale=scale,
         points=all_points,
@@ -256,6 +260,14 @@ def _assemble(section: Section, scale: float, fill: _Fill, patches: list[Patch])
         curved_edges=tuple(curved),
         surface_edges=tuple(surface),
     )
+    fold = first_fold(coarse)
+    if fold is not None:
+        raise MeshError(
+            "a triangle beside a curved boundary folds over on itself near "
+            f"({fold[0] * scale:.4g}, {fold[1] * scale:.4g}) m; smooth the outline there, or leave "
+            "out points that only show the scatter of the reading"
+        )
+    return coarse
 
 
 def _patch_numbers(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -191,41 +192,85 @@ def _label_levels(
     window: Window,
     unit: AxisUnit,
 ) -> None:
-    """Write the voltage on each line where it crosses a slanting ray from the edge, if free."""
-    from matplotlib.tri import LinearTriInterpolator, Triangulation
-
+    """Write the voltage on each line where it crosses an upright or slanting way, if free."""
     placer = Placer(axes, unit.size)
-    field = LinearTriInterpolator(Triangulation(points[:, 0], points[:, 1], triangles), potential)
     decimals = 0
     while decimals < 4 and np.any(
         np.abs(np.round(levels / volts.size, decimals) - levels / volts.size) > 1e-6
     ):
         decimals += 1
-    ways = list(_ways(window))
-    values = [np.ma.filled(field(x, z), np.nan) for x, z in ways]
+    ways = [(way, _potential_along(way, points, triangles, potential)) for way in _ways(window)]
     for level in levels:
         spots: list[Place] = []
-        for (x, z), along in zip(ways, values, strict=True):
-            crossing = np.flatnonzero(np.diff(np.sign(along - level)) != 0.0)
-            good = [k for k in crossing if np.isfinite(along[k]) and np.isfinite(along[k + 1])]
-            spots += [
-                (float(x[k]) / unit.size, float(z[k]) / unit.size, "center", "center")
-                for k in good[:1]
-            ]
+        for way, (along, values) in ways:
+            where = _first_place(along, values, float(level))
+            if where is not None and where < way.length:
+                x, z = way.point(where)
+                spots.append((x / unit.size, z / unit.size, "center", "center"))
         if spots:
             words = f"{level / volts.size:.{decimals}f}".replace("-", "−")
             placer.text_if_free(words, spots, size=6.5, colour=INK)
     axes.set_title(f"potential in {volts.name}", fontsize=7.5, fontweight="normal", color=SOFT)
 
 
-def _ways(window: Window) -> Iterator[tuple[FloatArray, FloatArray]]:
+@dataclass(frozen=True)
+class _Way:
+    """A straight way through a window: start, unit direction and length, [m]."""
+
+    start: tuple[float, float]
+    direction: tuple[float, float]
+    length: float
+
+    def point(self, along: float) -> tuple[float, float]:
+        return (
+            self.start[0] + along * self.direction[0],
+            self.start[1] + along * self.direction[1],
+        )
+
+
+def _potential_along(
+    way: _Way, points: FloatArray, triangles: IntArray, potential: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Where a way enters and leaves each triangle it cuts, and the potential there.
+
+    Returns
+    -------
+    (n, 2) array
+        Distance along the way of both cuts, [m].
+    (n, 2) array
+        Potential there, linear along the sides, [V].
+    """
+    away = points - np.array(way.start)
+    along = away @ np.array(way.direction)
+    side = away @ np.array([-way.direction[1], way.direction[0]])
+    side = np.where(side == 0.0, 1e-300, side)  # a point on the way counts for one side
+    cut = triangles[np.abs(np.sign(side[triangles]).sum(axis=1)) < 3.0]
+    alone = np.argmax(np.sign(side[cut]) * np.sign(side[cut]).sum(axis=1)[:, None] < 0.0, axis=1)
+    rows = np.arange(len(cut))
+    places, values = [], []
+    for step in (1, 2):
+        one, two = cut[rows, alone], cut[rows, (alone + step) % 3]
+        share = side[one] / (side[one] - side[two])
+        places.append(along[one] + share * (along[two] - along[one]))
+        values.append(potential[one] + share * (potential[two] - potential[one]))
+    return np.stack(places, axis=1), np.stack(values, axis=1)
+
+
+def _first_place(along: FloatArray, values: FloatArray, level: float) -> float | None:
+    """Smallest distance at or past the start at which a way crosses a level, [m], or None."""
+    low, high = values.min(axis=1), values.max(axis=1)
+    hit = (low <= level) & (level <= high) & (high > low)
+    a, b = along[hit], values[hit]
+    where = a[:, 0] + (level - b[:, 0]) / (b[:, 1] - b[:, 0]) * (a[:, 1] - a[:, 0])
+    where = where[where >= 0.0]
+    return float(where.min()) if len(where) else None
+
+
+def _ways(window: Window) -> Iterator[_Way]:
     """Lines through a window along which the voltages are written: upright ones, then rays."""
-    share = np.linspace(0.0, 1.0, 600)[1:]
     for across in (0.62, 0.8, 0.45):
-        z = window.high - share * window.height
-        yield np.full_like(z, across * window.right), z
+        yield _Way((across * window.right, window.high), (0.0, -1.0), window.height)
     for turn in (55.0, 40.0, 70.0, 25.0):
-        reach = 1.5 * share * max(window.width, window.height)
-        x, z = reach * math.sin(math.radians(turn)), reach * math.cos(math.radians(turn))
-        inside = (x < window.right) & (z < window.high)
-        yield x[inside], z[inside]
+        x, z = math.sin(math.radians(turn)), math.cos(math.radians(turn))
+        reach = 1.5 * max(window.width, window.height)
+        yield _Way((0.0, 0.0), (x, z), min(reach, window.right / x, window.high / z))

@@ -15,7 +15,8 @@ from scipy.sparse import coo_matrix, csc_matrix
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.errors import MeshError
 from conegap.geometries.section import Section, electrode_of
-from conegap.solver.coarse_mesh import CoarseMesh, IntArray, coarse_mesh, twice_areas
+from conegap.solver.bent_triangles import twice_areas
+from conegap.solver.coarse_mesh import CoarseMesh, IntArray, coarse_mesh
 from conegap.solver.control_volumes import ControlVolumes, control_volumes, surface_measure
 from conegap.solver.finite_volume import BoolArray, LaplaceOperator, symmetric_factor
 from conegap.solver.subdivision import FineMesh, subdivide

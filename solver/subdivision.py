@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from conegap.geometries.curves import FloatArray
+from conegap.geometries.errors import MeshError
+from conegap.solver.bent_triangles import bend, lattice, twice_areas
 from conegap.solver.coarse_mesh import CoarseMesh, IntArray
 from conegap.solver.span import BoundaryIndex
 
@@ -51,6 +52,11 @@ def subdivide(coarse: CoarseMesh, subdivisions: int) -> FineMesh:
     coarse : CoarseMesh
     subdivisions : int
         Parts per coarse edge, >= 1, [-].
+
+    Raises
+    ------
+    MeshError
+        A triangle folds over on itself.
     """
     n = subdivisions
     triangles = coarse.triangles
@@ -64,11 +70,10 @@ def subdivide(coarse: CoarseMesh, subdivisions: int) -> FineMesh:
     edge_low = edges // coarse_count
     interior = (n - 1) * (n - 2) // 2
 
-    lattice = [(i, j) for j in range(n + 1) for i in range(n + 1 - j)]
-    number = {ij: k for k, ij in enumerate(lattice)}
-    nodes = np.empty((count, len(lattice)), dtype=np.int64)
+    places, small = lattice(n)
+    nodes = np.empty((count, len(places)), dtype=np.int64)
     inner = 0
-    for (i, j), k in number.items():
+    for k, (i, j) in enumerate(places):
         h = n - i - j
         if h == n:
             nodes[:, k] = triangles[:, 0]
@@ -84,35 +89,29 @@ def subdivide(coarse: CoarseMesh, subdivisions: int) -> FineMesh:
         else:
             nodes[:, k] = coarse_count + len(edges) * (n - 1) + np.arange(count) * interior + inner
             inner += 1
-    barycentric = np.array([((n - i - j) / n, i / n, j / n) for i, j in lattice])
-    place = _mapped(coarse, barycentric, inverse, edges, coarse_count)
+    barycentric = np.array([((n - i - j) / n, i / n, j / n) for i, j in places])
+    place = _mapped(coarse, barycentric)
 
     total = coarse_count + len(edges) * (n - 1) + count * interior
     points = np.zeros((total, 2))
     points[nodes.ravel()] = place.reshape(-1, 2)
     # Corner points keep their coarse coordinates exactly.
     points[:coarse_count] = coarse.points
-    small = [
-        (number[i, j], number[i + 1, j], number[i, j + 1]) for i, j in lattice if i + j < n
-    ] + [
-        (number[i + 1, j], number[i + 1, j + 1], number[i, j + 1])
-        for i, j in lattice
-        if i + j < n - 1
-    ]
-    fine = nodes[:, np.array(small)].reshape(-1, 3)
+    fine = nodes[:, small].reshape(-1, 3)
+    folded = np.flatnonzero(twice_areas(points, fine) <= 0.0)
+    if len(folded):
+        x, z = points[fine[folded[0]]].mean(axis=0) * coarse.scale
+        raise MeshError(
+            f"a triangle of the mesh folds over on itself near ({x:.4g}, {z:.4g}) m, where the "
+            "outline bends more tightly than its surroundings allow; smooth the outline there"
+        )
     return FineMesh(n, points, fine, _chains(coarse, edges, coarse_count, n))
 
 
-def _mapped(
-    coarse: CoarseMesh,
-    barycentric: FloatArray,
-    inverse: IntArray,
-    edges: IntArray,
-    coarse_count: int,
-) -> FloatArray:
+def _mapped(coarse: CoarseMesh, barycentric: FloatArray) -> FloatArray:
     """Lattice points of every coarse triangle under its map, (m, k, 2) array."""
     place: FloatArray = np.einsum("kl,mld->mkd", barycentric, coarse.points[coarse.triangles])
-    _bend(place, coarse, barycentric, inverse, edges, coarse_count)
+    bend(place, coarse, barycentric)
     fill = coarse.fill_count
     coordinates = np.einsum("kl,mld->mkd", barycentric, coarse.coordinates)
     for number, patch in enumerate(coarse.patches):
@@ -121,56 +120,6 @@ def _mapped(
             where = coordinates[mine]
             place[fill + mine] = patch.points(block, where[..., 0], where[..., 1])
     return place
-
-
-def _bend(
-    place: FloatArray,
-    coarse: CoarseMesh,
-    barycentric: FloatArray,
-    inverse: IntArray,
-    edges: IntArray,
-    coarse_count: int,
-) -> None:
-    """Bend fill triangles along curved edges: a smooth blend that vanishes on the other sides.
-
-    With barycentric coordinates a and b of the edge's ends, the departure of the curve from its
-    chord at s = (1 + b - a)/2 enters with weight a b / (s (1 - s)), which is one on the edge.
-    """
-    if not coarse.curved_edges:
-        return
-    order = {int(key): k for k, key in enumerate(edges)}
-    owner: dict[int, list[tuple[int, int]]] = {}
-    for side in range(3):
-        for triangle in np.nonzero(_is_curved(coarse, inverse[side], edges, coarse_count))[0]:
-            if triangle < coarse.fill_count:
-                owner.setdefault(int(inverse[side][triangle]), []).append((int(triangle), side))
-    for curve in coarse.curved_edges:
-        low, high = sorted((curve.first, curve.last))
-        for number, side in owner.get(order[low * coarse_count + high], []):
-            corner_a, corner_b = side, (side + 1) % 3
-            a, b = barycentric[:, corner_a], barycentric[:, corner_b]
-            s = (1.0 + b - a) / 2.0
-            inside = a * b > 1e-12
-            ends = (curve.u_first, curve.u_last)
-            if coarse.triangles[number, corner_a] != curve.first:
-                ends = ends[::-1]
-            s = s[inside]
-            start = coarse.points[coarse.triangles[number, corner_a]]
-            stop = coarse.points[coarse.triangles[number, corner_b]]
-            chord = start + s[:, None] * (stop - start)
-            departure = curve.span.point(ends[0] + (ends[1] - ends[0]) * s) - chord
-            weight = (a * b)[inside] / (s * (1.0 - s))
-            place[number, inside] += weight[:, None] * departure
-
-
-def _is_curved(
-    coarse: CoarseMesh, edge_numbers: IntArray, edges: IntArray, coarse_count: int
-) -> NDArray[np.bool_]:
-    """Whether coarse edges follow a curved span."""
-    keys = np.array(
-        [min(c.first, c.last) * coarse_count + max(c.first, c.last) for c in coarse.curved_edges]
-    )
-    return np.isin(edges[edge_numbers], keys)
 
 
 def _chains(

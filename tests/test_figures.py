@@ -15,6 +15,7 @@ from numpy.testing import assert_allclose
 from reporting import assessed_needle, with_meniscus, with_scans
 
 from conegap.geometries.design import Design
+from conegap.solver.field import solve_field
 from conegap.solver.figure_charts import (
     chart_budget,
     chart_edge_field,
@@ -27,6 +28,7 @@ from conegap.solver.figure_section import draw_edge, draw_section, section_size
 from conegap.solver.figure_style import pretty, style
 from conegap.solver.figure_units import axis_unit, field_text, percent, voltage_text
 from conegap.solver.figure_window import (
+    Window,
     edge_window,
     electrodes_window,
     surfaces,
@@ -35,6 +37,7 @@ from conegap.solver.figure_window import (
 from conegap.solver.figures import png_of, report_pictures, svg_of
 from conegap.solver.onset import electrode_voltages
 from conegap.solver.surface_line import lines_from_edge
+from conegap.validation.sections import concentric_spheres
 
 EXAMPLES = ("needle", "capillary", "slit", "profile")
 UNIT = re.compile(r"\[(nm|µm|mm|V|kV|V/m|kV/m|MV/m|% of [\d.]+ k?V)\]")
@@ -348,3 +351,33 @@ def test_crowded_dimensions_keep_apart() -> None:
     found = boxes(axes)
     assert sum("no 3" in words for words, _ in found) == sum(not m.inset for m in section.marks)
     assert overlaps(found) == []
+
+
+def test_voltages_stand_on_their_own_lines() -> None:
+    """EXACT: between concentric spheres every label lies where the potential has its value."""
+    case = concentric_spheres(inner=1e-3, outer=2e-3)
+    solution = solve_field(case.section)
+    axes = axes_of((4.0, 4.0))
+    window = Window(0.0, 2e-3, -3e-3, 1e-3)
+    draw_equipotentials(axes, solution, {"emitter": 1000.0, "accelerator": 0.0}, window)
+    found = [t for t in axes.texts if t.get_text()]
+    assert len(found) >= 5
+    for text in found:
+        x, z = text.get_position()
+        distance = np.hypot(x * 1e-3, z * 1e-3 + 1e-3)
+        exact = 1000.0 * (1e-3 / distance - 0.5) / 0.5
+        assert float(text.get_text()) == pytest.approx(exact, abs=2.0)
+
+
+def test_equipotentials_need_no_valid_triangulation() -> None:
+    """INVARIANT: two triangles that overlap, which matplotlib's point search refuses, are drawn."""
+    case = concentric_spheres(inner=1e-3, outer=2e-3)
+    solution = solve_field(case.section, meshes=2)
+    last = solution.levels[-1]
+    doubled = np.vstack([last.mesh.triangles, last.mesh.triangles[:50, [0, 2, 1]]])
+    level = replace(last, mesh=replace(last.mesh, triangles=doubled))
+    rough = replace(solution, levels=(*solution.levels[:-1], level))
+    axes = axes_of((4.0, 4.0))
+    window = Window(0.0, 2e-3, -3e-3, 1e-3)
+    draw_equipotentials(axes, rough, {"emitter": 1.0, "accelerator": 0.0}, window)
+    assert axes.texts

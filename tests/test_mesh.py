@@ -6,6 +6,8 @@ import math
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,7 +18,9 @@ from scipy.spatial import cKDTree
 from conegap.geometries.curves import FloatArray, Line
 from conegap.geometries.design import Design
 from conegap.geometries.errors import MeshError
+from conegap.geometries.files import examples_folder
 from conegap.geometries.section import Boundary, Section, Symmetry
+from conegap.solver.bent_triangles import first_fold
 from conegap.solver.coarse_mesh import CoarseMesh, coarse_mesh
 from conegap.solver.control_volumes import control_volumes, surface_measure
 from conegap.solver.field import solve_field
@@ -238,6 +242,7 @@ def test_scaled_design_has_the_same_mesh() -> None:
 
 CROSSING = """
 from conftest import polygon
+from conegap.solver.bent_triangles import first_fold
 from conegap.solver.coarse_mesh import coarse_mesh
 coarse_mesh(polygon((0.0, 0.0), (2.0, 2.0), (2.0, 0.0), (0.0, 2.0)))
 """
@@ -274,3 +279,39 @@ def test_too_many_coarse_points_are_refused() -> None:
     """EXACT: a rule that asks for more coarse points than the limit is refused."""
     with pytest.raises(MeshError, match="coarse points"):
         coarse_mesh(quarter_annulus(), SpacingRule(per_radius=1e-4))
+
+
+def rough_profile(folder: Path, *, scatter: float, seed: int) -> Design:
+    """The shipped measured profile with scatter on its points, [um]."""
+    lines = examples_folder().joinpath("profile_edge.csv").read_text(encoding="utf-8").splitlines()
+    points = np.array([[float(c) for c in line.split(",")] for line in lines if line[:1].isdigit()])
+    points[1:] += np.random.default_rng(seed).normal(0.0, scatter, (len(points) - 1, 2))
+    rows = "".join(f"{x:.4f},{z:.4f}\n" for x, z in points)
+    (folder / "profile_edge.csv").write_text("radius,height\num,um\n" + rows, encoding="utf-8")
+    text = examples_folder().joinpath("profile.toml").read_text(encoding="utf-8")
+    return Design.from_text(text, folder=folder)
+
+
+def test_very_rough_profile_is_refused_not_folded(tmp_path: Path) -> None:
+    """INVARIANT: an outline whose bent triangles would overlap gives a reason and no number."""
+    design = rough_profile(tmp_path, scatter=0.2, seed=2)
+    with pytest.raises(MeshError, match=r"folds over on itself near .* smooth the outline"):
+        solve_field(design.section())
+
+
+@pytest.mark.parametrize("seed", [1])
+def test_rough_profile_has_no_folded_triangle(tmp_path: Path, seed: int) -> None:
+    """INVARIANT: every triangle of every mesh of a rough outline has a positive area."""
+    design = rough_profile(tmp_path, scatter=0.2, seed=seed)
+    coarse = coarse_mesh(design.section())
+    assert first_fold(coarse) is None
+    for parts in (2, 8):
+        assert triangle_areas(subdivide(coarse, parts)).min() > 0.0
+
+
+def test_fold_of_a_bent_triangle_is_found(coarse_meshes: dict[str, CoarseMesh]) -> None:
+    """EXACT: the third corner pushed through its curved side folds that triangle."""
+    coarse = coarse_meshes["annulus"]
+    assert first_fold(coarse) is None
+    pushed = replace(coarse, points=coarse.points * np.array([1.0, -1.0]))
+    assert first_fold(pushed) is not None

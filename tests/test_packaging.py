@@ -20,6 +20,7 @@ FLOW = (
     "patch",
     "spacing",
     "coarse_types",
+    "bent_triangles",
     "given_coarse",
     "coarse_mesh",
     "subdivision",
