@@ -27,7 +27,7 @@ from conegap.geometries.dimensions import Dimension, dimensions_of, quantity_for
 from conegap.geometries.drawn import ImportedFile
 from conegap.geometries.emitter import Emitter
 from conegap.geometries.errors import DesignError
-from conegap.geometries.files import Folder, example_names, examples_folder, text_of
+from conegap.geometries.files import Folder, example_names, examples_folder, is_file, text_of
 from conegap.geometries.kinds import WHOLE_EMITTERS
 from conegap.geometries.metals import Metal
 from conegap.geometries.part import Part, Problem
@@ -129,11 +129,11 @@ class Design:
         """
         place = Path(path)
         name = str(path)
-        if not place.is_file() and name in example_names():
+        if not is_file(place) and name in example_names():
             folder = examples_folder()
             text = folder.joinpath(f"{name}.toml").read_text(encoding="utf-8")
             return _build(text, f"{name}.toml", Folder(folder))
-        if not place.exists():
+        if not is_file(place) and not _exists(place):
             close = difflib.get_close_matches(name, example_names(), n=1)
             hint = f" Did you mean '{close[0]}'?" if close else ""
             raise DesignError(
@@ -253,6 +253,13 @@ class Design:
             if dimension.key == f"{section}.{name}":
                 return dimension.unit
         return ""
+
+
+def _exists(place: Path) -> bool:
+    try:
+        return place.exists()
+    except (OSError, ValueError):
+        return False
 
 
 _PARTS = (

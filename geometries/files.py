@@ -9,7 +9,7 @@ from pathlib import Path
 
 from conegap.geometries.errors import DesignError
 
-__all__ = ["Folder", "example_names", "examples_folder", "text_of"]
+__all__ = ["Folder", "example_names", "examples_folder", "is_file", "text_of"]
 
 _EXAMPLES = "conegap.geometries.examples"
 
@@ -66,11 +66,11 @@ class Folder:
         """
         if isinstance(self.place, Path):
             path = self.place / name
-            if not path.is_file():
+            if not is_file(path):
                 raise DesignError(_no_file(name))
             return text_of(path)
         item = self.place.joinpath(name)
-        if not item.is_file():
+        if not is_file(item):
             raise DesignError(_no_file(name))
         return item.read_text(encoding="utf-8")
 
@@ -83,7 +83,7 @@ class Folder:
             There is no such file, or it cannot be read.
         """
         item = self.place / name if isinstance(self.place, Path) else self.place.joinpath(name)
-        if not item.is_file():
+        if not is_file(item):
             raise DesignError(_no_file(name))
         try:
             return item.read_bytes()
@@ -91,5 +91,19 @@ class Folder:
             raise DesignError(f"{name} cannot be read: {problem.strerror}") from problem
 
 
+def is_file(place: Path | Traversable) -> bool:
+    """Whether a place is a file; a name that no file can have (too long) is none.
+
+    Parameters
+    ----------
+    place : Path or Traversable
+    """
+    try:
+        return place.is_file()
+    except (OSError, ValueError):
+        return False
+
+
 def _no_file(name: str) -> str:
+    name = name if len(name) <= 80 else f"{name[:60]}..."
     return f"there is no file '{name}' beside the design file; give its path relative to it"

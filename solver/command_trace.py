@@ -116,10 +116,10 @@ def _pixels(text: str) -> float:
 
 def _outline(place: Path) -> FloatArray:
     from conegap.geometries.errors import DesignError
-    from conegap.geometries.files import text_of
+    from conegap.geometries.files import is_file, text_of
     from conegap.geometries.pixel_outline import pixel_points, traced_image
 
-    if not place.is_file():
+    if not is_file(place):
         raise DesignError(f"there is no file '{place}'; give an outline (.csv) or an image")
     if place.suffix.lower() in (".csv", ".txt"):
         return pixel_points(text_of(place), place.name)

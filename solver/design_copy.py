@@ -7,7 +7,7 @@ from pathlib import Path
 
 from conegap.geometries.design import Design
 from conegap.geometries.errors import DesignError
-from conegap.geometries.files import example_names, examples_folder, text_of
+from conegap.geometries.files import example_names, examples_folder, is_file, text_of
 
 __all__ = ["source_text", "with_measured_value"]
 
@@ -28,7 +28,7 @@ def source_text(given: str) -> str:
         It cannot be read.
     """
     place = Path(given)
-    if not place.is_file() and given in example_names():
+    if not is_file(place) and given in example_names():
         return examples_folder().joinpath(f"{given}.toml").read_text(encoding="utf-8")
     return text_of(place)
 

@@ -7,10 +7,12 @@ complete; an interrupted or failed run removes it.  Only folders that conegap wr
 from __future__ import annotations
 
 import errno
+import glob
 import json
 import os
 import re
 import shutil
+import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -34,6 +36,10 @@ MARKER = "results.json"
 _OWN_FILES = re.compile(
     r"(results\.json|report\.(html|pdf)|field\.(vtu|xdmf)|vary\.csv|[a-z_]+\.(svg|png))\Z"
 )
+_PARTIAL, _EARLIER = ".partial-", ".earlier-"
+_ATTEMPTS = 20
+# What a killed run left is taken away once nothing has touched it for an hour, [s].
+_QUIET = 3600.0
 _ROOM = 30_000_000
 _ROOM_OF_FILES = 1_000_000
 
@@ -121,7 +127,8 @@ def new_folder(place: str | Path, *, room: int = _ROOM) -> Iterator[Path]:
     target = _resolved(place)
     _check_replaceable(target)
     _check_room(target.parent, room)
-    partial = target.parent / f".{target.name}.partial-{os.getpid()}"
+    _tidy(target)
+    partial = target.parent / f".{target.name}{_PARTIAL}{os.getpid()}"
     with file_system_refusals(target):
         partial.mkdir()
     try:
@@ -273,15 +280,56 @@ def _check_replaceable(target: Path) -> None:
 
 
 def _move(partial: Path, target: Path) -> None:
-    """Put a finished folder in its place, and take the earlier one away."""
-    if not target.exists():
-        os.rename(partial, target)
-        return
-    earlier = target.with_name(f".{target.name}.earlier-{os.getpid()}")
-    os.rename(target, earlier)
-    try:
-        os.rename(partial, target)
-    except BaseException:
-        os.rename(earlier, target)
-        raise
+    """Put a finished folder in its place, and take the earlier one away.
+
+    Another run may put its own folder there at the same moment: the later one stays, whole.
+    """
+    earlier = target.with_name(f".{target.name}{_EARLIER}{os.getpid()}")
+    for _ in range(_ATTEMPTS):
+        try:
+            os.rename(partial, target)
+            break
+        except OSError as problem:
+            if problem.errno not in (errno.ENOTEMPTY, errno.EEXIST):
+                _put_back(earlier, target)
+                raise
+        shutil.rmtree(earlier, ignore_errors=True)
+        with suppress(FileNotFoundError):
+            os.rename(target, earlier)
+    else:
+        _put_back(earlier, target)
+        raise OSError(errno.EBUSY, "other programs keep writing to the same folder")
     shutil.rmtree(earlier, ignore_errors=True)
+
+
+def _put_back(earlier: Path, target: Path) -> None:
+    if earlier.exists() and not target.exists():
+        os.rename(earlier, target)
+
+
+def _tidy(target: Path) -> None:
+    """Take away what a killed run left beside a folder; put an earlier result back in its place."""
+    for leftover in sorted(target.parent.glob(f".{glob.escape(target.name)}.*-*")):
+        kind, _, number = leftover.name.removeprefix(f".{target.name}").rpartition("-")
+        if f"{kind}-" not in (_PARTIAL, _EARLIER) or not number.isdigit():
+            continue
+        try:
+            quiet = time.time() - leftover.stat().st_mtime > _QUIET
+            if not quiet or not leftover.is_dir() or _alive(int(number)):
+                continue
+            if f"{kind}-" == _EARLIER:
+                _put_back(leftover, target)
+        except OSError:
+            continue
+        shutil.rmtree(leftover, ignore_errors=True)
+
+
+def _alive(process: int) -> bool:
+    """Whether a process runs on this machine."""
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
