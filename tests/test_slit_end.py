@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from typing import cast
 
 import numpy as np
 import pytest
@@ -17,7 +18,7 @@ from conegap.geometries.starters import starter
 from conegap.solver.field import solve_field
 from conegap.solver.lip_field import LipField, lip_field
 from conegap.solver.onset import electrode_voltages
-from conegap.solver.sector_field import solve_sector
+from conegap.solver.sector_field import SectorSolution, solve_sector
 from conegap.solver.slit_end import EndPoint, SlitEnd, end_rows, end_warnings
 from conegap.solver.tip_field import edge_response, near_lip_section
 from conegap.validation.slit_end_cases import blunt_blade_section, blunt_end
@@ -53,6 +54,7 @@ def summary(factor: float, radii: tuple[tuple[float, float], ...] = ()) -> SlitE
         over_overhang=(),
         seconds=1.0,
         cells=1000,
+        solution=cast(SectorSolution, None),
     )
 
 
