@@ -253,7 +253,6 @@ def chart_lip(axes: Axes, end: SlitEnd, window: tuple[float, float] | None = Non
     low, high = window or (float(end.along[0]), float(end.along[-1]))
     unit = axis_unit(LENGTH, high - low)
     place = end.along / unit.size
-    axes.axhspan(0.0, ALLOWED_FACTOR, fc=BAND, alpha=0.25, lw=0.0, zorder=0)
     axes.axhline(
         ALLOWED_FACTOR, color=LIMIT, lw=1.2, ls=_SUPPLY, zorder=2, label=f"allowed {ALLOWED_FACTOR}"
     )
@@ -280,13 +279,16 @@ def chart_lip(axes: Axes, end: SlitEnd, window: tuple[float, float] | None = Non
         zorder=5,
         label=f"greatest {end.factor:.3f} ± {end.error:.3f}",
     )
-    top = max(float(end.share.max()), ALLOWED_FACTOR) * 1.04
-    bottom = -0.34 * top
+    shown = end.share[(end.along >= low) & (end.along <= high)]
+    least = max(0.0, np.floor(10.0 * (float(shown.min()) - 0.02)) / 10.0)
+    highest = max(float(shown.max()), ALLOWED_FACTOR)
+    top = highest + 0.06 * (highest - least)
+    bottom = least - 0.4 * (top - least)
     axes.set_ylim(bottom, top)
     axes.set_xlim(low / unit.size, high / unit.size)
-    _blade_below(axes, end, unit.size, bottom, 0.07 * bottom)
+    _blade_below(axes, end, unit.size, bottom, least - 0.03 * (top - least))
     axes.axvline(0.0, color=SOFT, lw=0.7, ls=(0, (9, 2, 1.5, 2)), zorder=1)
-    ticks = [tick for tick in axes.get_yticks() if 0.0 <= tick <= top]
+    ticks = [tick for tick in axes.get_yticks() if least - 1e-9 <= tick <= top]
     axes.set_yticks(ticks)
     axes.set_xlabel(f"along the crest from the beginning of the rounding [{unit.name}]")
     axes.set_ylabel("field over that in the middle [-]")

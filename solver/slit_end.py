@@ -207,7 +207,10 @@ def slit_end(
     ]
     found = side_by_side(partial(_solved, design), models, progress=progress, what="slit's end")
     (one, _), (two, solution) = (_or_raise(result) for result in found[:2])
-    share = np.interp(two.along, one.along, one.share)
+    # Both crests are followed at the same places; where the straight part meets the rounding there
+    # are two values, which interpolation would mix.
+    same = np.array_equal(one.along, two.along)
+    share = one.share if same else np.interp(two.along, one.along, one.share)
     carried = two.share + (two.share - share) * (finer - true) / (blunt - finer)
     k = int(np.argmax(carried))
     factor = float(carried[k])
