@@ -88,8 +88,8 @@ class SlitEnd:
         Time of the two solves, [s].
     cells : int
         Control volumes of the larger one.
-    solution : SectorSolution
-        With the sharper modelled edge.
+    solution : SectorSolution or None
+        With the sharper modelled edge, to be exported.
     """
 
     along: FloatArray
@@ -103,7 +103,7 @@ class SlitEnd:
     over_overhang: tuple[EndPoint, ...]
     seconds: float
     cells: int
-    solution: SectorSolution
+    solution: SectorSolution | None = None
 
     @property
     def keeping_radius(self) -> float | None:
