@@ -62,6 +62,8 @@ def chart_screening(axes: Axes, sector: SectorAssessment, pitch: float) -> Axes:
             ratio, share, color=ACCENT, marker="o", ms=3.8, zorder=4, label="other pitches, solved"
         )
     drawn = pitch / found.height
+    several = found.strongest - found.weakest > 1e-3
+    which = "weakest tip as drawn" if several else "as drawn"
     axes.plot(
         [drawn],
         [found.weakest],
@@ -71,9 +73,9 @@ def chart_screening(axes: Axes, sector: SectorAssessment, pitch: float) -> Axes:
         mfc=BAND,
         mec=INK,
         zorder=5,
-        label=f"as drawn: {found.weakest:.3f} at {drawn:.3g}",
+        label=f"{which}: {found.weakest:.3f} at {drawn:.3g}",
     )
-    if found.strongest - found.weakest > 1e-3:
+    if several:
         axes.plot(
             [drawn],
             [found.strongest],
