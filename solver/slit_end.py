@@ -75,7 +75,8 @@ class SlitEnd:
     factor : float
         Greatest share, [-].
     error : float
-        Of the factor, from the meshes and from carrying it on to the true edge, absolute, [-].
+        Of the factor, from the meshes, from carrying it on to the true edge, and half the step
+        where the straight lip meets the rounding, absolute, [-].
     place : float
         Where along the crest, [m].
     end_radius : float
@@ -229,7 +230,9 @@ def slit_end(
         along=two.along,
         share=carried,
         factor=factor,
-        error=max(one.change, two.change) + abs(factor - float(two.share.max())),
+        error=max(one.change, two.change)
+        + abs(factor - float(two.share.max()))
+        + 0.5 * _jump(two.along, carried),
         place=float(two.along[k]),
         end_radius=end,
         models=(one, two),
@@ -239,6 +242,15 @@ def slit_end(
         cells=solution.cells,
         solution=solution,
     )
+
+
+def _jump(along: FloatArray, share: FloatArray) -> float:
+    """Difference of the two values where the straight lip meets the rounding, [-].
+
+    One is that of a straight edge, the other of one bent all along; the truth lies between them.
+    """
+    met = np.flatnonzero(np.diff(along) == 0.0)
+    return float(np.max(np.abs(np.diff(share)[met]), initial=0.0))
 
 
 def _or_raise(result: tuple[LipField, SectorSolution] | str) -> tuple[LipField, SectorSolution]:

@@ -32,7 +32,9 @@ def test_script_of_the_gallery_meets_what_it_expects(
     name: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """EXACT or TABLE, as each script names: exit code 0, computed beside expected."""
-    monkeypatch.setattr("conegap.solver.side_by_side._WORKERS", 1)  # no processes of its own: quicker
+    monkeypatch.setattr(
+        "conegap.solver.side_by_side._WORKERS", 1
+    )  # no processes of its own: quicker
     with pytest.raises(SystemExit) as ending:
         runpy.run_module(name, run_name="__main__")
     out = capsys.readouterr().out
