@@ -24,7 +24,7 @@ from conegap.solver.onset import RigidOnset, rigid_onset_of_solution
 from conegap.solver.scan import onset_of_variants
 from conegap.solver.scan_progress import Progress
 from conegap.solver.sector_influence import height_influence
-from conegap.solver.sector_onset import SectorOnset, sector_onset
+from conegap.solver.sector_onset import SectorOnset, per_volt_weights, sector_onset
 
 __all__ = ["Firing", "FiringLaws", "firing_laws", "influence_matrix", "sampled_firing"]
 
@@ -164,7 +164,7 @@ def firing_laws(
     radii, ratios = _radius_law(design)
     if progress is not None:
         progress("firing order", 1, 4)
-    weights = _weights(design, sector)
+    weights = per_volt_weights(design, sector.solution)
     influence = np.zeros(0)
     if emitter.tips > 1:
         solved = sector.solution
@@ -207,16 +207,6 @@ def _offset(design: Design) -> tuple[float, float]:
         return 0.0, 0.0
     drawn = design.dimension("accelerator.lateral_offset")
     return drawn.value, drawn.tolerance or 0.0
-
-
-def _weights(design: Design, sector: SectorOnset) -> FloatArray:
-    """Voltages of the sector's electrodes per volt of the gap."""
-    wanted = {
-        "emitter": design.voltages.emitter / design.voltage,
-        "accelerator": design.voltages.accelerator / design.voltage,
-        "chamber": 0.0,
-    }
-    return sector.solution.weights({n: wanted[n] for n in sector.solution.electrodes})
 
 
 def _radius_law(design: Design) -> tuple[FloatArray, FloatArray]:

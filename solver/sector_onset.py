@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design
 from conegap.geometries.errors import DesignError
 from conegap.geometries.sector import Sector
@@ -23,7 +24,7 @@ from conegap.solver.scan_progress import Progress
 from conegap.solver.sector_field import SectorSolution, solve_sector
 from conegap.solver.tip_field import sphere_means, tip_response
 
-__all__ = ["SectorOnset", "TipField", "sector_onset", "tip_fields"]
+__all__ = ["SectorOnset", "TipField", "per_volt_weights", "sector_onset", "tip_fields"]
 
 
 @dataclass(frozen=True)
@@ -129,12 +130,7 @@ def tip_fields(design: Design, sector: Sector, solution: SectorSolution) -> tupl
     MeshError, ConvergenceError
         The region about a tip could not be solved.
     """
-    wanted = {
-        "emitter": design.voltages.emitter / design.voltage,
-        "accelerator": design.voltages.accelerator / design.voltage,
-        "chamber": 0.0,
-    }
-    weights = solution.weights({name: wanted[name] for name in solution.electrodes})
+    weights = per_volt_weights(design, solution)
     found = []
     responses = {}
     for tip in sector.tips:
@@ -143,7 +139,7 @@ def tip_fields(design: Design, sector: Sector, solution: SectorSolution) -> tupl
             responses[shape] = tip_response(tip)
         values, left = [], 0.0
         for level in solution.levels:
-            above = weights @ level.potentials - wanted["emitter"]
+            above = weights @ level.potentials - weights[0]
             means, left = sphere_means(level.mesh, tip, above[None])
             near = responses[shape].field(means[0])
             values.append(near.value)
@@ -156,6 +152,28 @@ def tip_fields(design: Design, sector: Sector, solution: SectorSolution) -> tupl
             )
         found.append(TipField(tip.name, _members(design, tip.name), best, left))
     return tuple(sorted(found, key=lambda tip: tip.per_volt.value, reverse=True))
+
+
+def per_volt_weights(design: Design, solution: SectorSolution) -> FloatArray:
+    """Voltages of a sector's electrodes per volt of the gap, the chamber grounded.
+
+    Parameters
+    ----------
+    design : Design
+        Gives their proportion.
+    solution : SectorSolution
+
+    Returns
+    -------
+    (electrodes,) array, [-]
+        The emitter first.
+    """
+    wanted = {
+        "emitter": design.voltages.emitter / design.voltage,
+        "accelerator": design.voltages.accelerator / design.voltage,
+        "chamber": 0.0,
+    }
+    return solution.weights({name: wanted[name] for name in solution.electrodes})
 
 
 def _members(design: Design, name: str) -> int:
