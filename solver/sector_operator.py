@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from conegap.geometries.curves import FloatArray
-from conegap.geometries.errors import ConvergenceError
+from conegap.geometries.errors import ConvergenceError, MeshError
 from conegap.solver.control_volumes import ControlVolumes
 from conegap.solver.finite_volume import BoolArray, dual_matrix
 
@@ -32,6 +32,11 @@ class SectorOperator:
     volumes : ControlVolumes
     held : (n,) array of bool
         Points with given potential.
+
+    Raises
+    ------
+    MeshError
+        A free point belongs to no sound tetrahedron.
     """
 
     def __init__(self, points: FloatArray, volumes: ControlVolumes, held: BoolArray) -> None:
@@ -42,6 +47,8 @@ class SectorOperator:
         self._free = ~held
         self._conductance = volumes.area / volumes.distance
         self._matrix = -dual_matrix(points, volumes, held)
+        if not np.all(self._matrix.diagonal() > 0.0):
+            raise MeshError("some points of the sector's mesh belong to no tetrahedron")
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             self._multigrid: Any = pyamg.ruge_stuben_solver(self._matrix)

@@ -15,11 +15,14 @@ from __future__ import annotations
 import numpy as np
 
 from conegap.geometries.curves import FloatArray
+from conegap.geometries.errors import MeshError
 from conegap.solver.coarse_mesh import IntArray
 from conegap.solver.control_volumes import ControlVolumes
 
-__all__ = ["corner_gradients", "tetra_volumes", "triangle_measure"]
+__all__ = ["corner_gradients", "sound_tetrahedra", "tetra_volumes", "triangle_measure"]
 
+_FLATTEST = 1e-3
+_MOST_LOST = 5e-3
 _EDGES = ((0, 1), (0, 2), (0, 3), (1, 2), (1, 3), (2, 3))
 
 
@@ -48,6 +51,42 @@ def corner_gradients(points: FloatArray, tetrahedra: IntArray) -> tuple[FloatArr
     return gradients, np.abs(six) / 6.0
 
 
+def sound_tetrahedra(points: FloatArray, tetrahedra: IntArray) -> IntArray:
+    """The tetrahedra without those that a curved face has flattened or turned inside out.
+
+    Refinement moves new points onto the curved faces; where a face bends within one tetrahedron
+    that leaves a few with all their corners on the face and next to no volume, which hold no flux.
+
+    Parameters
+    ----------
+    points : (n, 3) array
+        Scaled.
+    tetrahedra : (m, 4) array of int
+
+    Returns
+    -------
+    (k, 4) array of int
+
+    Raises
+    ------
+    MeshError
+        There are too many of them.
+    """
+    corners = points[tetrahedra]
+    a, b, c = (corners[:, k] - corners[:, 0] for k in (1, 2, 3))
+    size = np.linalg.norm(a, axis=1) * np.linalg.norm(b, axis=1) * np.linalg.norm(c, axis=1)
+    shape = np.einsum("ij,ij->i", a, np.cross(b, c)) / np.maximum(size, 1e-300)
+    # The mesh library turns all of them the same way.
+    sound = shape * np.sign(np.median(shape)) > _FLATTEST
+    lost = float(np.mean(~sound))
+    if lost > _MOST_LOST:
+        raise MeshError(
+            f"{lost:.2%} of the sector's tetrahedra are flat or inside out: its rounded edges are "
+            "too sharp for the mesh; make them rounder"
+        )
+    return np.asarray(tetrahedra[sound])
+
+
 def tetra_volumes(points: FloatArray, tetrahedra: IntArray) -> ControlVolumes:
     """Faces between the control volumes of neighbouring points.
 
@@ -56,7 +95,13 @@ def tetra_volumes(points: FloatArray, tetrahedra: IntArray) -> ControlVolumes:
     points : (n, 3) array
         Scaled.
     tetrahedra : (m, 4) array of int
+
+    Raises
+    ------
+    MeshError
+        Too many tetrahedra are flat or inside out.
     """
+    tetrahedra = sound_tetrahedra(points, tetrahedra)
     gradients, volume = corner_gradients(points, tetrahedra)
     count = np.int64(len(points))
     keys = np.empty((len(_EDGES), len(tetrahedra)), dtype=np.int64)

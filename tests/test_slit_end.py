@@ -89,6 +89,14 @@ def test_an_offset_slot_has_no_ends() -> None:
         slit_end_sector(design.emitter, design.accelerator, design.gap, design.room(), 1e-5)
 
 
+def test_a_slit_that_is_all_end_has_no_middle() -> None:
+    """EXACT: without a straight part of two gaps there is nothing to compare the ends with."""
+    design = Design.from_text(starter("slit_end").replace('"8 mm"', '"9.5 mm"'))
+    assert isinstance(design.emitter, Slit)
+    with pytest.raises(GeometryError, match="no middle to be compared with"):
+        slit_end_sector(design.emitter, design.accelerator, design.gap, design.room(), 1e-5)
+
+
 def test_a_wide_bend_is_as_good_as_a_straight_lip() -> None:
     """INVARIANT: the response of a bent lip tends to that of a straight one as 1/bend."""
     straight = edge_response(near_lip_section(30e-6, 0.26, 125e-6)).per_volt[-1]
