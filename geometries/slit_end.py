@@ -72,8 +72,8 @@ def slit_end_sector(
     if turn < gap:
         raise GeometryError(
             f"emitter.end_radius = {length_text(end)} leaves the slit a straight part of "
-            f"{length_text(max(2.0 * turn, 0.0))}, less than twice the gap, so that its ends have no "
-            "middle to be compared with; make the ends smaller or the slit longer"
+            f"{length_text(max(2.0 * turn, 0.0))}, less than twice the gap, so that its ends have "
+            "no middle to be compared with; make the ends smaller or the slit longer"
         )
     span = gap + min(end, gap)
     start = max(0.0, turn - _STRAIGHT * span)
