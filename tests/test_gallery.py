@@ -7,6 +7,7 @@ import importlib
 import inspect
 import runpy
 import statistics
+import sys
 import warnings
 from pathlib import Path
 
@@ -32,9 +33,10 @@ def test_script_of_the_gallery_meets_what_it_expects(
     name: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """EXACT or TABLE, as each script names: exit code 0, computed beside expected."""
-    monkeypatch.setattr(
-        "conegap.solver.side_by_side._WORKERS", 1
-    )  # no processes of its own: quicker
+    # No processes of its own: quicker.
+    monkeypatch.setattr("conegap.solver.side_by_side._WORKERS", 1)
+    # A script that another test imported would be run twice, of which Python warns.
+    monkeypatch.delitem(sys.modules, name, raising=False)
     with pytest.raises(SystemExit) as ending:
         runpy.run_module(name, run_name="__main__")
     out = capsys.readouterr().out
@@ -61,8 +63,10 @@ def test_a_script_that_misses_fails(monkeypatch: pytest.MonkeyPatch) -> None:
     from conegap.geometries.metals import Metal
 
     monkeypatch.setattr(Metal, "surface_tension", lambda *_: 0.6)
+    name = GALLERY + "metal_at_temperature"
+    monkeypatch.delitem(sys.modules, name, raising=False)
     with pytest.raises(SystemExit) as ending:
-        runpy.run_module(GALLERY + "metal_at_temperature", run_name="__main__")
+        runpy.run_module(name, run_name="__main__")
     assert ending.value.code == 1
 
 
