@@ -10,7 +10,7 @@ from importlib.resources import files
 
 from conegap.solver.assessment import Assessment
 from conegap.solver.figure_style import COLOURS
-from conegap.solver.figures import Picture, svg_of
+from conegap.solver.picture import Picture, svg_of
 from conegap.solver.report_parts import report_parts
 from conegap.solver.report_sheet import first_sheet
 

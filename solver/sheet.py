@@ -8,7 +8,7 @@ import re
 from collections.abc import Sequence
 
 from conegap.solver.figure_style import PAPER
-from conegap.solver.figures import Picture, png_of, svg_of
+from conegap.solver.picture import Picture, png_of, svg_of
 
 __all__ = ["png_sheet", "svg_sheet"]
 
