@@ -154,6 +154,21 @@ class Plate(OpenAccelerator):
         edge, rim = self.edge_radius, self.outer_edge_radius
         return rounded_polygon(corners, [edge, edge, rim, rim], closed=True)
 
+    def _round_opening(self, gap: float, key: str, label: str) -> AcceleratorOutline:
+        """The plate about a round opening on the axis, with its dimensions."""
+        middle, half = gap + self.thickness / 2.0, (self.opening or 0.0) / 2.0
+        marks = (
+            gap_mark(gap),
+            DimensionMark(key, label, (-half, middle), (half, middle)),
+            thickness_mark(self.half_width, gap, self.thickness),
+        )
+        return AcceleratorOutline(
+            gap=gap,
+            top=gap + self.thickness,
+            islands=(tuple(self._loop(half, self.half_width, gap)),),
+            marks=marks,
+        )
+
     def _plate_problems(self, opening_key: str, outer_key: str) -> Iterator[Problem]:
         opening, outer = self.opening or 0.0, 2.0 * self.half_width
         half = self.thickness / 2.0
@@ -305,23 +320,7 @@ class AperturePlate(Plate):
         yield from self._plate_problems("diameter", "outer_diameter")
 
     def outline(self, gap: float, setting: Setting) -> AcceleratorOutline:
-        middle, half = gap + self.thickness / 2.0, self.diameter / 2.0
-        marks = (
-            gap_mark(gap),
-            DimensionMark(
-                "accelerator.diameter",
-                f"⌀ {length_text(self.diameter)}",
-                (-half, middle),
-                (half, middle),
-            ),
-            thickness_mark(self.half_width, gap, self.thickness),
-        )
-        return AcceleratorOutline(
-            gap=gap,
-            top=gap + self.thickness,
-            islands=(tuple(self._loop(half, self.half_width, gap)),),
-            marks=marks,
-        )
+        return self._round_opening(gap, "accelerator.diameter", f"⌀ {length_text(self.diameter)}")
 
 
 class Ring(OpenAccelerator):

@@ -6,12 +6,12 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Literal
 
-from conegap.geometries.accelerators import Plate, gap_mark, thickness_mark
+from conegap.geometries.accelerators import Plate
 from conegap.geometries.curves import Curve
 from conegap.geometries.emitter import Setting, described, length_text
 from conegap.geometries.outline import rounded_polygon
 from conegap.geometries.part import Length, Offset, Problem, derived
-from conegap.geometries.section import DimensionMark, Symmetry
+from conegap.geometries.section import Symmetry
 from conegap.geometries.surroundings import AcceleratorOutline
 
 __all__ = ["AnnularSlot"]
@@ -97,20 +97,4 @@ class AnnularSlot(Plate):
         return tuple(disc), tuple(plate)
 
     def outline(self, gap: float, setting: Setting) -> AcceleratorOutline:
-        middle, half = gap + self.thickness / 2.0, self.slot_width / 2.0
-        marks = (
-            gap_mark(gap),
-            DimensionMark(
-                "accelerator.slot_width",
-                length_text(self.slot_width),
-                (-half, middle),
-                (half, middle),
-            ),
-            thickness_mark(self.half_width, gap, self.thickness),
-        )
-        return AcceleratorOutline(
-            gap=gap,
-            top=gap + self.thickness,
-            islands=(tuple(self._loop(half, self.half_width, gap)),),
-            marks=marks,
-        )
+        return self._round_opening(gap, "accelerator.slot_width", length_text(self.slot_width))

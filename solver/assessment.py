@@ -75,6 +75,10 @@ class Assessment:
     review : tuple of ReviewRow
     scans : tuple of Scan
         Onset over gap and over edge radius, empty when not asked for.
+    sector : SectorAssessment or None
+        What the third dimension adds; None where a plane section is the whole answer.
+    slit_end : SlitEnd or None
+        For a slit whose end radius is given.
     warnings : tuple of str
     """
 

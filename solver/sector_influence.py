@@ -69,11 +69,9 @@ def half_ring(mesh: TetraMesh, angle: float, copies: int) -> Ring:
     places = []
     count = 0
     for k in range(copies):
-        shared = (
-            np.zeros(len(mesh.points), dtype=bool) if k == 0 else on_last if k % 2 else on_first
-        )
-        shared = shared | (on_axis & (k > 0))
+        shared = np.zeros(len(mesh.points), dtype=bool)
         if k > 0:
+            shared = (on_last if k % 2 else on_first) | on_axis
             numbers[k, shared] = numbers[k - 1, shared]
         fresh = np.nonzero(~shared)[0]
         numbers[k, fresh] = count + np.arange(len(fresh))
