@@ -12,7 +12,7 @@ from scipy.interpolate import BSpline
 from conegap.geometries.curves import Arc, Curve, FloatArray, Line, Spline
 from conegap.geometries.errors import GeometryError
 
-__all__ = ["mirror_image", "moved", "reversed_chain", "rounded_polygon"]
+__all__ = ["lying", "mirror_image", "moved", "reversed_chain", "rounded_polygon"]
 
 
 def rounded_polygon(
@@ -149,3 +149,33 @@ def moved(curves: Sequence[Curve], across: float, along: float = 0.0) -> list[Cu
         else:
             raise GeometryError(f"a {type(curve).__name__} cannot be moved here")
     return images
+
+
+def lying(curve: Curve, at: float) -> Curve:
+    """A curve in (across, along) as one in (at + along, across), in the same direction.
+
+    Swapping the coordinates mirrors the plane: what lay on the curve's left lies on its right.
+
+    Parameters
+    ----------
+    curve : Curve
+    at : float
+        Where along = 0 comes to lie, [m].
+
+    Raises
+    ------
+    GeometryError
+        A curve of a kind that cannot be laid down here.
+    """
+    if isinstance(curve, Line):
+        (a, b), (c, d) = curve.first, curve.last
+        return Line((at + b, a), (at + d, c))
+    if isinstance(curve, Arc):
+        # An angle t becomes pi/2 - t.
+        return Arc(
+            (at + curve.centre[1], curve.centre[0]),
+            curve.radius,
+            math.pi / 2.0 - curve.first_angle,
+            math.pi / 2.0 - curve.last_angle,
+        )
+    raise GeometryError(f"a {type(curve).__name__} cannot be laid down here")

@@ -8,6 +8,7 @@ from conegap.geometries.accelerators import Accelerator, Plane, SlottedPlate
 from conegap.geometries.curves import Arc, Curve, Line
 from conegap.geometries.emitter import Setting, length_text
 from conegap.geometries.errors import GeometryError
+from conegap.geometries.outline import lying
 from conegap.geometries.sector import Conductor, Lip, Room3D, Sector
 from conegap.geometries.slit import Slit
 from conegap.geometries.solids import (
@@ -142,26 +143,11 @@ def blade_solid(slit: Slit, end: float, radius: float, start: float) -> Solid:
     turn, pad = half - end, 0.2 * slit.protrusion
     along = Extruded(_wedge(radius, slit.lean, depth), start - pad, half)
     back = max(depth, half - start + pad)
-    across = tuple(_turned(curve, half) for curve in _wedge(radius, slit.lean, back))
+    across = tuple(lying(curve, half) for curve in _wedge(radius, slit.lean, back))
     down = Raised(across, -depth, 0.0)
     corner = Block((turn, -2.0 * depth, -end), (half + pad, 2.0 * depth, pad))
     quarter = Rocked(_wedge(radius, slit.lean, end), turn, -end, math.pi / 2.0)
     return Joined((Cut(Common((along, down)), (corner,)), quarter))
-
-
-def _turned(curve: Curve, half: float) -> Curve:
-    """A curve in (across, along) as one in (x, y), its crest at x = half, facing +x."""
-    if isinstance(curve, Line):
-        (a, b), (c, d) = curve.first, curve.last
-        return Line((half + b, a), (half + d, c))
-    assert isinstance(curve, Arc)
-    # (across, along) -> (along, across) mirrors the plane: an angle t becomes pi/2 - t.
-    return Arc(
-        (half + curve.centre[1], curve.centre[0]),
-        curve.radius,
-        math.pi / 2.0 - curve.first_angle,
-        math.pi / 2.0 - curve.last_angle,
-    )
 
 
 def _plate(plate: SlottedPlate, gap: float, start: float, far: float, wide: float) -> Solid:

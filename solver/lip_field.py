@@ -23,7 +23,7 @@ from conegap.solver.extrapolation import combined
 from conegap.solver.onset import electrode_voltages
 from conegap.solver.sector_field import SectorSolution
 from conegap.solver.sector_mesh import TetraMesh
-from conegap.solver.tip_field import edge_response, near_lip_section, polar_functions
+from conegap.solver.tip_field import edge_response, near_lip_section, polar_functions, rim_angle
 
 __all__ = ["LipField", "lip_field"]
 
@@ -146,10 +146,8 @@ def _tube_means(
     nodes, y, depth, place = nodes[on_tube], y[on_tube], depth[on_tube], place[on_tube]
     if len(nodes) < 4 * _FUNCTIONS:
         raise ComputationError("the mesh of the slit's end has too few points about the lips")
-    rim = near_lip_section(lip.radius, lip.lean, lip.reach).loops[0][1].curve.end
-    polar = polar_functions(
-        np.arctan2(y, depth), math.atan2(float(rim[0]), float(rim[1])), _FUNCTIONS
-    )
+    end_angle = rim_angle(near_lip_section(lip.radius, lip.lean, lip.reach))
+    polar = polar_functions(np.arctan2(y, depth), end_angle, _FUNCTIONS)
     knots = _knots(lip)
     splines = BSpline.design_matrix(
         np.clip(place, knots[0], knots[-1] * (1.0 - 1e-12)), knots, 3

@@ -163,8 +163,8 @@ def sector_warnings(design: Design) -> tuple[str, ...]:
     design : Design
     """
     return (
-        "electron currents, ion paths and the energy stored in the gap are those of one tip alone "
-        "before a round opening; the field on the accelerator is that of the solve in three "
+        "electron currents, ion paths and the energy stored in the gap are those of the plane "
+        "section, one tip alone; the field on the accelerator is that of the solve in three "
         "dimensions",
     )
 

@@ -14,8 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from conegap.geometries.curves import Arc, Curve, FloatArray, Line
+from conegap.geometries.curves import Arc, FloatArray, Line
 from conegap.geometries.errors import MeshError
+from conegap.geometries.outline import lying
 from conegap.geometries.section import Boundary, EmittingEdge, Section
 from conegap.geometries.sector import Tip
 from conegap.solver.coarse_mesh import coarse_mesh
@@ -31,6 +32,7 @@ __all__ = [
     "near_lip_section",
     "near_section",
     "polar_functions",
+    "rim_angle",
     "sphere_means",
     "tip_response",
 ]
@@ -79,7 +81,7 @@ def near_lip_section(
     if bend is None:
         edge = EmittingEdge("lip", 0, 0, 0.0, radius)
         return Section("planar", (loop,), (edge,), reach, mirrored=True)
-    turned = tuple(Boundary(b.name, _turned(b.curve, bend)) for b in reversed(loop))
+    turned = tuple(Boundary(b.name, lying(b.curve, bend).reversed()) for b in reversed(loop))
     edge = EmittingEdge("lip", 0, len(turned) - 1, 1.0, radius)
     return Section("axisymmetric", (turned,), (edge,), reach)
 
@@ -103,18 +105,16 @@ def _near_loop(
     )
 
 
-def _turned(curve: Curve, bend: float) -> Curve:
-    """A curve in (across, along) as one in (bend + along, across), run the other way."""
-    if isinstance(curve, Line):
-        (a, b), (c, d) = curve.first, curve.last
-        return Line((bend + d, c), (bend + b, a))
-    assert isinstance(curve, Arc)
-    return Arc(
-        (bend + curve.centre[1], curve.centre[0]),
-        curve.radius,
-        math.pi / 2.0 - curve.last_angle,
-        math.pi / 2.0 - curve.first_angle,
-    )
+def rim_angle(section: Section) -> float:
+    """Angle from the middle line at which a near section's circle meets the flank, [rad].
+
+    Parameters
+    ----------
+    section : Section
+        From `near_section`, or from `near_lip_section` for a straight edge.
+    """
+    rim = section.loops[0][1].curve.end
+    return math.atan2(float(rim[0]), float(rim[1]))
 
 
 def polar_functions(polar: FloatArray, end: float, count: int = _FUNCTIONS) -> FloatArray:
@@ -161,7 +161,7 @@ def sphere_means(mesh: TetraMesh, tip: Tip, potentials: FloatArray) -> tuple[Flo
     apex = np.array([*tip.place, tip.apex]) / mesh.scale
     x, y, z = (mesh.points[nodes] - apex).T
     polar, azimuth = np.arctan2(np.hypot(x, y), z), np.arctan2(y, x)
-    end = _end_of(tip)
+    end = rim_angle(near_section(tip))
     columns = []
     for order, wave in _waves(tip.mirrors, azimuth):
         count = _FUNCTIONS if order == 0 else max(_FUNCTIONS - order, 2)
@@ -185,12 +185,6 @@ def _waves(mirrors: tuple[float, ...], azimuth: FloatArray) -> list[tuple[int, F
     for m in range(1, _AZIMUTHAL):
         found += [(m, np.cos(m * azimuth)), (m, np.sin(m * azimuth))]
     return found
-
-
-def _end_of(tip: Tip) -> float:
-    """Polar angle at which the sphere meets the flank, [rad]."""
-    rim = near_section(tip).loops[0][1].curve.end
-    return math.atan2(float(rim[0]), float(rim[1]))
 
 
 @dataclass(frozen=True)
