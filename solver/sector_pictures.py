@@ -168,7 +168,8 @@ def sector_charts(assessment: Assessment) -> list[Picture]:
     found = []
     design = assessment.design
     if assessment.sector is not None:
-        found += _screening(design, assessment.sector)
+        if assessment.sector.screening.points:
+            found += _screening(design, assessment.sector)
         if len(assessment.sector.onset.tips) > 1:
             found.append(_classes(design, assessment.sector))
         if assessment.sector.firing is not None:
