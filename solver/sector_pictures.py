@@ -168,8 +168,7 @@ def sector_charts(assessment: Assessment) -> list[Picture]:
     found = []
     design = assessment.design
     if assessment.sector is not None:
-        if assessment.sector.screening.points:
-            found += _screening(design, assessment.sector)
+        found += _screening(design, assessment.sector)
         if len(assessment.sector.onset.tips) > 1:
             found.append(_classes(design, assessment.sector))
         if assessment.sector.firing is not None:
@@ -183,7 +182,7 @@ def _screening(design: Design, sector: SectorAssessment) -> list[Picture]:
     emitter = design.emitter
     assert isinstance(emitter, TipGroup)
     found = sector.screening
-    if emitter.count == 1:
+    if emitter.count == 1 or not found.points:
         return []
     drawn = emitter.pitch_length / found.height
     words = "; ".join(f"{p.share:.3f} at {p.pitch / found.height:.3g}" for p in found.points)
@@ -194,7 +193,7 @@ def _screening(design: Design, sector: SectorAssessment) -> list[Picture]:
             "that of one tip alone in the same place, over pitch over height. Every point is a "
             "solve of its own.",
             f"Field over that of a tip alone: {found.weakest:.3f} as drawn, at a pitch of "
-            f"{drawn:.3g} heights{'; ' + words if words else ''}.",
+            f"{drawn:.3g} heights; {words}.",
             charted(lambda axes: chart_screening(axes, sector, emitter.pitch_length), (WIDTH, 3.2)),
         )
     ]
