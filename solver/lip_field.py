@@ -94,14 +94,12 @@ def lip_field(design: Design, sector: Sector, solution: SectorSolution) -> LipFi
             np.linspace(0.0, lip.sweep * lip.end_radius, _PLACES),
         ]
     )
+    of_place = [response for response in responses for _ in range(_PLACES)]
     values = []
     for level in solution.levels:
         above = weights @ level.potentials - weights[0]
         means = _tube_means(level.mesh, lip, start, above, along)
-        bent = np.repeat([False, True], _PLACES)
-        values.append(
-            [responses[int(b)].field(row).value for b, row in zip(bent, means, strict=True)]
-        )
+        values.append([r.field(row).value for r, row in zip(of_place, means, strict=True)])
     fields = np.array(values)
     sizes = solution.level_sizes
     best = np.array([combined(sizes, tuple(row), True) for row in fields.T])
@@ -149,15 +147,15 @@ def _tube_means(
     end_angle = rim_angle(near_lip_section(lip.radius, lip.lean, lip.reach))
     polar = polar_functions(np.arctan2(y, depth), end_angle, _FUNCTIONS)
     knots = _knots(lip)
-    splines = BSpline.design_matrix(
-        np.clip(place, knots[0], knots[-1] * (1.0 - 1e-12)), knots, 3
-    ).toarray()
+
+    def splines_at(places: FloatArray) -> FloatArray:
+        inside = np.clip(places, knots[0], knots[-1] * (1.0 - 1e-12))
+        return np.asarray(BSpline.design_matrix(inside, knots, 3).toarray())
+
+    splines = splines_at(place)
     matrix = np.einsum("kn,nj->njk", polar, splines).reshape(len(nodes), -1)
     found, *_ = np.linalg.lstsq(matrix, above[nodes], rcond=1e-9)
-    wanted = BSpline.design_matrix(
-        np.clip(along, knots[0], knots[-1] * (1.0 - 1e-12)), knots, 3
-    ).toarray()
-    return np.asarray(wanted @ found.reshape(splines.shape[1], _FUNCTIONS))
+    return np.asarray(splines_at(along) @ found.reshape(splines.shape[1], _FUNCTIONS))
 
 
 def _knots(lip: Lip) -> FloatArray:
