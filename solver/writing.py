@@ -12,6 +12,7 @@ import json
 import os
 import re
 import shutil
+import stat
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
@@ -248,9 +249,14 @@ def _check_room(parent: Path, room: int) -> None:
 
 def _check_replaceable(target: Path) -> None:
     """Refuse to replace anything that conegap did not write."""
-    if not target.exists():
+    # One look only: another run may move the place away between two.
+    try:
+        mode = target.stat().st_mode
+    except FileNotFoundError:
         return
-    if not target.is_dir():
+    except OSError as problem:
+        raise OutputError(f"{target.name} cannot be read: {problem.strerror}") from problem
+    if not stat.S_ISDIR(mode):
         raise OutputError(
             f"{target.name} is a file, and is left as it is; give another place with --to"
         )
@@ -262,11 +268,14 @@ def _check_replaceable(target: Path) -> None:
         )
     try:
         names = sorted(item.name for item in target.iterdir())
+    except FileNotFoundError:
+        return  # another run has just moved it away
     except OSError as problem:
         raise OutputError(f"{target.name} cannot be read: {problem.strerror}") from problem
     if not names:
         return
-    if not is_result_folder(target):
+    # Another run may put its own result in the place of the one just listed.
+    if not any(is_result_folder(target) or not target.exists() for _ in range(_ATTEMPTS)):
         raise OutputError(
             f"the folder {target.name} was not written by conegap (it has no {MARKER} of conegap) "
             "and is left as it is; give another place with --to"
