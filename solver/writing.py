@@ -252,7 +252,7 @@ def _check_replaceable(target: Path) -> None:
     # One look only: another run may move the place away between two.
     try:
         mode = target.stat().st_mode
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         return
     except OSError as problem:
         raise OutputError(f"{target.name} cannot be read: {problem.strerror}") from problem
