@@ -19,6 +19,7 @@ from conegap.geometries.curves import FloatArray
 from conegap.geometries.errors import ConvergenceError
 from conegap.solver.coarse_mesh import IntArray
 from conegap.solver.control_volumes import ControlVolumes
+from conegap.solver.dissection import PermutedFactor, dissection_order
 
 # FiPy reads the choice of solver library once, at import.
 os.environ.setdefault("FIPY_SOLVERS", "scipy")
@@ -46,6 +47,7 @@ __all__ = [
 BoolArray = NDArray[np.bool_]
 
 _RESIDUAL_TOLERANCE = 1e-9
+_DISSECTED = 10_000
 
 
 class _GivenFaces:
@@ -147,32 +149,40 @@ def _faces_of_cells(low: IntArray, high: IntArray, cells: int) -> Any:
     return np.ma.masked_values(table, -1)
 
 
-def symmetric_factor(matrix: Any) -> SuperLU:
+def symmetric_factor(matrix: Any, places: FloatArray) -> SuperLU | PermutedFactor:
     """Sparse factorisation in symmetric mode, the quickest for these meshes.
+
+    Small matrices are eliminated in the library's order of least degree, large ones, where that
+    order can take minutes to find, by nested dissection.
 
     Parameters
     ----------
     matrix : (n, n) sparse matrix
         Symmetric in its pattern.
+    places : (n, dimensions) array
+        Place of every row's point, in any unit.
     """
-    return splu(
-        matrix.tocsc(),
-        permc_spec="MMD_AT_PLUS_A",
-        diag_pivot_thresh=0.0,
-        options={"SymmetricMode": True},
-    )
+    if matrix.shape[0] < _DISSECTED:
+        return _factorised(matrix.tocsc(), "MMD_AT_PLUS_A")
+    order = dissection_order(matrix, places)
+    return PermutedFactor(_factorised(matrix.tocsr()[order][:, order].tocsc(), "NATURAL"), order)
+
+
+def _factorised(matrix: Any, order: str) -> SuperLU:
+    return splu(matrix, permc_spec=order, diag_pivot_thresh=0.0, options={"SymmetricMode": True})
 
 
 class _DirectSolver(ScipySolver):  # type: ignore[misc]
     """Sparse factorisation in symmetric mode, kept for further right-hand sides."""
 
-    def __init__(self) -> None:
+    def __init__(self, places: FloatArray) -> None:
         super().__init__(tolerance=_RESIDUAL_TOLERANCE)
-        self.factor: SuperLU | None = None
+        self._places = places
+        self.factor: SuperLU | PermutedFactor | None = None
 
     def _solve_(self, matrix: Any, unknown: FloatArray, right_hand_side: FloatArray) -> FloatArray:
         if self.factor is None:
-            self.factor = symmetric_factor(matrix)
+            self.factor = symmetric_factor(matrix, self._places)
         unknown[:] = self.factor.solve(right_hand_side)
         size = float(np.linalg.norm(right_hand_side))
         residual = float(np.linalg.norm(matrix @ unknown - right_hand_side)) / max(size, 1e-300)
@@ -278,9 +288,9 @@ class LaplaceOperator:
 
 def _assembled_factor(
     points: FloatArray, volumes: ControlVolumes, held: BoolArray, reaction: FloatArray
-) -> SuperLU:
+) -> SuperLU | PermutedFactor:
     """Factor of the matrix that FiPy assembles, checked by solving with held points at 1 V."""
-    solver = _DirectSolver()
+    solver = _DirectSolver(points[~held])
     _assemble(points, volumes, held, reaction, solver)
     assert solver.factor is not None
     return solver.factor

@@ -146,7 +146,7 @@ class MovingField:
             if self._name(chain.boundary) not in ("axis", "symmetry"):
                 fixed[:, chain.nodes] = True
         matrix = _stiffness(control_volumes(self.mesh, "planar"), count)
-        return [_Extension(matrix, fixed[i], self.nodes) for i in range(2)]
+        return [_Extension(matrix, self.mesh.points, fixed[i], self.nodes) for i in range(2)]
 
     def state(self, positions: FloatArray) -> SurfaceState:
         """Field with the surface's points at given places.
@@ -232,11 +232,13 @@ def _stiffness(volumes: ControlVolumes, count: int) -> csc_matrix:
 class _Extension:
     """Harmonic extension of displacements given on the surface, zero on other fixed points."""
 
-    def __init__(self, matrix: csc_matrix, fixed: BoolArray, nodes: IntArray) -> None:
+    def __init__(
+        self, matrix: csc_matrix, points: FloatArray, fixed: BoolArray, nodes: IntArray
+    ) -> None:
         free = np.nonzero(~fixed)[0]
         self._free, self._count, self._nodes = free, matrix.shape[0], nodes
         self._coupling = matrix[free][:, nodes]
-        self._factor = symmetric_factor(matrix[free][:, free])
+        self._factor = symmetric_factor(matrix[free][:, free], points[free])
 
     def __call__(self, shift: FloatArray) -> FloatArray:
         result = np.zeros(self._count)

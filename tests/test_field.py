@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Callable
 
 import numpy as np
@@ -10,13 +11,19 @@ import pytest
 from conftest import wedge_section
 from numpy.testing import assert_allclose
 from scipy.constants import epsilon_0
+from scipy.sparse import diags, identity, kron
+from scipy.sparse.linalg import splu
 
 from conegap.geometries.design import Design
 from conegap.geometries.errors import GeometryError, SharpEdgeError
+from conegap.solver.coarse_mesh import coarse_mesh
 from conegap.solver.control_volumes import control_volumes
+from conegap.solver.dissection import PermutedFactor, dissection_order
 from conegap.solver.edge_field import EdgeField
 from conegap.solver.field import FieldSolution, solve_field
+from conegap.solver.finite_volume import dual_matrix
 from conegap.solver.spacing import SpacingRule
+from conegap.solver.subdivision import subdivide
 from conegap.solver.surface_chain import arc_position, path_length
 from conegap.validation.exact_case import ExactCase
 from conegap.validation.sections import (
@@ -338,3 +345,33 @@ def test_unknown_names_are_refused_with_those_that_exist(solved: Solved) -> None
         solution.charge("axis", UNIT)
     with pytest.raises(GeometryError, match="accelerator"):
         solution.surface("axis", UNIT)
+
+
+def test_both_elimination_orders_give_one_solution() -> None:
+    """INVARIANT: nested dissection against the library's order of least degree, on one mesh."""
+    coarse = coarse_mesh(hyperboloid_needle(radius=5e-6, gap=5e-4, prescribed=False).section)
+    mesh = subdivide(coarse, 4)
+    volumes = control_volumes(mesh, "axisymmetric")
+    held = np.zeros(len(mesh.points), dtype=bool)
+    for chain in mesh.chains:
+        held[chain.nodes] = True
+    matrix = dual_matrix(mesh.points, volumes, held)
+    order = dissection_order(matrix, mesh.points[~held])
+    assert sorted(order) == list(range(matrix.shape[0]))
+    right = np.random.default_rng(1).random((matrix.shape[0], 2))
+    turned = PermutedFactor(splu(matrix[order][:, order].tocsc(), permc_spec="NATURAL"), order)
+    assert_allclose(turned.solve(right), splu(matrix.tocsc()).solve(right), rtol=1e-9)
+
+
+def test_dissection_keeps_the_factor_sparse() -> None:
+    """RATE (George 1973, from memory): the factor of a square grid grows like n log n."""
+    entries = []
+    for side in (32, 64, 128):
+        line = diags([-1.0, 2.0, -1.0], [-1, 0, 1], shape=(side, side))
+        grid = (kron(line, identity(side)) + kron(identity(side), line)).tocsr()
+        places = np.stack(np.meshgrid(np.arange(side), np.arange(side)), axis=-1).reshape(-1, 2)
+        order = dissection_order(grid, places.astype(float))
+        factor = splu(grid[order][:, order].tocsc(), permc_spec="NATURAL",
+                      diag_pivot_thresh=0.0, options={"SymmetricMode": True})  # fmt: skip
+        entries.append(factor.L.nnz / side**2 / math.log2(side**2))
+    assert max(entries) < 1.3 * min(entries)

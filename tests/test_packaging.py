@@ -25,6 +25,7 @@ FLOW = (
     "coarse_mesh",
     "subdivision",
     "control_volumes",
+    "dissection",
     "finite_volume",
     "level",
     "extrapolation",
