@@ -26,6 +26,7 @@ def draw(result: dict[str, Any]) -> Figure:
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
+    from matplotlib.ticker import NullFormatter
 
     rows = result["rows"]
     problems = list(dict.fromkeys(row["problem"] for row in rows))
@@ -56,6 +57,8 @@ def draw(result: dict[str, Any]) -> Figure:
                 axes.axhline(target, color=INK, linewidth=0.5)
             axes.set_xscale("log")
             axes.set_yscale("log")
+            axes.xaxis.set_minor_formatter(NullFormatter())
+            axes.xaxis.set_major_formatter(lambda x, _: f"{x:g}")
             axes.set_title(result["right"][problem]["title"])
             quiet_axes(axes)
         for axes in grid[:, 0]:

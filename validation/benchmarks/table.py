@@ -15,6 +15,7 @@ __all__ = ["Goal", "csv_text", "goals", "growth", "markdown", "time_to_reach"]
 
 TARGETS = (1e-3, 1e-4)
 _MOST_GROWTH = 1.2
+_LEAST_RANGE = 4.0 * (1.0 - 0.1)  # settings of conegap differ by nearly four
 _COMMANDS = {"help": 0.4, "onset": 5.0, "vary": 40.0}
 _WORDS = {
     "help": "`conegap --help`",
@@ -70,7 +71,7 @@ def time_to_reach(rows: Sequence[dict[str, Any]], error: float) -> float:
 
 
 def growth(rows: Sequence[dict[str, Any]]) -> float:
-    """Exponent of the solve time in the number of unknowns, nan for fewer than two settings, [-].
+    """Exponent of the solve time in the number of unknowns, nan for less than fourfold sizes, [-].
 
     Parameters
     ----------
@@ -79,7 +80,7 @@ def growth(rows: Sequence[dict[str, Any]]) -> float:
     """
     size = np.array([row["unknowns"] for row in rows], dtype=float)
     time = np.array([row["solve_seconds"] for row in rows], dtype=float)
-    if len(rows) < 2 or np.ptp(size) == 0.0:
+    if size.max() < _LEAST_RANGE * size.min():
         return math.nan
     return float(np.polyfit(np.log(size), np.log(time), 1)[0])
 
@@ -166,12 +167,12 @@ def markdown(result: dict[str, Any]) -> str:
             times = [time_to_reach(_of(rows, problem, method), t) for t in TARGETS]
             cells.append(" / ".join(_seconds(t) if math.isfinite(t) else "–" for t in times))
         mine = [row for row in rows if row["method"] == method]
-        exponents = [growth(_of(rows, p, method)) for p in problems]
+        exponents = [e for p in problems if math.isfinite(e := growth(_of(rows, p, method)))]
         lines.append(
             f"| {method} | " + " | ".join(cells)
             + f" | {_seconds(max(r['import_seconds'] for r in mine))}"
             + f" | {max(r['peak_megabytes'] for r in mine):.0f} MB"
-            + f" | N^{max(exponents):.2f} |"
+            + (f" | N^{max(exponents):.2f} |" if exponents else " | – |")
         )  # fmt: skip
     lines += ["", *(f"{words}." for words in result["absent"])]
     lines += ["", "| goal | measured | limit | met |", "|---|---|---|---|"]
