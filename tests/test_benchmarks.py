@@ -15,10 +15,10 @@ from conegap.validation import exact
 from conegap.validation.benchmarks import child
 from conegap.validation.benchmarks.chart import draw
 from conegap.validation.benchmarks.measured import crest
+from conegap.validation.benchmarks.measuring import all_measured, medians
 from conegap.validation.benchmarks.methods import METHODS, Method, missing
 from conegap.validation.benchmarks.plain_mesh import on_curve, plain_mesh
 from conegap.validation.benchmarks.problems import PROBLEMS, problem_of, right_value
-from conegap.validation.benchmarks.session import medians, session
 from conegap.validation.benchmarks.table import csv_text, goals, growth, markdown, time_to_reach
 
 # What each method reaches on the hyperboloid at its second setting; a wrong field is far off.
@@ -131,10 +131,12 @@ def test_medians_and_errors() -> None:
     assert (row["seconds"], row["solve_seconds"]) == (6.0, 4.0)
 
 
-def test_session_on_a_tiny_setting() -> None:
+def test_measuring_on_a_tiny_setting() -> None:
     """EXACT: one method, one problem, in a fresh process: error against the closed form."""
     said: list[str] = []
-    result = session(repeats=1, problems=("edge",), methods=("conegap",), most=1, say=said.append)
+    result = all_measured(
+        repeats=1, problems=("edge",), methods=("conegap",), most=1, say=said.append
+    )
     (row,) = result["rows"]
     right = exact.planar_hyperbola_field(voltage=1.0, radius=5e-6, gap=5e-4)
     assert row["error"] == pytest.approx(abs(row["edge_field"] / right - 1.0))

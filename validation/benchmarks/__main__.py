@@ -1,4 +1,4 @@
-"""``python -m conegap.validation.benchmarks [--quick] [--to FOLDER]``: the whole session."""
+"""``python -m conegap.validation.benchmarks [--quick] [--to FOLDER]``: everything."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     from conegap.geometries.errors import ConegapError
     from conegap.validation.benchmarks.chart import draw
-    from conegap.validation.benchmarks.session import command_times, session
+    from conegap.validation.benchmarks.measuring import all_measured, command_times
     from conegap.validation.benchmarks.table import csv_text, markdown
 
     parser = argparse.ArgumentParser(prog="python -m conegap.validation.benchmarks")
@@ -33,7 +33,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(words, file=sys.stderr, flush=True)
 
     try:
-        result = session(repeats=1 if given.quick else 3, most=2 if given.quick else 99, say=say)
+        result = all_measured(
+            repeats=1 if given.quick else 3, most=2 if given.quick else 99, say=say
+        )
         result["commands"] = command_times(1 if given.quick else 3, whole=not given.quick)
     except ConegapError as error:
         say(f"benchmarks: {error}")

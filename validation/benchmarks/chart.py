@@ -22,7 +22,7 @@ def draw(result: dict[str, Any]) -> Figure:
     Parameters
     ----------
     result : dict
-        From `session`.
+        From `all_measured`.
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure

@@ -91,7 +91,7 @@ def goals(result: dict[str, Any]) -> list[Goal]:
     Parameters
     ----------
     result : dict
-        From `session`, with ``commands`` from `command_times`.
+        From `all_measured`, with ``commands`` from `command_times`.
     """
     rows = result["rows"]
     found = []
@@ -133,7 +133,7 @@ def csv_text(result: dict[str, Any]) -> str:
     Parameters
     ----------
     result : dict
-        From `session`.
+        From `all_measured`.
     """
     stream = io.StringIO()
     writer = csv.DictWriter(stream, list(result["rows"][0]), lineterminator="\n")
@@ -148,12 +148,12 @@ def markdown(result: dict[str, Any]) -> str:
     Parameters
     ----------
     result : dict
-        From `session`, with ``commands`` from `command_times`.
+        From `all_measured`, with ``commands`` from `command_times`.
     """
     rows = result["rows"]
     problems, methods = _names(rows, "problem"), _names(rows, "method")
     lines = [
-        f"Measured in one session on {result['cores']} cores, one thread each, medians of "
+        f"Measured in one run on {result['cores']} cores, one thread each, medians of "
         f"{result['repeats']} interleaved repeats: wall time with meshing, without imports, to "
         "bring the edge field, and every finer setting's, within 1e-3 / 1e-4 of its right value.",
         "",

@@ -1,4 +1,4 @@
-"""All measurements of one session: repeats interleaved, every method in fresh processes."""
+"""All measurements of one run: repeats interleaved, every method in fresh processes."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ from conegap.geometries.errors import ComputationError
 from conegap.validation.benchmarks.methods import METHODS, missing
 from conegap.validation.benchmarks.problems import PROBLEMS, problem_of, right_value
 
-__all__ = ["command_times", "medians", "session"]
+__all__ = ["all_measured", "command_times", "medians"]
 
 _ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 _TIMES = ("mesh_seconds", "solve_seconds", "processor_seconds", "peak_megabytes")
 
 
-def session(
+def all_measured(
     *,
     repeats: int = 3,
     problems: Sequence[str] = PROBLEMS,
