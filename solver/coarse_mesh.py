@@ -8,7 +8,8 @@ and its error has an expansion in powers of the spacing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -18,13 +19,29 @@ from conegap.geometries.curves import FloatArray
 from conegap.geometries.errors import MeshError
 from conegap.geometries.section import Section
 from conegap.solver.bent_triangles import first_fold, twice_areas
-from conegap.solver.coarse_types import CoarseMesh, CurvedEdge, IntArray, SurfaceEdge
+from conegap.solver.coarse_types import (
+    CoarseMesh,
+    CurvedEdge,
+    Fill,
+    FillEdge,
+    IntArray,
+    SurfaceEdge,
+)
 from conegap.solver.given_coarse import given_coarse_mesh
-from conegap.solver.patch import Patch, edge_patch, insert_patch
+from conegap.solver.patch import Patch, edge_patch
+from conegap.solver.patch_border import insert_patch
 from conegap.solver.spacing import SpacingRule, divide_spans
 from conegap.solver.span import Span, section_spans
 
-__all__ = ["CoarseMesh", "CurvedEdge", "IntArray", "SurfaceEdge", "coarse_mesh"]
+__all__ = [
+    "CoarseMesh",
+    "CurvedEdge",
+    "Fill",
+    "IntArray",
+    "SurfaceEdge",
+    "assembled",
+    "coarse_mesh",
+]
 
 # Growth of the mesher's triangles, and how far below its own wish an edge may lie undivided.
 _ATTEMPTS = ((0.6, 0.3), (0.8, 0.3), (0.45, 0.3), (1.2, 0.3), (0.8, 0.1), (0.6, 0.03), (2.0, 0.03))
@@ -87,7 +104,7 @@ def coarse_mesh(
                 reason = filled
                 continue
             try:
-                return _assemble(section, scale, filled, patches)
+                return assembled(section, scale, filled, loops, patches)
             except MeshError as error:
                 reason = str(error)
         if _CROSSING in reason:
@@ -112,46 +129,37 @@ def _length_unit(section: Section) -> float:
     return min(radii) if radii else min(section.gap if section.gap > 0 else size, size) / 100.0
 
 
-_FillEdge = tuple[int, int, Span, float, float]
-"""Both points, the span the edge lies on and its positions u there."""
-
-
-@dataclass(frozen=True)
-class _Fill:
-    """Triangles between spans, and the edges along the spans."""
-
-    points: FloatArray
-    triangles: IntArray
-    edges: list[_FillEdge]
-
-
 def _fill(
     loops: list[list[Span]],
     divisions: list[list[FloatArray]],
     grading: float,
     undivided: float,
-) -> _Fill | str:
+) -> Fill | str:
     """Mesh the region between spans; a string with the reason when it fails."""
     from netgen.geom2d import SplineGeometry
 
     geometry = SplineGeometry()
     points: list[FloatArray] = []
-    pieces: list[_FillEdge] = []
+    spans = [span for row in loops for span in row]
+    pieces: list[FillEdge] = []
+    number = 0
     for row, division in zip(loops, divisions, strict=True):
         start = len(points)
-        ring: list[tuple[Span, float, float]] = []
+        ring: list[tuple[int, float, float]] = []
         for span, u in zip(row, division, strict=True):
             points.extend(span.point(u[:-1]))
-            ring.extend((span, a, b) for a, b in pairwise(u))
+            ring.extend((number, a, b) for a, b in pairwise(u))
+            number += 1
         count = len(ring)
-        for k, (span, a, b) in enumerate(ring):
-            pieces.append((start + k, start + (k + 1) % count, span, a, b))
+        for k, (of_span, a, b) in enumerate(ring):
+            pieces.append(FillEdge(start + k, start + (k + 1) % count, of_span, a, b))
     crossing = _crossing(np.array(points), pieces)
     if crossing is not None:
         return f"{_CROSSING} near ({crossing[0]:.4g}, {crossing[1]:.4g})"
     numbers = [geometry.AppendPoint(float(p[0]), float(p[1])) for p in points]
-    for k, (i, j, *_rest) in enumerate(pieces):
-        geometry.Append(["line", numbers[i], numbers[j]], leftdomain=1, rightdomain=0, bc=k + 1)
+    for k, piece in enumerate(pieces):
+        line = ["line", numbers[piece.first], numbers[piece.last]]
+        geometry.Append(line, leftdomain=1, rightdomain=0, bc=k + 1)
     try:
         mesh = geometry.GenerateMesh(maxh=1e12, grading=grading, segmentsperedge=undivided)
     except Exception as error:
@@ -163,26 +171,30 @@ def _fill(
     edges = []
     for element in mesh.Elements1D():
         a, b = (v.nr - 1 for v in element.vertices)
-        i, j, span, u0, u1 = pieces[mesh.EdgeDescriptor(element.index).edgenr - 1]
-        chord = points[j] - points[i]
-        along = np.array([(array[k] - points[i]) @ chord for k in (a, b)]) / (chord @ chord)
+        piece = pieces[mesh.EdgeDescriptor(element.index).edgenr - 1]
+        start_point = points[piece.first]
+        chord = points[piece.last] - start_point
+        along = np.array([(array[k] - start_point) @ chord for k in (a, b)]) / (chord @ chord)
         if along[0] > along[1]:
             a, b, along = b, a, along[::-1]
-        if span.divisions is not None and (along[0] > 1e-9 or along[1] < 1.0 - 1e-9):
+        divided = along[0] > 1e-9 or along[1] < 1.0 - 1e-9
+        if spans[piece.span].divisions is not None and divided:
             return "the mesher divided the border of an edge patch"
-        ua, ub = u0 + (u1 - u0) * along
-        edges.append((int(a), int(b), span, float(ua), float(ub)))
-    for a, b, span, ua, ub in edges:
-        array[a], array[b] = span.point(np.array([ua, ub]))
+        u_first, u_last = piece.u_first + (piece.u_last - piece.u_first) * along
+        edges.append(FillEdge(int(a), int(b), piece.span, float(u_first), float(u_last)))
+    for edge in edges:
+        array[[edge.first, edge.last]] = spans[edge.span].point(
+            np.array([edge.u_first, edge.u_last])
+        )
     clockwise = twice_areas(array, triangles) < 0
     triangles[clockwise] = triangles[clockwise][:, [0, 2, 1]]
-    return _Fill(array, triangles.astype(np.int64), edges)
+    return Fill(array, triangles.astype(np.int64), tuple(edges))
 
 
-def _crossing(points: FloatArray, pieces: list[_FillEdge]) -> FloatArray | None:
+def _crossing(points: FloatArray, pieces: list[FillEdge]) -> FloatArray | None:
     """A point where two pieces of outline cross or touch, or None."""
-    first = np.array([piece[0] for piece in pieces])
-    last = np.array([piece[1] for piece in pieces])
+    first = np.array([piece.first for piece in pieces])
+    last = np.array([piece.last for piece in pieces])
     p, q = points[first], points[last]
     along = q - p
 
@@ -207,20 +219,46 @@ def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
     return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])
 
 
-def _assemble(section: Section, scale: float, fill: _Fill, patches: list[Patch]) -> CoarseMesh:
-    """Join the fill and the patches into one coarse mesh."""
+def assembled(
+    section: Section,
+    scale: float,
+    fill: Fill,
+    loops: list[list[Span]],
+    patches: Sequence[Patch],
+) -> CoarseMesh:
+    """Join the fill and the patches into one coarse mesh.
+
+    Parameters
+    ----------
+    section : Section
+    scale : float
+        Length unit, > 0, [m].
+    fill : Fill
+    loops : list of lists of Span
+        Between which the fill lies.
+    patches : sequence of Patch
+
+    Raises
+    ------
+    MeshError
+        They do not fit together, or a triangle folds over on itself.
+    """
+    spans = [span for row in loops for span in row]
     points = [fill.points]
     count = len(fill.points)
     tree = cKDTree(fill.points)
     triangles, coordinates, patch_of, block_of = [fill.triangles], [], [], []
     surface: list[SurfaceEdge] = []
     curved: list[CurvedEdge] = []
-    for a, b, span, ua, ub in fill.edges:
+    for edge in fill.edges:
+        span, ends = spans[edge.span], (edge.u_first, edge.u_last)
         if not span.straight:
-            curved.append(CurvedEdge(a, b, span, ua, ub))
+            curved.append(CurvedEdge(edge.first, edge.last, span, *ends))
         if span.boundary is not None:
-            ta, tb = span.parameter(np.array([ua, ub]))
-            surface.append(SurfaceEdge(a, b, span.boundary, float(ta), float(tb), None))
+            t = span.parameter(np.array(ends))
+            surface.append(
+                SurfaceEdge(edge.first, edge.last, span.boundary, float(t[0]), float(t[1]), None)
+            )
     for number, patch in enumerate(patches):
         ids, new, count = _patch_numbers(patch, tree, count)
         points.append(new)
@@ -259,6 +297,7 @@ def _assemble(section: Section, scale: float, fill: _Fill, patches: list[Patch])
         coordinates=np.vstack(coordinates) if coordinates else np.empty((0, 3, 2)),
         curved_edges=tuple(curved),
         surface_edges=tuple(surface),
+        fill=fill,
     )
     fold = first_fold(coarse)
     if fold is not None:

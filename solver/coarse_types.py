@@ -12,9 +12,39 @@ from conegap.geometries.section import Section
 from conegap.solver.patch import Patch
 from conegap.solver.span import BoundaryIndex, Span
 
-__all__ = ["CoarseMesh", "CurvedEdge", "IntArray", "SurfaceEdge"]
+__all__ = ["CoarseMesh", "CurvedEdge", "Fill", "FillEdge", "IntArray", "SurfaceEdge"]
 
 IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class FillEdge:
+    """A coarse edge of the fill on a span, counted through all loops, from u_first to u_last."""
+
+    first: int
+    last: int
+    span: int
+    u_first: float
+    u_last: float
+
+
+@dataclass(frozen=True)
+class Fill:
+    """Triangles between the spans.
+
+    Parameters
+    ----------
+    points : (n, 2) array
+        Scaled lengths.
+    triangles : (m, 3) array of int
+        Counterclockwise.
+    edges : tuple of FillEdge
+        All edges along the spans.
+    """
+
+    points: FloatArray
+    triangles: IntArray
+    edges: tuple[FillEdge, ...]
 
 
 @dataclass(frozen=True)
@@ -65,6 +95,9 @@ class CoarseMesh:
         (sigma, tau) of the corners of the patch triangles.
     curved_edges : tuple of CurvedEdge
     surface_edges : tuple of SurfaceEdge
+    fill : Fill or None
+        What the fill was before it was joined to the patches; None for triangles that came with
+        the section.
     """
 
     section: Section
@@ -78,3 +111,4 @@ class CoarseMesh:
     coordinates: FloatArray
     curved_edges: tuple[CurvedEdge, ...]
     surface_edges: tuple[SurfaceEdge, ...]
+    fill: Fill | None = None

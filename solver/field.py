@@ -19,10 +19,11 @@ from scipy.interpolate import CubicSpline
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.errors import GeometryError
 from conegap.geometries.section import EmittingEdge, Section
-from conegap.solver.coarse_mesh import CoarseMesh, IntArray, coarse_mesh
+from conegap.solver.coarse_mesh import CoarseMesh, IntArray
 from conegap.solver.edge_field import EdgeField, crest_of, curvature_at, refuse_sharp
 from conegap.solver.extrapolation import Estimate, combined, estimate
 from conegap.solver.level import Level, Prescribed, solve_level
+from conegap.solver.morph import mesh_near
 from conegap.solver.patch import Patch
 from conegap.solver.spacing import SpacingRule
 from conegap.solver.surface_chain import arc_position, bridged, edge_nodes, named_nodes, path_length
@@ -272,6 +273,7 @@ def solve_field(
     prescribed: Prescribed | None = None,
     rule: SpacingRule | None = None,
     meshes: int = 3,
+    near: CoarseMesh | None = None,
 ) -> FieldSolution:
     """Solve Laplace's equation in a section on a nested sequence of meshes.
 
@@ -289,6 +291,9 @@ def solve_field(
     meshes : int
         Meshes to begin with; 2 is four times cheaper, cannot observe an order, never adds a
         mesh, and is meant for shifts between neighbouring designs, [-].
+    near : CoarseMesh or None
+        Of a neighbouring section: it is moved to this one where it can follow, so that a shift
+        between the two has no noise of meshing.
 
     Raises
     ------
@@ -300,7 +305,7 @@ def solve_field(
     started = time.perf_counter()
     prescribed = dict(prescribed or {})
     electrodes = section.electrodes + tuple(prescribed)
-    coarse = coarse_mesh(section, rule)
+    coarse = mesh_near(section, near, rule)
     first = _FIRST_LEVEL if section.mesh is None else _first_of_given(coarse)
     sizes = [first * 2**k for k in range(meshes)]
     if section.mesh is not None:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
 
+from conegap.geometries.errors import MeshError
 from conegap.geometries.section import Section
 from conegap.solver.coarse_mesh import CoarseMesh, coarse_mesh
 from conegap.solver.continuation import ContinuationError
 from conegap.solver.meniscus_shape import MeniscusShape
+from conegap.solver.morph import morphed
 from conegap.solver.spacing import SpacingRule
 
 __all__ = ["LiquidSection", "SurfaceInSolid", "liquid_mesh", "stay_outside"]
@@ -77,7 +80,12 @@ def stay_outside(liquid: LiquidSection, shape: MeniscusShape) -> None:
         )
 
 
-def liquid_mesh(liquid: LiquidSection, section: Section, shape: MeniscusShape) -> CoarseMesh:
+def liquid_mesh(
+    liquid: LiquidSection,
+    section: Section,
+    shape: MeniscusShape,
+    near: CoarseMesh | None = None,
+) -> CoarseMesh:
     """Coarse mesh with the liquid surface and its contact line well covered.
 
     Parameters
@@ -86,12 +94,17 @@ def liquid_mesh(liquid: LiquidSection, section: Section, shape: MeniscusShape) -
     section : Section
         With the shape drawn in.
     shape : MeniscusShape
+    near : CoarseMesh or None
+        Of a neighbouring section, to be moved to this one where it can follow.
 
     Raises
     ------
     MeshError
         The shape could not be meshed.
     """
+    if near is not None:
+        with suppress(MeshError):
+            return morphed(near, section)
     s = np.linspace(0.0, 1.0, 9)
     along = shape.points(s) * liquid.radius + np.array([0.0, liquid.contact[1]])
     spacing = np.where(s > 0.95, _CONTACT_SPACING, _SURFACE_SPACING) * liquid.radius

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from conegap.geometries.design import Design
 from conegap.geometries.errors import DesignError
+from conegap.solver.coarse_mesh import CoarseMesh
 from conegap.solver.field import EdgeField, FieldSolution, solve_field
 from conegap.solver.sector_onset import SectorOnset, sector_onset
 from conegap.solver.surface_balance import balance_field
@@ -109,7 +110,12 @@ def electrode_voltages(
 
 
 def rigid_onset(
-    design: Design, *, accuracy: float = 1e-3, meshes: int = 3, factor: float | None = None
+    design: Design,
+    *,
+    accuracy: float = 1e-3,
+    meshes: int = 3,
+    factor: float | None = None,
+    near: CoarseMesh | None = None,
 ) -> RigidOnset:
     """Solve the field of a design and find its rigid onset.
 
@@ -124,6 +130,8 @@ def rigid_onset(
         Meshes of the sequence, see `solve_field`, [-].
     factor : float or None
         Factor of the third dimension where it is known; solved where it is needed otherwise, [-].
+    near : CoarseMesh or None
+        Of a neighbouring design's section, see `solve_field`.
 
     Raises
     ------
@@ -132,7 +140,7 @@ def rigid_onset(
     MeshError, ConvergenceError
         The field could not be computed.
     """
-    solution = solve_field(design.section(), accuracy=accuracy, meshes=meshes)
+    solution = solve_field(design.section(), accuracy=accuracy, meshes=meshes, near=near)
     onset = rigid_onset_of_solution(design, solution)
     if factor is not None:
         return onset.times(factor)

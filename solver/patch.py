@@ -15,15 +15,17 @@ from scipy.interpolate import CubicSpline
 from scipy.spatial import cKDTree
 
 from conegap.geometries.curves import Arc, Curve, FloatArray
+from conegap.geometries.errors import MeshError
 from conegap.geometries.section import EmittingEdge, Section
 from conegap.solver.boundary_walk import Piece, arc_lengths, joined, trimmed, walk
-from conegap.solver.span import BoundaryIndex, Span, WholePath
+from conegap.solver.span import BoundaryIndex
 
-__all__ = ["Block", "Patch", "edge_patch", "insert_patch"]
+__all__ = ["Block", "Patch", "carried_over", "edge_patch"]
 
 _REACHES = (4.0, 3.0, 2.2, 1.6, 1.1, 0.75, 0.5, 0.3)
 _TRIMS = (0.0, 0.25, 0.5, 0.8)
 _KINK = 1e-12
+_AT_END = 1e-9
 
 
 @dataclass(frozen=True)
@@ -106,8 +108,9 @@ def _blocks(
     radius: float,
     angle: float,
     scale: float,
+    cells: tuple[int, ...] | None = None,
 ) -> tuple[Block, ...]:
-    """Blocks for a chain of pieces in the direction of the boundary."""
+    """Blocks for a chain of pieces in the direction of the boundary, with as many cells."""
     lengths, tables = [], []
     for boundary, t_first, t_last in chain:
         curve = section.loops[boundary[0]][boundary[1]].curve
@@ -132,9 +135,9 @@ def _blocks(
             local = np.sqrt(radius**2 + (position - crest) ** 2)
         step = np.diff(s) * 0.5 * (1.0 / local[1:] + 1.0 / local[:-1]) / angle
         sigma = np.concatenate([[0.0], np.cumsum(step)])
-        cells = max(1, round(float(sigma[-1])))
-        sigma *= cells / sigma[-1]
-        blocks.append(Block(curve, boundary, cells, CubicSpline(sigma, t)))
+        count = max(1, round(float(sigma[-1]))) if cells is None else cells[number]
+        sigma *= count / sigma[-1]
+        blocks.append(Block(curve, boundary, count, CubicSpline(sigma, t)))
     return tuple(blocks)
 
 
@@ -233,6 +236,57 @@ def edge_patch(section: Section, edge: EmittingEdge, scale: float, angle: float)
     return None
 
 
+def carried_over(patch: Patch, section: Section) -> Patch:
+    """A patch on a neighbouring section, with as many cells and in the same unit of length.
+
+    Its ends on the surface keep their distance from the joint of curves that is nearer, in radii
+    of the edge, so that everything moves smoothly with the section's dimensions.
+
+    Parameters
+    ----------
+    patch : Patch
+    section : Section
+        With the same boundaries and edges.
+
+    Raises
+    ------
+    MeshError
+        The patch no longer finds its place.
+    """
+    edge = section.edge(patch.edge.name)
+    radius = edge.radius / patch.scale
+    chain: list[Piece] = []
+    for block in patch.blocks:
+        loop, index = block.boundary
+        ends = [
+            _end_of(block.curve, section.loops[loop][index].curve, float(t), patch, radius)
+            for t in block.parameter([0.0, float(block.cells)])
+        ]
+        if not ends[0] < ends[1]:
+            raise MeshError(f"there is no room for the mesh around '{edge.name}'")
+        chain.append((block.boundary, ends[0], ends[1]))
+    cells = tuple(block.cells for block in patch.blocks)
+    angle, scale = patch.angle, patch.scale
+    blocks = _blocks(chain, section, edge, radius, angle, scale, cells)
+    return replace(patch, edge=edge, blocks=blocks, radius=radius)
+
+
+def _end_of(before: Curve, after: Curve, t: float, patch: Patch, radius: float) -> float:
+    """Parameter of a patch's end on a changed curve."""
+    if t < _AT_END or t > 1.0 - _AT_END:
+        return float(round(t))
+    table = np.linspace(0.0, 1.0, 1025)
+    old = arc_lengths(before, patch.scale, table)
+    new = arc_lengths(after, patch.scale, table)
+    from_start = float(np.interp(t, table, old))
+    from_end = float(old[-1]) - from_start
+    nearer = min(from_start, from_end) * radius / patch.radius
+    if nearer >= new[-1]:
+        raise MeshError(f"there is no room for the mesh around '{patch.edge.name}'")
+    target = nearer if from_start <= from_end else float(new[-1]) - nearer
+    return float(np.interp(target, new, table))
+
+
 def _interior(patch: Patch) -> tuple[FloatArray, FloatArray]:
     """Sampled points of a patch from its first layer outward and the clearance wanted at each."""
     tau = np.arange(1.0, patch.layers + 0.25, 0.5)
@@ -281,89 +335,3 @@ def _fits(patch: Patch, section: Section, chain: list[Piece], edge: EmittingEdge
         if np.any(along[..., 0] * out[..., 1] - along[..., 1] * out[..., 0] <= 0.0):
             return False
     return True
-
-
-def insert_patch(loops: list[list[Span]], patch: Patch) -> list[list[Span]]:
-    """The spans of the region outside a patch.
-
-    The chain's spans are cut away and replaced by the sides and the rim of the patch; a line of
-    symmetry that the patch stands on is shortened to the rim.
-
-    Parameters
-    ----------
-    loops : list of lists of Span
-    patch : Patch
-
-    Returns
-    -------
-    list of lists of Span
-    """
-    taken = {b.boundary: b for b in patch.blocks}
-    first, last = patch.blocks[0], patch.blocks[-1]
-    number = first.boundary[0]
-    row = loops[number]
-    position = {span.boundary: k for k, span in enumerate(row) if span.boundary in taken}
-    start, stop = position[first.boundary], position[last.boundary]
-    rotated = row[stop + 1 :] + row[:start] if stop >= start else row[stop + 1 : start]
-    t_first = float(first.parameter(0.0))
-    t_last = float(last.parameter(float(last.cells)))
-    heights = patch.height(np.arange(patch.layers + 1.0))
-
-    new: list[Span] = []
-    head, tail = row[start], row[stop]
-    if patch.open_ends[0] and t_first > head.first + 1e-9:
-        new.append(replace(head, last=t_first))
-    if patch.open_ends[0]:
-        new.append(_side(patch, 0, 0.0, heights))
-    for block_number, block in enumerate(patch.blocks):
-        new.append(_rim(patch, block_number, block))
-    if patch.open_ends[1]:
-        new.append(_side(patch, len(patch.blocks) - 1, float(last.cells), heights, inward=True))
-    if patch.open_ends[1] and t_last < tail.last - 1e-9:
-        new.append(replace(tail, first=t_last))
-
-    rest = list(rotated)
-    if not patch.open_ends[0] and rest:
-        rest[-1] = _shortened(rest[-1], new[0].point(np.array([0.0]))[0], at_end=True)
-    if not patch.open_ends[1] and rest:
-        rest[0] = _shortened(rest[0], new[-1].point(np.array([1.0]))[0], at_end=False)
-    result = list(loops)
-    result[number] = new + rest
-    return result
-
-
-def _side(
-    patch: Patch, block: int, sigma: float, heights: FloatArray, inward: bool = False
-) -> Span:
-    """Straight side of a patch as an interior line with fixed divisions."""
-    low = patch.points(block, np.array([sigma]), np.array([0.0]))[0]
-    high = patch.points(block, np.array([sigma]), np.array([float(patch.layers)]))[0]
-    u = heights / heights[-1]
-    if inward:
-        low, high, u = high, low, (1.0 - u)[::-1]
-
-    def path(t: FloatArray) -> FloatArray:
-        """Points from the surface to the rim, or the other way."""
-        return np.asarray(low + np.asarray(t)[:, None] * (high - low))
-
-    return Span(WholePath(path), 0.0, 1.0, None, straight=True, divisions=u)
-
-
-def _rim(patch: Patch, number: int, block: Block) -> Span:
-    """Outer curve of one block as an interior line with fixed divisions."""
-
-    def path(u: FloatArray) -> FloatArray:
-        """Points along the outermost layer."""
-        sigma = np.asarray(u) * block.cells
-        return patch.points(number, sigma, np.full_like(sigma, patch.layers))
-
-    divisions = np.linspace(0.0, 1.0, block.cells + 1)
-    return Span(WholePath(path), 0.0, 1.0, None, straight=False, divisions=divisions)
-
-
-def _shortened(span: Span, point: FloatArray, at_end: bool) -> Span:
-    """A straight span cut at a point on it."""
-    a, b = span.point(np.array([0.0, 1.0]))
-    u = float((point - a) @ (b - a) / ((b - a) @ (b - a)))
-    t = float(span.parameter(np.array([u]))[0])
-    return replace(span, last=t) if at_end else replace(span, first=t)

@@ -1,8 +1,13 @@
-"""Onset over a range of a quantity, every point by its own field solve."""
+"""Onset over a range of a quantity, every point by its own field solve.
+
+The coarse mesh of the design as drawn is moved to every variant that it can follow (`morph`), so
+that what is left between neighbouring points is the shift itself.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
 from typing import TypeVar
@@ -11,6 +16,9 @@ import numpy as np
 
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design
+from conegap.geometries.errors import DesignError, MeshError
+from conegap.solver.coarse_mesh import CoarseMesh, coarse_mesh
+from conegap.solver.morph import morphed
 from conegap.solver.onset import RigidOnset, rigid_onset
 from conegap.solver.scan_progress import Progress
 from conegap.solver.side_by_side import side_by_side
@@ -21,6 +29,7 @@ __all__ = [
     "Progress",
     "Scan",
     "ScanPoint",
+    "all_follow",
     "changed_design",
     "onset_of_variants",
     "scan",
@@ -107,13 +116,30 @@ def changed_design(design: Design, changes: Changes) -> Design:
     return design
 
 
-def _rigid(design: Design, changes: Changes, *, meshes: int, factor: float | None) -> RigidOnset:
+def _rigid(
+    design: Design,
+    changes: Changes,
+    *,
+    meshes: int,
+    factor: float | None,
+    near: CoarseMesh | None,
+) -> RigidOnset:
     """Rigid onset of a variant; a given factor of the third dimension holds for changes of the
     tips' radius and film, to which it is blind (measured: 4e-5 over a factor four in radius)."""
     kept = all(key in _TIP_ONLY or key.startswith("liquid.") for key, _ in changes)
     return rigid_onset(
-        changed_design(design, changes), meshes=meshes, factor=factor if kept else None
+        changed_design(design, changes),
+        meshes=meshes,
+        factor=factor if kept else None,
+        near=near,
     )
+
+
+def _drawn_mesh(design: Design) -> CoarseMesh | None:
+    """The coarse mesh of the design as drawn, None where it has none."""
+    with suppress(MeshError):
+        return coarse_mesh(design.section())
+    return None
 
 
 def onset_of_variants(
@@ -156,14 +182,36 @@ def onset_of_variants(
     ComputationError
         A process that was solving ended early.
     """
+    wanted = list(variants)
+    near = _drawn_mesh(design) if wanted else None
     return solve_variants(
-        partial(_rigid, meshes=meshes, factor=factor),
+        partial(_rigid, meshes=meshes, factor=factor, near=near),
         design,
-        variants,
+        wanted,
         progress=progress,
         what=what,
         finished=finished,
+        brief=design.sector() is None,
     )
+
+
+def all_follow(design: Design, variants: Iterable[Changes]) -> bool:
+    """Whether the mesh of the design as drawn can be moved to every variant.
+
+    Parameters
+    ----------
+    design : Design
+    variants : iterable of ((key, SI value), ...)
+    """
+    near = _drawn_mesh(design)
+    if near is None:
+        return False
+    try:
+        for changes in variants:
+            morphed(near, changed_design(design, changes).section())
+    except (MeshError, DesignError):
+        return False
+    return True
 
 
 def solve_variants(
@@ -174,6 +222,7 @@ def solve_variants(
     progress: Progress | None = None,
     what: str = "solving variants",
     finished: Callable[[int, Result | str], None] | None = None,
+    brief: bool = False,
 ) -> list[Result | str]:
     """Any result of every variant of a design, two at a time.
 
@@ -186,6 +235,8 @@ def solve_variants(
     variants : iterable of ((key, SI value), ...)
     progress, what, finished
         As for `onset_of_variants`.
+    brief : bool
+        See `side_by_side`.
 
     Returns
     -------
@@ -203,6 +254,7 @@ def solve_variants(
         progress=progress,
         what=what,
         finished=finished,
+        brief=brief,
     )
 
 

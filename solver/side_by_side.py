@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
@@ -20,6 +21,8 @@ Item = TypeVar("Item")
 Result = TypeVar("Result")
 
 _WORKERS = 2
+_WORTH_A_START = 4.0
+"""Seconds of work here that two processes, after their start, would do in half the time."""
 
 
 def _one(task: tuple[Callable[[Item], Result], Item]) -> Result | str:
@@ -38,6 +41,7 @@ def side_by_side(
     progress: Progress | None = None,
     what: str = "solving",
     finished: Callable[[int, Result | str], None] | None = None,
+    brief: bool = False,
 ) -> list[Result | str]:
     """Any result of every item, two at a time in processes of their own.
 
@@ -53,6 +57,9 @@ def side_by_side(
         What the progress is called.
     finished : callable or None
         Gets every number and result as soon as it is there, in this process.
+    brief : bool
+        Items are often quicker than the start of a process, some two seconds: begin here, and
+        start processes only once the rest would take longer than that.
 
     Returns
     -------
@@ -67,27 +74,32 @@ def side_by_side(
     tasks = [(solve, item) for item in items]
     results: list[Result | str] = [""] * len(tasks)
     workers = min(_WORKERS, os.cpu_count() or 1, len(tasks))
-    if workers <= 1:
-        for k, task in enumerate(tasks):
-            results[k] = _one(task)
-            if finished is not None:
-                finished(k, results[k])
-            if progress is not None:
-                progress(what, k + 1, len(tasks))
+    started, count = time.monotonic(), 0
+
+    def settle(k: int, result: Result | str) -> None:
+        nonlocal count
+        results[k] = result
+        count += 1
+        if finished is not None:
+            finished(k, result)
+        if progress is not None:
+            progress(what, count, len(tasks))
+
+    for k, task in enumerate(tasks):
+        rest = (time.monotonic() - started) / max(count, 1) * (len(tasks) - count)
+        if workers > 1 and (not brief or rest > _WORTH_A_START):
+            break
+        settle(k, _one(task))
+    if count == len(tasks):
         return results
     # Fresh processes, not forked ones: the numerical libraries keep threads of their own.
     pool = ProcessPoolExecutor(max_workers=workers, mp_context=get_context("spawn"))
     complete = False
     try:
         with _interrupts_held_back():
-            waiting = {pool.submit(_one, task): k for k, task in enumerate(tasks)}
-        for done, future in enumerate(as_completed(waiting), start=1):
-            k = waiting[future]
-            results[k] = future.result()
-            if finished is not None:
-                finished(k, results[k])
-            if progress is not None:
-                progress(what, done, len(tasks))
+            waiting = {pool.submit(_one, tasks[k]): k for k in range(count, len(tasks))}
+        for future in as_completed(waiting):
+            settle(waiting[future], future.result())
         complete = True
     except BrokenProcessPool as error:
         raise ComputationError(

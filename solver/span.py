@@ -15,7 +15,7 @@ import numpy as np
 from conegap.geometries.curves import Curve, FloatArray, Line
 from conegap.geometries.section import Section
 
-__all__ = ["BoundaryIndex", "Path", "Span", "WholePath", "section_spans"]
+__all__ = ["BoundaryIndex", "Path", "Span", "section_spans"]
 
 BoundaryIndex = tuple[int, int]
 
@@ -26,17 +26,6 @@ class Path(Protocol):
     def point(self, t: FloatArray) -> FloatArray:
         """Points at the parameters t, (n, 2) array."""
         ...
-
-
-@dataclass(frozen=True)
-class WholePath:
-    """An interior line given by a function of u in [0, 1]."""
-
-    function: Callable[[FloatArray], FloatArray]
-
-    def point(self, t: FloatArray) -> FloatArray:
-        """Points at the parameters t, (n, 2) array, scaled lengths."""
-        return self.function(t)
 
 
 @dataclass(frozen=True)

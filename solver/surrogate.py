@@ -4,7 +4,7 @@ With x the dimensions' deviations in units of their tolerances, the logarithm of
 drawn value is a + sum b x + sum c x^2 + sum d x x', fitted by least squares to solves at both ends
 of each tolerance and at two opposite corners of pairs of dimensions (a composite design; G. E. P.
 Box and K. B. Wilson, J R Stat Soc B 13, 1 (1951)).  Random designs within the tolerances, kept out
-of the fit, tell how wrong it is; their error includes the noise of meshing each design anew.
+of the fit, tell how wrong it is; their error includes whatever noise the solves have.
 """
 
 from __future__ import annotations
@@ -36,8 +36,8 @@ class Surrogate:
     Parameters
     ----------
     constant : float
-        Fitted value at the drawn design: what meshing it anew scattered its solve by; shifts are
-        counted from there, [-].
+        Fitted value at the drawn design: what noise scattered its solve by; shifts are counted
+        from there, [-].
     slopes, curvatures : (d,) array
         b and c, [-].
     cross : (d, d) array

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from conegap.geometries.curves import FloatArray
+from conegap.solver.coarse_mesh import CoarseMesh
 from conegap.solver.continuation import ContinuationError, System, correct
 from conegap.solver.liquid_mesh import LiquidSection, liquid_mesh, stay_outside
 from conegap.solver.meniscus import Equilibrium, Held, MeniscusProblem
@@ -42,6 +43,7 @@ def fold_on_meshes(
     amount: float,
     like: MeniscusProblem | None = None,
     reference_field: float | None = None,
+    near: CoarseMesh | None = None,
     quick: bool = False,
     progress: Progress | None = None,
 ) -> tuple[Equilibrium, tuple[float, ...]]:
@@ -69,6 +71,8 @@ def fold_on_meshes(
         Whose scales are those of the guess.
     reference_field : float or None
         Scale of the guess's strength where there is no such problem, [-].
+    near : CoarseMesh or None
+        Of a neighbouring section, to be moved to this one where it can follow.
     quick : bool
         Beyond the first mesh balance one shape alone, in the plane of the first mesh's turning
         point: the strength is flat there, so that the ends of the sequence miss the true vertex
@@ -83,7 +87,7 @@ def fold_on_meshes(
         The shape could not be meshed.
     """
     section, surface = liquid.draw(shape)
-    coarse = liquid_mesh(liquid, section, shape)
+    coarse = liquid_mesh(liquid, section, shape, near)
     offsets = reach * np.array([-1.0, 0.0, 1.0])
     places = guess + offsets[:, None] * chord
     guessed, at, vertex = places, guess, 0.0

@@ -1,8 +1,9 @@
 """How the turning point of a free surface moves when a dimension changes.
 
 The nominal turning point, scaled to the changed design, is the start: shapes are in contact radii,
-so that it is close.  From there the turning point is found on two coarse nested meshes drawn for
-that shape.  The drawn design is solved in the same way, and only ratios are used, like with like.
+so that it is close.  From there the turning point is found on two coarse nested meshes: those drawn
+for that shape in the drawn design, moved to the changed one.  The drawn design is solved in the
+same way, and only ratios are used, like with like.
 """
 
 from __future__ import annotations
@@ -18,7 +19,9 @@ import numpy as np
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design
 from conegap.geometries.section import Symmetry
+from conegap.solver.coarse_mesh import CoarseMesh
 from conegap.solver.extrapolation import estimate
+from conegap.solver.liquid_mesh import liquid_mesh
 from conegap.solver.liquid_section import (
     MeniscusOnset,
     held_in,
@@ -115,7 +118,9 @@ class TurningStart:
         )
 
 
-def turning_voltage(design: Design, changes: Changes, *, start: TurningStart) -> float:
+def turning_voltage(
+    design: Design, changes: Changes, *, start: TurningStart, near: CoarseMesh | None = None
+) -> float:
     """Voltage of the turning point of a changed design on two coarse meshes, [V].
 
     Parameters
@@ -125,6 +130,8 @@ def turning_voltage(design: Design, changes: Changes, *, start: TurningStart) ->
         The key `TENSION` stands for a factor on the surface tension.
     start : TurningStart
         Of the design as drawn.
+    near : CoarseMesh or None
+        Of the design as drawn with the start's shape, to be moved to the changed one.
 
     Raises
     ------
@@ -151,9 +158,18 @@ def turning_voltage(design: Design, changes: Changes, *, start: TurningStart) ->
         held=held,
         amount=amount,
         reference_field=1.0 / math.sqrt(start.strength),
+        near=near,
         quick=True,
     )
     return strength_voltage(estimate(_LEVELS, values).value, gamma, liquid.radius)
+
+
+def _drawn_mesh(design: Design, start: TurningStart) -> CoarseMesh:
+    """Coarse mesh of the design as drawn for the start's shape."""
+    liquid = liquid_section(design)
+    shape = MeniscusShape(start.coefficients, start.symmetry)
+    section, _ = liquid.draw(shape)
+    return liquid_mesh(liquid, section, shape)
 
 
 def turning_voltages(
@@ -182,7 +198,7 @@ def turning_voltages(
         A process that was solving ended early.
     """
     return solve_variants(
-        partial(turning_voltage, start=start),
+        partial(turning_voltage, start=start, near=_drawn_mesh(design, start)),
         design,
         variants,
         progress=progress,

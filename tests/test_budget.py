@@ -84,14 +84,16 @@ def test_mesh_and_surface_tension_lines(
 def test_room_is_checked_by_a_larger_chamber(
     drawn: RigidOnset, lines: dict[str, Contribution], solved: Solved
 ) -> None:
-    """INVARIANT: the surroundings' line is the shift of a solve in a chamber twice as large."""
-    design, solution = solved(NAME)
+    """INVARIANT: the surroundings' line is the shift of a chamber twice as large, meshed anew."""
+    design, _ = solved(NAME)
     wide = design
     for key in ("radius", "length"):
         wide = wide.with_value(f"chamber.{key}", 2e-6 * NEEDLE_MICROMETRES[key])
-    near = rigid_onset_of_solution(design, solution.first_meshes(2)).voltage
-    shift = abs(rigid_onset(wide, meshes=2).voltage / near - 1.0)
-    assert_allclose(lines["surroundings"].up, shift / math.sqrt(3.0), rtol=1e-6, atol=1e-12)
+    shift = abs(rigid_onset(wide).voltage / drawn.voltage - 1.0)
+    assert shift > 3e-4
+    # Two meshes against three: to a half of the numerical error, some 1e-4.
+    error = drawn.numerical.error
+    assert_allclose(lines["surroundings"].up, shift / math.sqrt(3.0), rtol=0, atol=0.5 * error)
 
 
 def test_contributions_add_in_quadrature_and_expand_by_two() -> None:

@@ -8,6 +8,7 @@ from conftest import needle_design
 from numpy.testing import assert_allclose
 
 from conegap.geometries.errors import DesignError
+from conegap.solver.coarse_mesh import coarse_mesh
 from conegap.solver.onset import rigid_onset
 from conegap.solver.scan import Scan, onset_of_variants, scan
 
@@ -24,13 +25,17 @@ def over_gap(seen: list[tuple[str, int, int]]) -> Scan:
 
 
 def test_scan_equals_single_solves(over_gap: Scan) -> None:
-    """INVARIANT: a point of a scan is the onset of the changed design, solved on its own."""
-    alone = rigid_onset(needle_design().with_value("accelerator.gap", 0.8e-3), meshes=2)
+    """INVARIANT: a point of a scan is the onset of the changed design, solved on its own mesh."""
+    near = coarse_mesh(needle_design().section())
+    changed = needle_design().with_value("accelerator.gap", 0.8e-3)
+    alone = rigid_onset(changed, meshes=2, near=near)
     point = over_gap.points[3]
     assert point.onset is not None
     assert point.value == 0.8e-3
     assert_allclose(point.onset.voltage, alone.voltage, rtol=1e-12, atol=0)
     assert point.refusal == ""
+    anew = rigid_onset(changed)
+    assert_allclose(point.onset.voltage, anew.voltage, rtol=alone.numerical.error, atol=0)
 
 
 def test_scan_passes_through_the_drawn_design(over_gap: Scan) -> None:
@@ -71,7 +76,8 @@ def test_two_changes_at_once() -> None:
     for key, value in changes:
         design = design.with_value(key, value)
     assert not isinstance(found, str)
-    assert found.voltage == rigid_onset(design, meshes=2).voltage
+    near = coarse_mesh(needle_design().section())
+    assert found.voltage == rigid_onset(design, meshes=2, near=near).voltage
 
 
 def test_no_variants_give_no_results() -> None:
