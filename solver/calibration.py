@@ -7,8 +7,9 @@ JCGM 100:2008) holds the uncertainties of the measurement, of the surface tensio
 computation; it does not hold the other dimensions, which may explain the same onset just as well:
 each is listed with the move that would.
 
-Where the onset is the turning point of a free surface, the rigid onset is scaled by the ratio of
-both, computed for the drawn and for the calibrated radius.
+Where the onset is the turning point of a free surface, that is solved at every radius, from two
+thirds to one and a half of the drawn one, and for the other explanations. Farther away, or where it
+is lost, the rigid onset is scaled by the ratio of both at the calibrated radius.
 """
 
 from __future__ import annotations
@@ -18,19 +19,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from conegap.geometries.design import Design, Dimension
-from conegap.geometries.errors import DesignError
+from conegap.geometries.errors import ComputationError, DesignError
 from conegap.geometries.quantity import as_text
 from conegap.geometries.slit import Slit
 from conegap.solver.assessment import edge_radius_key
 from conegap.solver.free_surface import RIGID, TURNING_POINT, Criterion, free_surface
+from conegap.solver.liquid_section import MeniscusOnset
 from conegap.solver.onset import RigidOnset, rigid_onset
-from conegap.solver.radius_search import Root, find_radius
-from conegap.solver.scan import Progress, onset_of_variants
-from conegap.solver.surface_balance import field_stress
+from conegap.solver.radius_search import Root, Voltages, find_radius
+from conegap.solver.scan import Changes, Progress, onset_of_variants
+from conegap.solver.shifts import Shifts
 
 __all__ = ["Alternative", "Calibration", "Root", "calibrate", "find_radius", "relative_uncertainty"]
 
-_NOISE = 3e-4
+_LEAST_SHIFT = 3e-4
+_TURNING_SPAN = 1.6
 _ROOT_THREE = math.sqrt(3.0)
 _COVERAGE = 2.0
 
@@ -92,6 +95,8 @@ class Calibration:
     criterion : str
     ratio_to_rigid : float
         Onset over that of the rigid surface, at the calibrated radius, [-].
+    way : str
+        How the onset over the radius was found, a sentence; "" where it is the rigid one.
     alternatives : tuple of Alternative
         The likeliest first.
     warnings : tuple of str
@@ -108,6 +113,7 @@ class Calibration:
     relative_uncertainty: float
     criterion: str
     ratio_to_rigid: float
+    way: str
     alternatives: tuple[Alternative, ...]
     warnings: tuple[str, ...]
 
@@ -176,37 +182,18 @@ def calibrate(
         meniscus = meniscus.in_field(rigid.factor)
     drawn_ratio = 1.0 if meniscus is None else meniscus.voltage / rigid.voltage
     numerical = rigid.numerical.error if meniscus is None else meniscus.error
-    gain = 0.5 * rigid.surface_tension * rigid.curvature / field_stress(rigid.edge_field)
     tension = float(design.metal.surface_tension_uncertainty(design.liquid.temperature))
+    shifts = Shifts(design, meniscus if factor is None else None, progress)
+    gain = shifts.tension_gain(rigid)
     total = relative_uncertainty(
         measurement=uncertainty / measured, tension=gain * tension, numerical=numerical
     )
-    solved: dict[float, float | str] = {}
-
-    def voltages(radii: Sequence[float]) -> list[float | str]:
-        missing = [r for r in radii if r not in solved]
-        results = onset_of_variants(
-            design,
-            [((key, r),) for r in missing],
-            meshes=3,
-            factor=factor,
-            progress=progress if len(missing) > 1 else None,
-            what=f"onset over {dimension.label}",
-        )
-        for r, result in zip(missing, results, strict=True):
-            solved[r] = result.voltage if isinstance(result, RigidOnset) else result
-        return [solved[r] for r in radii]
-
-    root = find_radius(voltages, dimension.value, measured / drawn_ratio, total)
-    ratio = drawn_ratio
-    if meniscus is not None:
-        # The ratio of turning point to rigid onset drifts with the radius: once more with that
-        # of the radius found.
-        there = design.with_value(key, root.value)
-        again, _ = free_surface(there, criterion, progress)
-        if again is not None:
-            ratio = again.in_field(rigid.factor).voltage / rigid_onset(there, factor=factor).voltage
-            root = find_radius(voltages, dimension.value, measured / ratio, total)
+    found = None
+    if shifts.meniscus is not None:
+        found = _turning_search(shifts, dimension, measured, total)
+    if found is None:
+        found = _rigid_search(shifts, dimension, measured, total, rigid, meniscus, criterion)
+    root, ratio, way = found
     calibrated = design.with_value(key, root.value)
     edge = calibrated.section().edge(rigid.edge_name)
     drawn_onset = drawn_ratio * rigid.voltage
@@ -222,9 +209,90 @@ def calibrate(
         relative_uncertainty=total,
         criterion=RIGID if meniscus is None else TURNING_POINT,
         ratio_to_rigid=ratio,
-        alternatives=_alternatives(design, key, measured / drawn_onset, gain, tension, progress),
+        way=way,
+        alternatives=_alternatives(design, key, measured / drawn_onset, gain, tension, shifts),
         warnings=(*design.warnings, *remarks, *_notes(design, key, root)),
     )
+
+
+def _turning_search(
+    shifts: Shifts, dimension: Dimension, measured: float, total: float
+) -> tuple[Root, float, str] | None:
+    """The radius by turning points, with its ratio to the rigid onset; None where they are lost."""
+    assert shifts.meniscus is not None
+    key = dimension.key
+    try:
+        (drawn,) = shifts.voltages([()], "turning point as drawn")
+        if isinstance(drawn, str):
+            return None
+        scale = shifts.meniscus.voltage / drawn
+        over = _kept(
+            lambda radii: [
+                v if isinstance(v, str) else scale * v
+                for v in shifts.voltages([((key, r),) for r in radii], "turning point over radius")
+            ]
+        )
+        root = find_radius(over, dimension.value, measured, total, span=_TURNING_SPAN)
+        there = rigid_onset(shifts.design.with_value(key, root.value), meshes=2)
+    except (DesignError, ComputationError):
+        return None
+    return root, measured / there.voltage, "The turning point was solved at every radius."
+
+
+def _rigid_search(
+    shifts: Shifts,
+    dimension: Dimension,
+    measured: float,
+    total: float,
+    rigid: RigidOnset,
+    meniscus: MeniscusOnset | None,
+    criterion: Criterion,
+) -> tuple[Root, float, str]:
+    """The radius by rigid onsets, scaled where a turning point is the onset."""
+    design, key, progress = shifts.design, dimension.key, shifts.progress
+    factor = None if design.sector() is None else rigid.factor
+
+    def solve(radii: Sequence[float]) -> list[float | str]:
+        results = onset_of_variants(
+            design,
+            [((key, r),) for r in radii],
+            meshes=3,
+            factor=factor,
+            progress=progress if len(radii) > 1 else None,
+            what=f"onset over {dimension.label}",
+        )
+        return [r.voltage if isinstance(r, RigidOnset) else r for r in results]
+
+    voltages = _kept(solve)
+    ratio = 1.0 if meniscus is None else meniscus.voltage / rigid.voltage
+    root = find_radius(voltages, dimension.value, measured / ratio, total)
+    if meniscus is None:
+        return root, ratio, ""
+    # The ratio of turning point to rigid onset drifts with the radius: once more with that of the
+    # radius found.
+    there = design.with_value(key, root.value)
+    again, _ = free_surface(there, criterion, progress)
+    if again is not None:
+        ratio = again.in_field(rigid.factor).voltage / rigid_onset(there, factor=factor).voltage
+        root = find_radius(voltages, dimension.value, measured / ratio, total)
+    way = (
+        "The radius changes the rigid onset; it is scaled by the ratio of turning point to rigid "
+        f"onset at the radius found, {ratio:.3f}."
+    )
+    return root, ratio, way
+
+
+def _kept(solve: Voltages) -> Voltages:
+    """The same voltages, each radius solved once."""
+    solved: dict[float, float | str] = {}
+
+    def voltages(radii: Sequence[float]) -> list[float | str]:
+        missing = [r for r in radii if r not in solved]
+        if missing:
+            solved.update(zip(missing, solve(missing), strict=True))
+        return [solved[r] for r in radii]
+
+    return voltages
 
 
 def _radius_key(design: Design, measured: float, uncertainty: float) -> str:
@@ -273,22 +341,22 @@ def _alternatives(
     ratio: float,
     gain: float,
     tension: float,
-    progress: Progress | None,
+    shifts: Shifts,
 ) -> tuple[Alternative, ...]:
     """How far every other toleranced quantity would have to move, by central differences."""
     others = [d for d in design.dimensions() if d.tolerance and d.key != key and _acts(d)]
-    variants = [((d.key, d.value + sign * _half(d)),) for d in others for sign in (-1.0, 1.0)]
-    results = onset_of_variants(
-        design, variants, meshes=2, progress=progress, what="other explanations"
-    )
+    variants: list[Changes] = [
+        ((d.key, d.value + sign * _half(d)),) for d in others for sign in (-1.0, 1.0)
+    ]
+    results = shifts.voltages(variants, "other explanations")
     wanted = math.log(ratio)
     found = []
     for k, d in enumerate(others):
         low, high = results[2 * k], results[2 * k + 1]
         if isinstance(low, str) or isinstance(high, str):
             continue
-        slope = 0.5 * math.log(high.voltage / low.voltage)  # per tolerance
-        if abs(slope) < _NOISE:
+        slope = 0.5 * math.log(high / low)  # per tolerance
+        if abs(slope) < _LEAST_SHIFT:
             continue
         move = wanted / slope
         unit = {"degC": "K", "°C": "K"}.get(d.unit, d.unit)

@@ -144,6 +144,7 @@ def _results(design: Design, found: Calibration) -> dict[str, Any]:
         "relative_uncertainty": found.relative_uncertainty,
         "criterion": found.criterion,
         "ratio_to_rigid": found.ratio_to_rigid,
+        "way": found.way,
         "other_explanations": [
             {
                 "key": one.key,
@@ -207,9 +208,5 @@ def _print(design: Design, found: Calibration) -> None:
             f"{_FARTHEST:g} tolerances. The interval holds none of them.",
             soft_wrap=True,
         )
-    if found.ratio_to_rigid != 1.0:
-        out.print(
-            "The radius changes the rigid onset; it is scaled by the ratio of turning point to "
-            f"rigid onset at the radius found, {found.ratio_to_rigid:.3f}.",
-            soft_wrap=True,
-        )
+    if found.way:
+        out.print(found.way, soft_wrap=True)

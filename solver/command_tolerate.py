@@ -162,7 +162,7 @@ def _signed(value: float) -> str:
 
 
 def _curvature(line: Share) -> str:
-    if line.name in ("mesh", "surroundings"):
+    if line.name in ("mesh", "surroundings", "surface_tension"):
         return ""
     return f"{line.curvature:+.1e}" if line.curvature else "below noise"
 

@@ -43,7 +43,13 @@ class Root:
 
 
 def find_radius(
-    voltages: Voltages, drawn: float, wanted: float, uncertainty: float, *, noise: float = _NOISE
+    voltages: Voltages,
+    drawn: float,
+    wanted: float,
+    uncertainty: float,
+    *,
+    noise: float = _NOISE,
+    span: float = _SPAN,
 ) -> Root:
     """The radius with a wanted onset, and the radii at the ends of its uncertainty.
 
@@ -52,13 +58,15 @@ def find_radius(
     voltages : callable
         Onset over radius.
     drawn : float
-        Radius in whose neighbourhood, a quarter to four times, to look, [m].
+        Radius in whose neighbourhood to look, [m].
     wanted : float
         Onset, [V].
     uncertainty : float
         Relative, k = 2, [-].
     noise : float
         Scatter of log(onset) from one radius to the next, [-].
+    span : float
+        How many times smaller and larger radii may be, [-].
 
     Raises
     ------
@@ -70,7 +78,7 @@ def find_radius(
     """
     from scipy.optimize import brentq
 
-    grid = drawn * np.geomspace(1.0 / _SPAN, _SPAN, _POINTS)
+    grid = drawn * np.geomspace(1.0 / span, span, _POINTS)
     found = voltages([float(r) for r in grid])
     known: dict[float, float] = {
         math.log(r): math.log(v) for r, v in zip(grid, found, strict=True) if not isinstance(v, str)

@@ -269,3 +269,20 @@ def test_bad_design_fails_for_the_right_reasons() -> None:
     assert any("narrow against the gap" in warning for warning in bad.warnings)
     assert bad.operation.electrode.contaminated is not None
     assert bad.operation.electrode.heat > 0.0
+
+
+@pytest.mark.slow
+def test_offset_slit_fails_for_the_right_reasons() -> None:
+    """INVARIANT: a slot moved by a quarter of its width fails for its near edge and the beam."""
+    from conegap.solver.assessment import assess
+
+    text = re.sub(r', tolerance = "[^"]*"', "", starter("slit"))
+    text, count = re.subn('lateral_offset = "0 um"', 'lateral_offset = "0.6 mm"', text)
+    assert count == 1
+    bad = assess(Design.from_text(text), scans=False, criterion="rigid")
+    assert {row.name for row in bad.review if not row.passed} == {
+        "mean field across the narrowest clearance",
+        "electron current, accelerator coated with caesium",
+        "share of the beam that lands on the accelerator",
+        "half width of the beam over the half opening left to it",
+    }

@@ -16,6 +16,7 @@ from conegap.geometries.design import Design
 from conegap.geometries.errors import DesignError
 from conegap.geometries.files import examples_folder
 from conegap.solver.assessment import assess
+from conegap.solver.calibration import calibrate
 from conegap.solver.free_surface import free_surface
 from conegap.solver.liquid_section import MeniscusOnset, liquid_section, meniscus_onset, moves
 from conegap.solver.meniscus_branch import MeniscusBranch, SurfaceInSolid, turning_point
@@ -113,6 +114,26 @@ def test_turning_points_shift_smoothly(capillary: MeniscusOnset) -> None:
     assert 0.02 < slope < 0.2
     # On new meshes the small steps drown: they scatter by some 5e-4, ten times the shift.
     assert_allclose([drawn - low, high - drawn], 1e-3 * slope, rtol=0.02, atol=0)
+
+
+@pytest.mark.slow
+def test_bore_is_recovered_from_its_turning_point(
+    capillary: MeniscusOnset, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """INVARIANT: the turning point of a 52 um bore, followed for itself, gives 52 um back."""
+    measured = meniscus_onset(Design.read("capillary").with_value("emitter.bore", 52e-6)).voltage
+    monkeypatch.setattr("conegap.solver.calibration.free_surface", lambda *_: (capillary, ()))
+    found = calibrate(Design.read("capillary"), measured)
+    # The numerical errors of both turning points over the slope.
+    assert_allclose(found.root.value, 52e-6, rtol=2e-3)
+    assert found.root.low < 52e-6 < found.root.high
+    assert "every radius" in found.way
+    # Shifts of the turning point, not of the rigid surface, which would ask for 4.8 / 3.5 as much.
+    outer = next(one for one in found.alternatives if one.key == "emitter.outer_diameter")
+    variants = [(), (("emitter.outer_diameter", 100e-6 + outer.move),)]
+    explained = turning_voltages(Design.read("capillary"), variants, TurningStart.of(capillary))
+    drawn, moved = (v for v in explained if not isinstance(v, str))
+    assert_allclose(moved / drawn, measured / capillary.voltage, rtol=1e-3)
 
 
 @pytest.mark.slow

@@ -1,0 +1,70 @@
+"""Onsets of changed designs by the criterion in use, rigid or turning point, to be compared."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from conegap.geometries.design import Design
+from conegap.solver.budget import rigid_tension_gain
+from conegap.solver.liquid_section import MeniscusOnset
+from conegap.solver.onset import RigidOnset
+from conegap.solver.scan import Changes, Progress, onset_of_variants
+from conegap.solver.turning_shift import TENSION, TurningStart, turning_voltages
+
+__all__ = ["Shifts"]
+
+_SMALL = 0.02
+
+
+@dataclass(frozen=True)
+class Shifts:
+    """Solves variants of a design in one way, so that their ratios are like with like.
+
+    Parameters
+    ----------
+    design : Design
+    meniscus : MeniscusOnset or None
+        Turning point of the drawn design where that is the onset; None for the rigid surface.
+    progress : callable or None
+    """
+
+    design: Design
+    meniscus: MeniscusOnset | None
+    progress: Progress | None
+
+    def voltages(self, variants: Sequence[Changes], what: str) -> list[float | str]:
+        """Onset voltage of every variant on two meshes, or why there is none, [V].
+
+        Parameters
+        ----------
+        variants : sequence of ((key, SI value), ...)
+        what : str
+            What the progress is called.
+
+        Raises
+        ------
+        ComputationError
+            A process that was solving ended early.
+        """
+        if self.meniscus is not None:
+            start = TurningStart.of(self.meniscus)
+            return turning_voltages(self.design, variants, start, progress=self.progress, what=what)
+        results = onset_of_variants(self.design, variants, progress=self.progress, what=what)
+        return [r if isinstance(r, str) else r.voltage for r in results]
+
+    def tension_gain(self, rigid: RigidOnset) -> float:
+        """d ln V / d ln gamma: of the turning point where it is found again, else rigid, [-].
+
+        Parameters
+        ----------
+        rigid : RigidOnset
+            Of the drawn design.
+        """
+        if self.meniscus is not None:
+            ends: list[Changes] = [((TENSION, 1.0 + sign * _SMALL),) for sign in (-1.0, 1.0)]
+            low, high = self.voltages(ends, "surface tension")
+            if not isinstance(low, str) and not isinstance(high, str):
+                return math.log(high / low) / (2.0 * _SMALL)
+        return 0.5 * rigid_tension_gain(rigid)
