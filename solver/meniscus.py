@@ -229,10 +229,10 @@ class MeniscusProblem:
             shift = (up.points(nodes) - down.points(nodes)) / (2.0 * _STEP)
             outward.append((shift * normal).sum(axis=1))
             sideways.append((shift * tangent).sum(axis=1))
-            rise = up.points(s)[:, 1] - down.points(s)[:, 1]
-            bends.append(
-                (up.curvature(s) - down.curvature(s) + self.bond_number * rise) / (2.0 * _STEP)
-            )
+            bend_change = up.curvature(s) - down.curvature(s)
+            if self.bond_number:
+                bend_change += self.bond_number * (up.points(s)[:, 1] - down.points(s)[:, 1])
+            bends.append(bend_change / (2.0 * _STEP))
             growth_row[k] = (self._growth(up) - self._growth(down)) / (2.0 * _STEP) / growth
             constraint_row[k] = (
                 (up.volume - down.volume) / (2.0 * _STEP)

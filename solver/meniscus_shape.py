@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cache, cached_property
 
 import numpy as np
 from numpy.polynomial import chebyshev
@@ -25,6 +26,16 @@ __all__ = ["MeniscusShape", "cap"]
 
 _GAUSS_NODES, _GAUSS_WEIGHTS = np.polynomial.legendre.leggauss(12)
 _PIECES = 24
+_EDGES = np.linspace(0.0, 1.0, _PIECES + 1)
+_HALF = 0.5 / _PIECES
+# Gauss's nodes in every piece, (pieces, nodes) array.
+_PLACES = _EDGES[:-1, None] + _HALF * (1.0 + _GAUSS_NODES)
+
+
+@cache
+def _odd_chebyshev(modes: int) -> FloatArray:
+    """T_(2k+1) at the Gauss nodes of every piece, (pieces, nodes, modes) array."""
+    return np.asarray(chebyshev.chebvander(_PLACES, 2 * modes - 1)[..., 1::2])
 
 
 @dataclass(frozen=True)
@@ -54,36 +65,38 @@ class MeniscusShape:
         full[1::2] = self.coefficients
         return full
 
+    @cached_property
+    def _whole(self) -> tuple[FloatArray, FloatArray]:
+        """Integrals of cos(psi) and sin(psi) from 0 to the end of every piece, from 0 on."""
+        psi = _odd_chebyshev(len(self.coefficients)) @ self.coefficients
+        across, down = (
+            np.concatenate([[0.0], np.cumsum(_HALF * (f(psi) @ _GAUSS_WEIGHTS))])
+            for f in (np.cos, np.sin)
+        )
+        return across, down
+
     def _integrals(self, s: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Integrals of cos(psi) and sin(psi) from 0 to each s."""
-        edges = np.linspace(0.0, 1.0, _PIECES + 1)
-        half = 0.5 / _PIECES
-        nodes = edges[:-1, None] + half * (1.0 + _GAUSS_NODES)
-        psi = self.slope(nodes.ravel()).reshape(nodes.shape)
-        whole = [
-            np.concatenate([[0.0], np.cumsum(half * (f(psi) @ _GAUSS_WEIGHTS))])
-            for f in (np.cos, np.sin)
-        ]
+        across, down = self._whole
         piece = np.minimum((s * _PIECES).astype(int), _PIECES - 1)
-        width = (s - edges[piece]) / 2.0
-        local = edges[piece][:, None] + width[:, None] * (1.0 + _GAUSS_NODES)
+        width = (s - _EDGES[piece]) / 2.0
+        local = _EDGES[piece][:, None] + width[:, None] * (1.0 + _GAUSS_NODES)
         psi = self.slope(local.ravel()).reshape(local.shape)
         return (
-            whole[0][piece] + width * (np.cos(psi) @ _GAUSS_WEIGHTS),
-            whole[1][piece] + width * (np.sin(psi) @ _GAUSS_WEIGHTS),
+            across[piece] + width * (np.cos(psi) @ _GAUSS_WEIGHTS),
+            down[piece] + width * (np.sin(psi) @ _GAUSS_WEIGHTS),
         )
 
     @property
     def length(self) -> float:
         """Arc length from the axis to the contact line, [-]."""
-        across, _ = self._integrals(np.ones(1))
-        return float(1.0 / across[0])
+        return float(1.0 / self._whole[0][-1])
 
     @property
     def height(self) -> float:
         """Apex above the contact line, [-]."""
-        across, down = self._integrals(np.ones(1))
-        return float(down[0] / across[0])
+        across, down = self._whole
+        return float(down[-1] / across[-1])
 
     @property
     def contact_angle(self) -> float:
@@ -93,9 +106,8 @@ class MeniscusShape:
     def points(self, s: FloatArray) -> FloatArray:
         """Points (r or x, z) at arc-length fractions s, (m, 2) array."""
         s = np.asarray(s, dtype=float)
-        across, down = self._integrals(np.append(s, 1.0))
-        length = 1.0 / across[-1]
-        return np.stack([length * across[:-1], length * (down[-1] - down[:-1])], axis=1)
+        across, down = self._integrals(s)
+        return self.length * np.stack([across, self._whole[1][-1] - down], axis=1)
 
     def normals(self, s: FloatArray) -> FloatArray:
         """Unit normals into the vacuum at s, (m, 2) array."""
@@ -122,10 +134,8 @@ class MeniscusShape:
     @property
     def volume(self) -> float:
         """Liquid above the contact plane: volume / radius^3, or area per half / half width^2."""
-        edges = np.linspace(0.0, 1.0, _PIECES + 1)
-        half = 0.5 / _PIECES
-        s = (edges[:-1, None] + half * (1.0 + _GAUSS_NODES)).ravel()
-        weights = np.tile(half * _GAUSS_WEIGHTS, _PIECES)
+        s = _PLACES.ravel()
+        weights = np.tile(_HALF * _GAUSS_WEIGHTS, _PIECES)
         place, psi = self.points(s), self.slope(s)
         dr = self.length * np.cos(psi) * weights
         if self.symmetry == "planar":
