@@ -1,4 +1,4 @@
-"""``conegap vary``: rigid onset over one or two quantities, as a table, a chart and a CSV file."""
+"""``conegap vary``: onset over one or two quantities, as a table, a chart and a CSV file."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ __all__ = ["EXAMPLES", "SUMMARY", "add_arguments"]
 
 _ROOM = 2_000_000
 
-SUMMARY = "compute the rigid surface's onset over a range of one or two quantities"
+SUMMARY = "compute the onset over a range of one or two quantities"
 EXAMPLES = """\
 examples:
   conegap vary needle --over accelerator.gap="0.5 mm".."2 mm":7
@@ -22,6 +22,8 @@ examples:
                        --over accelerator.gap="0.5 mm".."2 mm":5 --to gap_and_radius
   conegap vary needle --over accelerator.gap="0.5 mm".."2 mm":7 --json > gap.json
 
+Where the onset is the turning point of a free surface, it is followed to every point, about a
+second each; --criterion rigid holds the surface as drawn, which is quicker.
 A range is KEY=FROM..TO:N with a key of the design file; the N points lie at equal distances.
 The folder holds vary.csv (with a row of units), vary.svg, vary.png and results.json.
 """
@@ -41,6 +43,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="append",
         required=True,
         help="quantity and range; give it twice for a grid",
+    )
+    parser.add_argument(
+        "--criterion",
+        choices=("automatic", "rigid", "meniscus"),
+        default="automatic",
+        help="as for conegap onset",
     )
     parser.add_argument(
         "--to", metavar="FOLDER", help="folder to write (default: conegap-vary-NAME)"
@@ -65,9 +73,9 @@ def _run(arguments: argparse.Namespace) -> int:
     check_ranges(ranges)
     with new_folder(target, room=_ROOM) as folder:
         with talk.progress() as progress:
-            variation = vary(design, ranges, progress=progress)
+            variation = vary(design, ranges, criterion=arguments.criterion, progress=progress)
         _write(variation, folder, target)
-    for warning in design.warnings:
+    for warning in (*design.warnings, *variation.remarks):
         talk.remark(f"warning: {warning}")
     if arguments.json:
         sys.stdout.write(json_text(variation.as_dict()))
@@ -111,7 +119,7 @@ def _print(variation: Variation) -> None:
             (words(0, value), "none" if np.isnan(voltage) else voltage_text(voltage))
             for value, voltage in zip(first.values.tolist(), voltages.tolist(), strict=True)
         ]
-        out.print(plain_table((first.key, "rigid onset"), rows))
+        out.print(plain_table((first.key, f"onset, {variation.criterion}"), rows))
     else:
         second = variation.ranges[1]
         heads = (first.key, *(words(1, value) for value in second.values.tolist()))
@@ -119,9 +127,9 @@ def _print(variation: Variation) -> None:
             (words(0, value), *("none" if np.isnan(v) else voltage_text(v) for v in line))
             for value, line in zip(first.values.tolist(), voltages.tolist(), strict=True)
         ]
-        title = f"onset of the rigid surface; across: {second.key}"
+        title = f"onset, {variation.criterion}; across: {second.key}"
         out.print(plain_table(heads, rows_of_grid, title))
-    for values, result in zip(variation.points, variation.results, strict=True):
-        if isinstance(result, str):
+    for values, onset in zip(variation.points, variation.onsets, strict=True):
+        if isinstance(onset, str):
             where = ", ".join(words(k, value) for k, value in enumerate(values))
-            out.print(f"no onset at {where}: {result}", soft_wrap=True)
+            out.print(f"no onset at {where}: {onset}", soft_wrap=True)

@@ -32,7 +32,7 @@ __all__ = ["chart_variation"]
 
 
 def chart_variation(axes: Axes, variation: Variation) -> Axes:
-    """Rigid onset over the quantities that were varied.
+    """Onset over the quantities that were varied.
 
     Parameters
     ----------
@@ -68,7 +68,15 @@ def _line(axes: Axes, variation: Variation) -> Axes:
     up = axis_unit(VOLTAGE, highest)
     if values[0] <= drawn <= values[-1]:
         axes.axvline(drawn, color=SOFT, lw=0.9, label=f"drawn {pretty(one.dimension.text)}")
-    axes.plot(values, voltages / up.size, color=ACCENT, marker="o", ms=3.5, zorder=4, label="onset")
+    axes.plot(
+        values,
+        voltages / up.size,
+        color=ACCENT,
+        marker="o",
+        ms=3.5,
+        zorder=4,
+        label=f"onset, {variation.criterion}",
+    )
     missing = np.isnan(voltages)
     if missing.any():
         axes.plot(
@@ -99,7 +107,7 @@ def _line(axes: Axes, variation: Variation) -> Axes:
         )
     axes.set_ylim(0.0, 1.08 * highest / up.size)
     axes.set_xlabel(f"{one.dimension.label} [{unit.name}]")
-    axes.set_ylabel(f"rigid onset voltage [{up.name}]")
+    axes.set_ylabel(f"onset voltage [{up.name}]")
     quiet_axes(axes)
     return legend_below(axes)
 
@@ -180,7 +188,7 @@ def _map(axes: Axes, variation: Variation) -> Axes:
             (x_drawn - dx, y_drawn - dy, "right", "top"),
         ]
         placer.text("as drawn", places, colour=LIMIT)
-    title = f"onset voltage of the rigid surface in {up.name}"
+    title = f"onset voltage, {variation.criterion}, in {up.name}"
     axes.set_title(title, fontsize=8, fontweight="normal", color=SOFT)
     return axes
 

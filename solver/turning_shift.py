@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
@@ -20,8 +20,9 @@ from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design
 from conegap.geometries.section import Symmetry
 from conegap.solver.coarse_mesh import CoarseMesh
+from conegap.solver.continuation import ContinuationError
 from conegap.solver.extrapolation import estimate
-from conegap.solver.liquid_mesh import liquid_mesh
+from conegap.solver.liquid_mesh import SurfaceInSolid, liquid_mesh
 from conegap.solver.liquid_section import (
     MeniscusOnset,
     held_in,
@@ -38,6 +39,7 @@ TENSION = "surface_tension"
 """Pseudo key of a variant: factor on the surface tension, [-]."""
 
 _LEVELS = (2, 4)
+_STEPS = (1, 2, 4)
 
 
 @dataclass(frozen=True)
@@ -123,6 +125,8 @@ def turning_voltage(
 ) -> float:
     """Voltage of the turning point of a changed design on two coarse meshes, [V].
 
+    Where the start is too far away for Newton's method, it is carried along in two or four steps.
+
     Parameters
     ----------
     design : Design
@@ -138,8 +142,29 @@ def turning_voltage(
     DesignError
         The changed design is refused or floods.
     ContinuationError, MeshError
-        No turning point was found near the start.
+        No turning point was found from the start.
     """
+    drawn = {key: 1.0 if key == TENSION else design.dimension(key).value for key, _ in changes}
+    reason = ContinuationError("no turning point was found")
+    for steps in _STEPS:
+        here = start
+        try:
+            for step in range(1, steps + 1):
+                share = step / steps
+                part = tuple((k, drawn[k] + share * (value - drawn[k])) for k, value in changes)
+                voltage, here = _fold(design, changes if step == steps else part, here, near)
+            return voltage
+        except SurfaceInSolid:
+            raise
+        except ContinuationError as error:
+            reason = error
+    raise reason
+
+
+def _fold(
+    design: Design, changes: Changes, start: TurningStart, near: CoarseMesh | None
+) -> tuple[float, TurningStart]:
+    """Voltage of a changed design's turning point close to the start, and a start from there."""
     factor = math.prod(value for key, value in changes if key == TENSION)
     design = changed_design(design, tuple(c for c in changes if c[0] != TENSION))
     liquid = liquid_section(design)
@@ -148,7 +173,7 @@ def turning_voltage(
     shape = MeniscusShape(start.coefficients, start.symmetry)
     length = float(np.linalg.norm(start.chord))
     middle = [] if held == "pressure" else [start.pressure]
-    _, values = fold_on_meshes(
+    found, values = fold_on_meshes(
         liquid,
         shape,
         np.concatenate([start.coefficients, middle, [1.0]]),
@@ -161,7 +186,14 @@ def turning_voltage(
         near=near,
         quick=True,
     )
-    return strength_voltage(estimate(_LEVELS, values).value, gamma, liquid.radius)
+    strength = estimate(_LEVELS, values).value
+    from_there = replace(
+        start,
+        coefficients=found.shape.coefficients,
+        pressure=found.pressure,
+        strength=found.strength,
+    )
+    return strength_voltage(strength, gamma, liquid.radius), from_there
 
 
 def _drawn_mesh(design: Design, start: TurningStart) -> CoarseMesh:

@@ -1,9 +1,14 @@
-"""Rigid onset over one or two quantities: the range a person asks for, and its results."""
+"""Onset over one or two quantities: the range a person asks for, and its results.
+
+Every point is solved for the rigid surface; where the design's onset is the turning point of a free
+surface, that is followed to every point as well and is the onset there.
+"""
 
 from __future__ import annotations
 
 import itertools
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,8 +17,10 @@ import numpy as np
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design, Dimension, quantity_for
 from conegap.geometries.errors import ComputationError, DesignError
+from conegap.solver.free_surface import RIGID, TURNING_POINT, Criterion, free_surface
 from conegap.solver.onset import RigidOnset
-from conegap.solver.scan import Progress, onset_of_variants
+from conegap.solver.scan import Changes, Progress, onset_of_variants
+from conegap.solver.turning_shift import TurningStart, turning_voltages
 
 __all__ = ["Range", "Variation", "csv_text", "range_of", "vary"]
 
@@ -52,13 +59,31 @@ class Variation:
     ranges : tuple of Range
         One or two.
     results : tuple of RigidOnset or str
-        In the order of the points, the last range running fastest; a text says why a point has no
-        onset.
+        Of the rigid surface, in the order of the points, the last range running fastest; a text
+        says why a point has no onset.
+    turning : tuple of float or str, or None
+        Turning points in the same order, [V]; None where the rigid surface is the criterion.
+    remarks : tuple of str
+        Why the free surface was not followed.
     """
 
     design: Design
     ranges: tuple[Range, ...]
     results: tuple[RigidOnset | str, ...]
+    turning: tuple[float | str, ...] | None = None
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def criterion(self) -> str:
+        """ "rigid surface" or "meniscus turning point"."""
+        return RIGID if self.turning is None else TURNING_POINT
+
+    @property
+    def onsets(self) -> tuple[float | str, ...]:
+        """Onset by the criterion at every point, or why there is none, [V]."""
+        if self.turning is not None:
+            return self.turning
+        return tuple(r if isinstance(r, str) else r.voltage for r in self.results)
 
     @property
     def points(self) -> list[tuple[float, ...]]:
@@ -68,7 +93,7 @@ class Variation:
     @property
     def voltages(self) -> FloatArray:
         """Onset voltages in the shape of the ranges, nan where there is none, [V]."""
-        flat = [r.voltage if isinstance(r, RigidOnset) else np.nan for r in self.results]
+        flat = [np.nan if isinstance(v, str) else v for v in self.onsets]
         return np.array(flat).reshape([len(r.values) for r in self.ranges])
 
     def as_dict(self) -> dict[str, Any]:
@@ -76,23 +101,25 @@ class Variation:
         from importlib.metadata import version
 
         points = []
-        for values, result in zip(self.points, self.results, strict=True):
+        for values, result, onset in zip(self.points, self.results, self.onsets, strict=True):
             point: dict[str, Any] = {
                 r.key: value for r, value in zip(self.ranges, values, strict=True)
             }
+            point["onset_voltage_V"] = None if isinstance(onset, str) else onset
             if isinstance(result, RigidOnset):
                 point["rigid_voltage_V"] = result.voltage
                 point["edge_field_V_per_m"] = result.edge_field
                 point["edge_numerical_error"] = result.numerical.error
             else:
                 point["rigid_voltage_V"] = None
-                point["refusal"] = result
+            if isinstance(onset, str):
+                point["refusal"] = onset
             points.append(point)
         return {
             "conegap_version": version("conegap"),
             "design_sha256": self.design.sha256,
             "title": self.design.title,
-            "criterion": "rigid surface",
+            "criterion": self.criterion,
             "varied": [{"key": r.key, "si_unit": r.dimension.kind.si} for r in self.ranges],
             "points": points,
         }
@@ -138,15 +165,18 @@ def vary(
     design: Design,
     ranges: tuple[Range, ...],
     *,
+    criterion: Criterion = "automatic",
     progress: Progress | None = None,
 ) -> Variation:
-    """Onset at every point of one or two ranges, each by its own solve, several at a time.
+    """Onset at every point of one or two ranges, each by its own solves, two at a time.
 
     Parameters
     ----------
     design : Design
     ranges : tuple of Range
         One or two different quantities.
+    criterion : "automatic", "rigid" or "meniscus"
+        As for `assess`; in three dimensions the surface is always rigid.
     progress : callable or None
 
     Raises
@@ -154,7 +184,7 @@ def vary(
     DesignError
         Too many quantities or points.
     ComputationError
-        No point has an onset.
+        No point has an onset, or the drawn design's turning point was asked for and not found.
 
     Examples
     --------
@@ -167,9 +197,36 @@ def vary(
         for values in points
     ]
     results = onset_of_variants(design, variants, meshes=3, progress=progress, what="points")
-    if not any(isinstance(result, RigidOnset) for result in results):
-        raise ComputationError(f"no point of the range has an onset; the first one: {results[0]}")
-    return Variation(design, ranges, tuple(results))
+    turning, remarks = _turning_points(design, variants, criterion, progress)
+    variation = Variation(design, ranges, tuple(results), turning, remarks)
+    if np.isnan(variation.voltages).all():
+        raise ComputationError(
+            f"no point of the range has an onset; the first one: {variation.onsets[0]}"
+        )
+    return variation
+
+
+def _turning_points(
+    design: Design, variants: Sequence[Changes], criterion: Criterion, progress: Progress | None
+) -> tuple[tuple[float | str, ...] | None, tuple[str, ...]]:
+    """Turning point of every variant, None where the rigid surface is the onset, and remarks."""
+    if criterion == "rigid":
+        return None, ()
+    if design.sector() is not None:
+        return None, ("in three dimensions a range is that of the rigid surface",)
+    meniscus, remarks = free_surface(design, criterion, progress)
+    if meniscus is None:
+        return None, remarks
+    found = turning_voltages(
+        design, [(), *variants], TurningStart.of(meniscus), progress=progress, what="turning points"
+    )
+    drawn = found[0]
+    if isinstance(drawn, str):
+        remark = f"the turning point was not found again on two meshes ({drawn})"
+        return None, (*remarks, f"{remark}; the range is that of the rigid surface")
+    # Two meshes give ratios; the voltage of the drawn design comes from all of them.
+    scale = meniscus.voltage / drawn
+    return tuple(v if isinstance(v, str) else scale * v for v in found[1:]), remarks
 
 
 def check_ranges(ranges: tuple[Range, ...]) -> None:
@@ -207,24 +264,28 @@ def csv_text(variation: Variation) -> str:
 
     units = [axis_unit(r.dimension.kind, 0.0, r.dimension.unit) for r in variation.ranges]
     head = [r.key for r in variation.ranges]
+    names = ("onset_voltage", "rigid_onset_voltage", "edge_field", "numerical_error", "refusal")
     lines = [
-        ",".join([*head, "rigid_onset_voltage", "edge_field", "numerical_error", "refusal"]),
-        ",".join([*(r.dimension.unit for r in variation.ranges), "V", "V/m", "1", ""]),
+        ",".join([*head, *names]),
+        ",".join([*(r.dimension.unit for r in variation.ranges), "V", "V", "V/m", "1", ""]),
     ]
-    for values, result in zip(variation.points, variation.results, strict=True):
+    for values, result, onset in zip(
+        variation.points, variation.results, variation.onsets, strict=True
+    ):
         cells = [
             f"{(value - unit.offset) / unit.size:.9g}"
             for value, unit in zip(values, units, strict=True)
         ]
+        cells.append("" if isinstance(onset, str) else f"{onset:.7g}")
         if isinstance(result, RigidOnset):
             cells += [
                 f"{result.voltage:.7g}",
                 f"{result.edge_field:.7g}",
                 f"{result.numerical.error:.2g}",
-                "",
             ]
         else:
-            words = result.replace('"', "'").replace("\n", " ")
-            cells += ["", "", "", f'"{words}"']
+            cells += ["", "", ""]
+        words = onset.replace('"', "'").replace("\n", " ") if isinstance(onset, str) else ""
+        cells.append(f'"{words}"' if words else "")
         lines.append(",".join(cells))
     return "\n".join(lines) + "\n"

@@ -29,7 +29,7 @@ SHORT = {
     "start": ["start", "needle", "--to", "mine.toml"],
     "draw": ["draw", "needle"],
     "onset": ["onset", "needle"],
-    "vary": ["vary", "needle", *GAP],
+    "vary": ["vary", "needle", *GAP, "--criterion", "rigid"],
     "metals": ["metals", "indium"],
     "validate": ["validate"],
 }

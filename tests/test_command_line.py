@@ -464,7 +464,7 @@ def test_vary_end_to_end(capsys: pytest.CaptureFixture[str]) -> None:
     folder = Path("conegap-vary-mine")
     assert set(os.listdir(folder)) == {"results.json", "vary.csv", "vary.svg", "vary.png"}
     lines = folder.joinpath("vary.csv").read_text(encoding="utf-8").splitlines()
-    assert lines[0].split(",")[:2] == ["accelerator.gap", "rigid_onset_voltage"]
+    assert lines[0].split(",")[:3] == ["accelerator.gap", "onset_voltage", "rigid_onset_voltage"]
     assert lines[1].split(",")[:2] == ["mm", "V"]
     table = np.array([[float(c) for c in line.split(",")[:2]] for line in lines[2:]])
     assert_allclose(table[:, 0], [0.5, 2.0])
@@ -481,6 +481,8 @@ def test_vary_a_grid_with_a_gap_in_it(
     monkeypatch.setattr("conegap.solver.vary.onset_of_variants", lawful)
     argv = [
         "vary",
+        "--criterion",
+        "rigid",
         "needle",
         "--over",
         'accelerator.gap="0.5 mm".."2 mm":4',
@@ -494,11 +496,11 @@ def test_vary_a_grid_with_a_gap_in_it(
     assert out.count("none") == 3
     assert 'no onset at 2 mm, 2 um: no "room"' in out
     lines = Path("grid/vary.csv").read_text(encoding="utf-8").splitlines()
-    assert lines[1] == "mm,um,V,V/m,1,"
+    assert lines[1] == "mm,um,V,V,V/m,1,"
     assert len(lines) == 2 + 12
     assert lines[2].startswith("0.5,2,")
     assert lines[3].startswith("0.5,4,")
-    assert lines[-1] == "2,6,,,,\"no 'room'\""
+    assert lines[-1] == "2,6,,,,,\"no 'room'\""
     voltage = float(lines[5].split(",")[2])
     assert_allclose(voltage, assessed_needle().onset.voltage, rtol=1e-6)  # gap 1 mm
 
@@ -542,7 +544,8 @@ def test_vary_without_any_onset(
 ) -> None:
     """INVARIANT: the first refusal is passed on."""
     monkeypatch.setattr("conegap.solver.vary.onset_of_variants", lawful)
-    assert main(["vary", "needle", "--over", "accelerator.gap=1.9 mm..2 mm:2"]) == 3
+    over = ["--over", "accelerator.gap=1.9 mm..2 mm:2"]
+    assert main(["vary", "needle", "--criterion", "rigid", *over]) == 3
     assert 'no "room"' in refusal(capsys)
     assert present() == []
 

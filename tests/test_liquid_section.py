@@ -23,6 +23,7 @@ from conegap.solver.meniscus_branch import MeniscusBranch, SurfaceInSolid, turni
 from conegap.solver.meniscus_shape import cap
 from conegap.solver.onset import rigid_onset
 from conegap.solver.turning_shift import TENSION, TurningStart, turning_voltage, turning_voltages
+from conegap.solver.vary import csv_text, range_of, vary
 
 MODES = 10
 
@@ -134,6 +135,25 @@ def test_bore_is_recovered_from_its_turning_point(
     explained = turning_voltages(Design.read("capillary"), variants, TurningStart.of(capillary))
     drawn, moved = (v for v in explained if not isinstance(v, str))
     assert_allclose(moved / drawn, measured / capillary.voltage, rtol=1e-3)
+
+
+@pytest.mark.slow
+def test_a_range_follows_the_turning_point(
+    capillary: MeniscusOnset, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """INVARIANT: half the bore, too far for one step, has the onset of its own branch."""
+    design = Design.read("capillary")
+    monkeypatch.setattr("conegap.solver.vary.free_surface", lambda *_: (capillary, ()))
+    variation = vary(design, (range_of(design, "emitter.bore=25 um..50 um:2"),))
+    assert variation.criterion == "meniscus turning point"
+    own = meniscus_onset(design.with_value("emitter.bore", 25e-6)).voltage
+    assert_allclose(variation.voltages, [own, capillary.voltage], rtol=2e-3)
+    first, second = csv_text(variation).splitlines()[2:]
+    assert [float(line.split(",")[0]) for line in (first, second)] == [25.0, 50.0]
+    assert_allclose(float(second.split(",")[1]), capillary.voltage, rtol=1e-5)
+    rigid = [r.voltage for r in variation.results if not isinstance(r, str)]
+    assert_allclose(float(second.split(",")[2]), rigid[1], rtol=1e-5)
+    assert abs(rigid[0] / rigid[1] / (own / capillary.voltage) - 1.0) > 0.1
 
 
 @pytest.mark.slow

@@ -20,7 +20,8 @@ from conegap.validation.gallery.plain_needle import plain_needle
 def main() -> bool:
     """Two gaps, each by its own field solves; the guard below lets them run side by side."""
     design = plain_needle()
-    variation = vary(design, (range_of(design, "accelerator.gap=0.5 mm..1.5 mm:2"),))
+    over = range_of(design, "accelerator.gap=0.5 mm..1.5 mm:2")
+    variation = vary(design, (over,), criterion="rigid")
     for (gap,), voltage in zip(variation.points, variation.voltages, strict=True):
         print(f"  {gap * 1e3:.2f} mm  {voltage:.0f} V")
     with style():
