@@ -128,6 +128,14 @@ class Quantity:
     unit: str
 
 
+# What most designs are written in, so that they are read without pint, whose start takes longer
+# than all else about reading them; a test holds every factor against pint's own.
+_COMMON = {
+    (unit, kind.si): size for kind in KINDS for size, unit in (*kind.printed, (1.0, kind.si))
+}
+_COMMON["kV/mm", FIELD.si] = 1e6
+
+
 @cache
 def _registry() -> Any:
     import pint
@@ -138,6 +146,8 @@ def _registry() -> Any:
 @cache
 def _factor(unit: str, si: str, *, difference: bool) -> tuple[float, float]:
     """Slope and offset that turn a number in ``unit`` into SI."""
+    if (unit, si) in _COMMON:
+        return _COMMON[unit, si], 0.0
     registry = _registry()
     quantity = registry.Quantity
     zero = quantity(0.0, unit)
@@ -210,16 +220,16 @@ def read_quantity(text: object, kind: PhysicalKind, *, difference: bool = False)
 def _conversion(
     unit: str, kind: PhysicalKind, number: str, *, difference: bool
 ) -> tuple[float, float]:
-    import pint
-
     wanted = f"write {number} with {' or '.join(kind.units)}"
     try:
         return _factor(unit, kind.si, difference=difference)
-    except pint.DimensionalityError as problem:
+    except Exception as problem:  # pint raises many kinds for a text it cannot read
+        import pint
+
+        if not isinstance(problem, pint.DimensionalityError):
+            raise QuantityError(f"the unit '{unit}' is unknown; {wanted}") from problem
         hint = " (for degrees Celsius write degC)" if unit == "C" and kind is TEMPERATURE else ""
         raise QuantityError(f"'{unit}' is not a unit of {kind.name}{hint}; {wanted}") from problem
-    except Exception as problem:  # pint raises many kinds for a text it cannot read
-        raise QuantityError(f"the unit '{unit}' is unknown; {wanted}") from problem
 
 
 def as_text(value: float, kind: PhysicalKind, unit: str = "") -> str:

@@ -137,7 +137,7 @@ def _run(arguments: argparse.Namespace) -> int:
 def _write(assessment: Assessment, folder: Path, target: Path, *, xdmf: bool = False) -> None:
     """Everything that belongs in the report folder."""
     from conegap.solver.export import write_field
-    from conegap.solver.figures import png_of, report_pictures, svg_of
+    from conegap.solver.figures import report_pictures
     from conegap.solver.onset import electrode_voltages
     from conegap.solver.report import html_report
     from conegap.solver.report_pdf import pdf_report
@@ -145,8 +145,7 @@ def _write(assessment: Assessment, folder: Path, target: Path, *, xdmf: bool = F
 
     pictures = report_pictures(assessment)
     page = html_report(assessment, pictures)
-    images = {name: png_of(picture.figure) for name, picture in pictures.items()}
-    printed = pdf_report(assessment, pictures, images)
+    printed = pdf_report(assessment, pictures)
     voltages = electrode_voltages(assessment.design, assessment.solution.electrodes)
     with file_system_refusals(target):
         (folder / MARKER).write_text(json_text(assessment.as_dict()), encoding="utf-8")
@@ -156,10 +155,8 @@ def _write(assessment: Assessment, folder: Path, target: Path, *, xdmf: bool = F
             write_field(folder / name, assessment.solution, voltages)
         _write_sector(assessment, folder)
         for name, picture in pictures.items():
-            (folder / f"{name}.svg").write_text(
-                svg_of(picture.figure, title=picture.alt), encoding="utf-8"
-            )
-            (folder / f"{name}.png").write_bytes(images[name])
+            (folder / f"{name}.svg").write_text(picture.svg, encoding="utf-8")
+            (folder / f"{name}.png").write_bytes(picture.png)
 
 
 def _write_sector(assessment: Assessment, folder: Path) -> None:

@@ -6,6 +6,7 @@ import io
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from conegap.solver.figure_style import style
@@ -13,17 +14,19 @@ from conegap.solver.figure_style import style
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from PIL.Image import Image
 
-__all__ = ["WIDTH", "Picture", "charted", "png_of", "sketched", "svg_of"]
+__all__ = ["WIDTH", "Picture", "charted", "png_of", "raster_of", "sketched", "svg_of"]
 
 WIDTH = 4.6
 """Width of a report's figures, [in]."""
 _TITLE = 0.22
+_DOTS_PER_INCH = 200
 
 
 @dataclass(frozen=True)
 class Picture:
-    """A figure with its words.
+    """A figure with its words; drawn once as lines and once as dots, whatever shows it.
 
     Parameters
     ----------
@@ -41,6 +44,21 @@ class Picture:
     alt: str
     figure: Figure
 
+    @cached_property
+    def svg(self) -> str:
+        """The figure as SVG with its words as title."""
+        return svg_of(self.figure, title=self.alt)
+
+    @cached_property
+    def raster(self) -> Image:
+        """The figure as dots, from `raster_of`."""
+        return raster_of(self.figure)
+
+    @cached_property
+    def png(self) -> bytes:
+        """The figure as PNG file."""
+        return _as_png(self.raster)
+
 
 def charted(draw: Callable[[Axes], object], size: tuple[float, float]) -> Figure:
     """A figure with one chart in the house's style.
@@ -57,6 +75,11 @@ def charted(draw: Callable[[Axes], object], size: tuple[float, float]) -> Figure
     with style():
         figure = Figure(figsize=size, layout="constrained")
         draw(figure.add_subplot())
+        engine = figure.get_layout_engine()
+        assert engine is not None
+        engine.execute(figure)
+        # It stays as it is now: matplotlib would lay it out anew for every file.
+        figure.set_layout_engine("none")
     return figure
 
 
@@ -106,6 +129,28 @@ def svg_of(figure: Figure, *, title: str = "") -> str:
     return re.sub(r"<!DOCTYPE.*?>\s*", "", text, flags=re.DOTALL)
 
 
+def raster_of(figure: Figure) -> Image:
+    """A figure as an image of 200 dots per inch in red, green and blue.
+
+    Parameters
+    ----------
+    figure : Figure
+        On opaque paper.
+    """
+    import numpy as np
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from PIL import Image
+
+    canvas, dots = FigureCanvasAgg(figure), figure.dpi
+    try:
+        figure.set_dpi(_DOTS_PER_INCH)
+        with style():
+            canvas.draw()
+    finally:
+        figure.set_dpi(dots)
+    return Image.fromarray(np.asarray(canvas.buffer_rgba())).convert("RGB")
+
+
 def png_of(figure: Figure) -> bytes:
     """A figure as PNG at 200 dots per inch.
 
@@ -113,7 +158,14 @@ def png_of(figure: Figure) -> bytes:
     ----------
     figure : Figure
     """
-    stream = io.BytesIO()
-    with style():
-        figure.savefig(stream, format="png", dpi=200, metadata={"Software": "conegap"})
+    return _as_png(raster_of(figure))
+
+
+def _as_png(image: Image) -> bytes:
+    from PIL.PngImagePlugin import PngInfo
+
+    stream, words = io.BytesIO(), PngInfo()
+    words.add_text("Software", "conegap")
+    dots = (_DOTS_PER_INCH, _DOTS_PER_INCH)
+    image.save(stream, format="png", dpi=dots, pnginfo=words)
     return stream.getvalue()

@@ -10,7 +10,7 @@ from importlib.resources import files
 
 from conegap.solver.assessment import Assessment
 from conegap.solver.figure_style import COLOURS
-from conegap.solver.picture import Picture, svg_of
+from conegap.solver.picture import Picture
 from conegap.solver.report_parts import report_parts
 from conegap.solver.report_sheet import first_sheet
 
@@ -54,8 +54,7 @@ def inlined(picture: Picture) -> str:
     ----------
     picture : Picture
     """
-    text = svg_of(picture.figure, title=picture.name)
-    text = text[text.index("<svg") :]
+    text = picture.svg[picture.svg.index("<svg") :]
     text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)
     # One identifier may stand only once on a page.
     text = re.sub(r'\bid="([^"]+)"', rf'id="{picture.name}-\1"', text)

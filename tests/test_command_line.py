@@ -61,8 +61,7 @@ def in_a_folder_of_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> N
 def computed(monkeypatch: pytest.MonkeyPatch) -> Callable[[Assessment], None]:
     """Put an assessment in place of the computation, with figures drawn once."""
     monkeypatch.setattr("conegap.solver.figures.report_pictures", pictures_of)
-    monkeypatch.setattr("conegap.solver.figures.png_of", lambda _: b"\x89PNG")
-    monkeypatch.setattr("conegap.solver.figures.svg_of", lambda _, title="": f"<svg>{title}</svg>")
+    monkeypatch.setattr("conegap.solver.picture.Picture.png", b"\x89PNG")
     monkeypatch.setattr("conegap.solver.report_pdf.pdf_report", lambda *_: b"%PDF")
 
     def put(assessment: Assessment) -> None:

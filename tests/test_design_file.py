@@ -11,6 +11,7 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
+import pint
 import pytest
 from numpy.testing import assert_allclose
 
@@ -21,6 +22,7 @@ from conegap.geometries.kinds import ACCELERATORS, EMITTERS, SECTIONS
 from conegap.geometries.quantity import (
     ANGLE,
     FIELD,
+    KINDS,
     LENGTH,
     TEMPERATURE,
     VOLTAGE,
@@ -94,6 +96,15 @@ def changed(folder: Path) -> Changed:
 )
 def test_a_text_with_unit_becomes_si(text: str, kind: object, value: float) -> None:
     assert_allclose(read_quantity(text, kind).value, value, rtol=1e-12, atol=0)  # type: ignore[arg-type]
+
+
+def test_units_read_without_the_library_of_units_are_its_own() -> None:
+    """TABLE (pint's registry): every unit that is offered or printed has the library's factor."""
+    registry = pint.UnitRegistry()
+    for kind in KINDS:
+        for unit in {kind.si, *kind.units, *(unit for _, unit in kind.printed)} - {"degC"}:
+            exact = registry.Quantity(7.0, unit).to(kind.si).magnitude
+            assert_allclose(read_quantity(f"7 {unit}", kind).value, exact, rtol=1e-15, atol=0)
 
 
 @pytest.mark.parametrize("value", [1e-9, 4e-6, 1e-4, 2.5e-4, 1e-3, 0.03])

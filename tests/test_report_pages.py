@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 import re
 import shutil
 import subprocess
@@ -19,7 +20,8 @@ from reporting import crowded, with_meniscus
 
 from conegap.solver.assessment import Assessment
 from conegap.solver.figure_units import voltage_text
-from conegap.solver.figures import Picture, png_of, report_pictures
+from conegap.solver.figures import Picture, report_pictures
+from conegap.solver.pdf_letters import Paper, broken
 from conegap.solver.report import html_report
 from conegap.solver.report_parts import Figures, report_parts
 from conegap.solver.report_pdf import pdf_report
@@ -31,16 +33,14 @@ WIDTHS = (375, 768, 1280)
 
 
 @cache
-def drawn() -> tuple[dict[str, Picture], dict[str, bytes]]:
-    """The figures and their images, drawn once."""
-    pictures = report_pictures(with_meniscus())
-    return pictures, {name: png_of(picture.figure) for name, picture in pictures.items()}
+def drawn() -> dict[str, Picture]:
+    """The figures, drawn once."""
+    return report_pictures(with_meniscus())
 
 
 @cache
 def printed(case: str) -> PdfReader:
-    pictures, images = drawn()
-    return PdfReader(io.BytesIO(pdf_report(CASES[case](), pictures, images)))
+    return PdfReader(io.BytesIO(pdf_report(CASES[case](), drawn())))
 
 
 def squeezed(text: str) -> str:
@@ -67,6 +67,37 @@ def holds_the_sheet(text: str, assessment: Assessment) -> list[str]:
 
 
 # The PDF of the report folder
+
+
+@pytest.mark.parametrize(
+    ("text", "lines"),
+    [
+        ("", [""]),
+        ("one two", ["one two"]),
+        ("one two three", ["one two", "three"]),
+        ("one  two", ["one ", "two"]),
+        ("four\nfive six", ["four", "five", "six"]),
+        ("abcdefghijklmnop q", ["abcdefg", "hijklmn", "op q"]),
+        ("a abcdefghij", ["a", "abcdefg", "hij"]),
+        ("one\u00a0two three", ["one\u00a0two", "three"]),
+    ],
+)
+def test_texts_break_at_spaces(text: str, lines: list[str]) -> None:
+    """EXACT: lines of at most seven letters, worked out by hand; nothing is lost but spaces."""
+    assert broken(text, 7.0, lambda words: float(len(words))) == lines
+
+
+def test_lines_are_as_wide_as_the_library_of_pages_says() -> None:
+    """INVARIANT: the sum of the letters is what fpdf2 measures, in both weights and any size."""
+    paper = Paper()
+    paper.add_page()
+    for size in (4.6, 8.0, 14.0):
+        for bold in (False, True):
+            paper.letters(size, bold=bold)
+            words = "Onset 3.29 kV, ± 1 µm: AVATAR"
+            assert math.isclose(paper.width_of(words), paper.get_string_width(words), rel_tol=1e-9)
+            for line in paper.lines_of(f"{words} " * 9, 40.0):
+                assert paper.get_string_width(line) <= 38.0
 
 
 @pytest.mark.parametrize("case", CASES)
@@ -114,16 +145,16 @@ def test_pdf_holds_every_part_figure_and_table() -> None:
         assert squeezed(part.heading) in text
         for block in part.blocks:
             if isinstance(block, Figures):
-                assert set(block.names) <= set(drawn()[0])
-                assert all(squeezed(drawn()[0][n].caption) in text for n in block.names)
+                assert set(block.names) <= set(drawn())
+                assert all(squeezed(drawn()[n].caption) in text for n in block.names)
     for row in assessment.review:
         assert squeezed(row.basis)[:20] in text
     shown = [size for page in reader.pages for size in images_of(reader, page)]
-    assert len(shown) == len(drawn()[0])
+    assert len(shown) == len(drawn())
     for pixels, points in shown:
         assert pixels / (points / 72.0) >= 200.0
     words = {str(alt) for alt in alternative_texts(reader)}
-    assert {picture.alt for picture in drawn()[0].values()} <= words
+    assert {picture.alt for picture in drawn().values()} <= words
 
 
 def images_of(reader: PdfReader, page: PageObject) -> list[tuple[float, float]]:
@@ -169,7 +200,7 @@ def test_supply_card_is_a_page_of_its_own() -> None:
 
 @cache
 def page_text(case: str) -> str:
-    return html_report(CASES[case](), drawn()[0])
+    return html_report(CASES[case](), drawn())
 
 
 def test_first_sheet_comes_first_and_is_kept_together() -> None:
