@@ -57,7 +57,10 @@ class Placer:
         assert figure is not None
         if not isinstance(figure.canvas, FigureCanvasAgg):
             FigureCanvasAgg(figure)
-        figure.draw_without_rendering()
+        engine = figure.get_layout_engine()
+        if engine is not None:
+            engine.execute(figure)
+        axes.apply_aspect()
         self._renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]
         self._taken: list[Bbox] = []
         self._lines: FloatArray = np.empty((0, 2))
