@@ -61,9 +61,10 @@ def narrowest_clearance(
         return None
     half = section.symmetry == "axisymmetric" or section.mirrored
     worst = 0.0
-    for z in np.linspace(low, high, _HEIGHTS + 2)[1:-1]:
+    heights = np.linspace(low, high, _HEIGHTS + 2)[1:-1]
+    reached = np.array([_across(path, heights) for path in paths])
+    for z, across in zip(heights, reached.T, strict=True):
         metal = np.concatenate([_crossings(outline, float(z)) for outline in outlines])
-        across = np.array([_across(path, float(z)) for path in paths])
         if half:
             wide, room = weighted_quantile(np.abs(across), shares, _HELD), float(metal.min())
         else:
@@ -87,11 +88,12 @@ def _crossings(outline: FloatArray, z: float) -> FloatArray:
     return np.asarray(x[k] + share * (x[k + 1] - x[k]))
 
 
-def _across(path: FloatArray, z: float) -> float:
-    """Where a path first reaches a height, or its end, [m]."""
-    above = np.nonzero(path[:, 1] >= z)[0]
-    if not len(above) or above[0] == 0:
-        return float(path[-1 if not len(above) else 0, 0])
-    k = int(above[0])
-    share = (z - path[k - 1, 1]) / (path[k, 1] - path[k - 1, 1])
-    return float(path[k - 1, 0] + share * (path[k, 0] - path[k - 1, 0]))
+def _across(path: FloatArray, heights: FloatArray) -> FloatArray:
+    """Where a path first reaches each height, or its end, (n,) array, [m]."""
+    x, z = path.T
+    after = np.searchsorted(np.maximum.accumulate(z), heights)
+    k = np.clip(after, 1, len(z) - 1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = (heights - z[k - 1]) / (z[k] - z[k - 1])
+    between = x[k - 1] + share * (x[k] - x[k - 1])
+    return np.asarray(np.where(after == 0, x[0], np.where(after == len(z), x[-1], between)))

@@ -240,7 +240,8 @@ class FieldAtPoints:
         """
         points_here = self._folded(points)
         piece = np.argmin(self.barycentric(points_here, triangle), axis=1)
-        value, rows = self.cubics(triangle, piece).evaluate(points_here.T)
+        cubics = self.cubics(triangle, piece)
+        value, rows = cubics.evaluate(cubics.shares(points_here.T))
         gradient = rows.T.copy()
         if self.mirrored:
             gradient[:, 0] *= np.where(points[:, 0] < 0.0, -1.0, 1.0)
@@ -255,19 +256,17 @@ class FieldAtPoints:
         piece : (n,) array of int
             0 to 2, the corner that each lies opposite to.
         """
-        inverse = self.inverse[triangle]
-        corner = np.empty((len(triangle), 3, 2))
-        corner[:, 1:] = inverse
-        corner[:, 0] = -inverse[:, 0] - inverse[:, 1]
-        rows = np.arange(len(triangle))
-        low = corner[rows, piece]
-        slopes = np.stack(
-            [corner[rows, (piece + 1) % 3] - low, corner[rows, (piece + 2) % 3] - low]
-        )
-        return Cubics(
-            np.ascontiguousarray(self.centroids[triangle].T),
-            np.ascontiguousarray(np.swapaxes(slopes, 1, 2)),
-            np.ascontiguousarray(self.pieces[triangle, piece].T),
+        return self._cubics.at(3 * triangle + piece)
+
+    @cached_property
+    def _cubics(self) -> Cubics:
+        """All pieces of all triangles, three after three."""
+        spokes = self.mesh.points[self.mesh.triangles] - self.centroids[:, None]
+        sides = np.stack([np.roll(spokes, -1, axis=1), np.roll(spokes, -2, axis=1)], axis=-1)
+        return Cubics.of(
+            np.repeat(self.centroids.T, 3, axis=1),
+            np.ascontiguousarray(np.moveaxis(sides.reshape(-1, 2, 2), 0, -1)),
+            np.ascontiguousarray(self.pieces.reshape(-1, 10).T),
         )
 
 

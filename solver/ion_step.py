@@ -41,68 +41,79 @@ _BETWEEN = np.array(
 _OUTSIDE = -1e-12
 
 
-def stages_of(cubics: Cubics, y: FloatArray, gradient: FloatArray, step: FloatArray) -> FloatArray:
+def stages_of(cubics: Cubics, local: FloatArray, step: FloatArray) -> FloatArray:
     """Derivatives of the state at the stages of one step, (7, 4, n) array.
 
     Parameters
     ----------
     cubics : Cubics
         Piece of the potential of every ion.
-    y : (4, n) array
-    gradient : (2, n) array
-        Of the potential at the start of the step.
+    local : (4, n) array
+        Place and velocity in the coordinates u and v of the piece.
     step : (n,) array
     """
-    stages = np.empty((7, *y.shape))
-    stages[0, :2], stages[0, 2:] = y[2:], -gradient
+    stages = np.empty((7, *local.shape))
     flat = stages.reshape(7, -1)
-    for number in range(1, 7):
-        at = y + step * (_STAGES[number, :number] @ flat[:number]).reshape(y.shape)
-        stages[number, :2], stages[number, 2:] = at[2:], -cubics.evaluate(at[:2])[1]
+    terms = np.ones((6, local.shape[1]))
+    at = local
+    for number in range(7):
+        if number:
+            at = local + step * (_STAGES[number, :number] @ flat[:number]).reshape(local.shape)
+        terms[1:3] = at[:2]
+        np.multiply(at[0], at[:2], out=terms[3:5])
+        np.multiply(at[1], at[1], out=terms[5])
+        stages[number, :2] = at[2:]
+        np.einsum("ktn,tn->kn", cubics.push, terms, out=stages[number, 2:])
     return stages
 
 
-def step_error(stages: FloatArray, step: FloatArray, cell: FloatArray) -> FloatArray:
+def step_error(
+    cubics: Cubics, stages: FloatArray, step: FloatArray, cell: FloatArray
+) -> FloatArray:
     """Estimated error of one step: of the place over the spacing, or of the velocity, (n,) array.
 
     Parameters
     ----------
+    cubics : Cubics
     stages : (7, 4, n) array
     step : (n,) array
     cell : (n,) array
         Spacing of the mesh.
     """
-    slip = np.abs(step * (_ERROR @ stages.reshape(7, -1)).reshape(stages.shape[1:]))
+    slip = step * (_ERROR @ stages.reshape(7, -1)).reshape(stages.shape[1:])
+    slip = np.abs(cubics.turned(slip))
     slip[:2] /= cell
     return np.asarray(slip.max(axis=0))
 
 
 def state_between(
-    y: FloatArray, stages: FloatArray, step: FloatArray, share: FloatArray
+    local: FloatArray, stages: FloatArray, step: FloatArray, share: FloatArray
 ) -> FloatArray:
-    """State after a share of each step, (4, n) array.
+    """State after a share of each step, in u and v, (4, n) array.
 
     Parameters
     ----------
-    y : (4, n) array
+    local : (4, n) array
     stages : (7, 4, n) array
     step : (n,) array
     share : (n,) array
         0 to 1, [-].
     """
-    weights = _BETWEEN @ (share * np.cumprod(np.stack([np.ones_like(share), *3 * [share]]), axis=0))
-    return np.asarray(y + step * np.sum(weights[:, None] * stages, axis=0))
+    powers = np.empty((4, len(share)))
+    powers[0] = share
+    for k in range(1, 4):
+        np.multiply(powers[k - 1], share, out=powers[k])
+    weights = _BETWEEN @ powers
+    return np.asarray(local + step * np.einsum("sn,scn->cn", weights, stages))
 
 
-def way_out(
-    cubics: Cubics, y: FloatArray, stages: FloatArray, step: FloatArray
-) -> tuple[FloatArray, IntArray]:
+def way_out(local: FloatArray, stages: FloatArray, step: FloatArray) -> tuple[FloatArray, IntArray]:
     """Share of each step until the ion leaves its piece, and through which side.
 
     Parameters
     ----------
-    cubics : Cubics
-    y : (4, n) array
+    local : (4, n) array
+        Place and velocity in u and v.
     stages : (7, 4, n) array
     step : (n,) array
 
@@ -113,12 +124,11 @@ def way_out(
     (n,) array of int
         Barycentric coordinate that becomes negative, -1 where none does.
     """
-    count = y.shape[1]
-    way = (_BETWEEN.T @ stages[:, :2].reshape(7, -1)).reshape(4, 2, count) * step
+    count = local.shape[1]
     # Coordinate c along the step is the polynomial with the coefficients g[:, c].
     g = np.empty((5, 3, count))
-    g[0, :2] = cubics.shares(y[:2])
-    g[1:, :2] = way[:, 0, None] * cubics.slopes[:, 0] + way[:, 1, None] * cubics.slopes[:, 1]
+    g[0, :2] = local[:2]
+    g[1:, :2] = (_BETWEEN.T @ stages[:, :2].reshape(7, -1)).reshape(4, 2, count) * step
     g[:, 2] = -g[:, 0] - g[:, 1]
     g[0, 2] += 1.0
     leaves = g.sum(axis=0) < _OUTSIDE

@@ -21,7 +21,6 @@ from conegap.solver.coarse_mesh import IntArray
 
 __all__ = ["Cubics", "cubic_pieces", "recovered_gradient"]
 
-_POWERS = ((1, 0), (0, 1), (2, 0), (1, 1), (0, 2), (3, 0), (2, 1), (1, 2), (0, 3))
 _BATCH = 6000
 
 
@@ -33,24 +32,76 @@ class Cubics:
     ----------
     centre : (2, n) array
         Where the barycentric coordinates u and v are 0.
+    sides : (2, 2, n) array
+        From there to the corners u = 1 and v = 1, in the columns.
     slopes : (2, 2, n) array
-        Gradients of u and of v.
+        Gradients of u and of v, in the rows; the inverse of ``sides``.
     coefficients : (10, n) array
         In the order of `cubic_pieces`.
+    push : (2, 6, n) array
+        Second derivatives of u and v over time for a charge that follows the negative gradient:
+        factors of 1, u, v, u^2, u v, v^2.
     """
 
     centre: FloatArray
+    sides: FloatArray
     slopes: FloatArray
     coefficients: FloatArray
+    push: FloatArray
+
+    @classmethod
+    def of(cls, centre: FloatArray, sides: FloatArray, coefficients: FloatArray) -> Cubics:
+        """Cubics from where they lie and their coefficients, as above."""
+        (a, b), (c, d) = sides
+        slopes = np.stack([np.stack([d, -b]), np.stack([-c, a])]) / (a * d - b * c)
+        _, pu, pv, puu, puv, pvv, puuu, puuv, puvv, pvvv = coefficients
+        rise = np.stack(
+            [
+                np.stack([pu, 2.0 * puu, puv, 3.0 * puuu, 2.0 * puuv, puvv]),
+                np.stack([pv, puv, 2.0 * pvv, puuv, 2.0 * puvv, 3.0 * pvvv]),
+            ]
+        )
+        metric = np.einsum("idn,jdn->ijn", slopes, slopes)
+        push = -(metric[:, 0, None] * rise[0] + metric[:, 1, None] * rise[1])
+        return cls(centre, sides, slopes, coefficients, push)
+
+    def at(self, pick: IntArray) -> Cubics:
+        """Some of the cubics, as often as their numbers are given, (k,) array of int."""
+        return Cubics(
+            self.centre.take(pick, axis=-1),
+            self.sides.take(pick, axis=-1),
+            self.slopes.take(pick, axis=-1),
+            self.coefficients.take(pick, axis=-1),
+            self.push.take(pick, axis=-1),
+        )
 
     def shares(self, points: FloatArray) -> FloatArray:
         """Barycentric coordinates u and v of points, (2, n) arrays both, [-]."""
         x, z = points - self.centre
         return np.asarray(self.slopes[:, 0] * x + self.slopes[:, 1] * z)
 
-    def evaluate(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Value, (n,) array, and gradient, (2, n) array, at points, (2, n) array."""
-        u, v = self.shares(points)
+    def inward(self, state: FloatArray) -> FloatArray:
+        """Place and velocity in u and v from those in the plane, (4, n) arrays both."""
+        found = np.empty_like(state)
+        found[:2] = self.shares(state[:2])
+        found[2:] = self.slopes[:, 0] * state[2] + self.slopes[:, 1] * state[3]
+        return found
+
+    def outward(self, state: FloatArray) -> FloatArray:
+        """Place and velocity in the plane from those in u and v, (4, n) arrays both."""
+        found = self.turned(state)
+        found[:2] += self.centre
+        return found
+
+    def turned(self, state: FloatArray) -> FloatArray:
+        """Differences of place and velocity in the plane from those in u and v, (4, n) arrays."""
+        local = state.reshape(2, 2, -1)
+        found = local[:, 0, None] * self.sides[:, 0] + local[:, 1, None] * self.sides[:, 1]
+        return np.asarray(found.reshape(4, -1))
+
+    def evaluate(self, place: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Value, (n,) array, and gradient in the plane, (2, n) array, at u and v, (2, n) array."""
+        u, v = place
         p1, pu, pv, puu, puv, pvv, puuu, puuv, puvv, pvvv = self.coefficients
         uu, uv, vv = u * u, u * v, v * v
         quadratic_u, quadratic_v = puuv * u + puvv * v, puu * u + puv * v
@@ -152,13 +203,14 @@ def _fitted(
     weight = np.where(there & (distance > 0.0), 1.0 / (0.1 * reach[:, None] + distance), 0.0)
     u, v = offset[..., 0] / reach[:, None], offset[..., 1] / reach[:, None]
     rise = values[number[near]] - values[rows][:, None]
-    basis = np.stack([u**i * v**j for i, j in _POWERS], axis=-1)
+    uu, uv, vv = u * u, u * v, v * v
+    basis = np.stack([u, v, uu, uv, vv, uu * u, uu * v, u * vv, v * vv], axis=-1)
     weighted = basis * (weight**2)[..., None]
     normal = np.swapaxes(weighted, 1, 2) @ basis
     right = np.einsum("nkp,nk->np", weighted, rise)
     # A trace of damping keeps cubics that too few points determine from running away.
-    size = np.trace(normal, axis1=1, axis2=2) / len(_POWERS)
-    normal += 1e-11 * size[:, None, None] * np.eye(len(_POWERS))
+    size = np.trace(normal, axis1=1, axis2=2) / basis.shape[-1]
+    normal += 1e-11 * size[:, None, None] * np.eye(basis.shape[-1])
     found = np.linalg.solve(normal, right[..., None])[..., 0]
     return np.asarray(found[:, :2] / reach[:, None])
 

@@ -162,7 +162,8 @@ class _Flight:
         """Step until every ion is down."""
         alive = np.arange(len(self.folded))
         y = np.ascontiguousarray(self.folded.T)
-        phi, gradient = self.field.cubics(self.triangle, self.piece).evaluate(y[:2])
+        cubics = self.field.cubics(self.triangle, self.piece)
+        phi, gradient = cubics.evaluate(cubics.shares(y[:2]))
         energy = 0.5 * (y[2] ** 2 + y[3] ** 2) + phi
         step = self._whole_cell(y, gradient, self.triangle)
         for _ in range(most_steps):
@@ -170,19 +171,21 @@ class _Flight:
                 return
             tri = self.triangle[alive]
             cubics = self.field.cubics(tri, self.piece[alive])
-            stages = stages_of(cubics, y, gradient, step)
-            error = step_error(stages, step, self.field.spacing[tri]) / self.tolerance
+            local = cubics.inward(y)
+            stages = stages_of(cubics, local, step)
+            error = step_error(cubics, stages, step, self.field.spacing[tri]) / self.tolerance
             good = error <= 1.0
-            share, side = way_out(cubics, y, stages, step)
+            share, side = way_out(local, stages, step)
             share[~good] = 0.0
             side[~good] = -1
-            y = state_between(y, stages, step, share)
-            phi, gradient = cubics.evaluate(y[:2])
+            local = state_between(local, stages, step, share)
+            y = cubics.outward(local)
+            phi, gradient = cubics.evaluate(local[:2])
             miss = np.abs(0.5 * (y[2] ** 2 + y[3] ** 2) + phi - energy[alive])
             self.energy_error[alive] = np.maximum(self.energy_error[alive], miss)
             self.time[alive] += share * step
             self._log.append(self._entry(alive[good], y[:2, good]))
-            landed = self._cross(alive, side, y, gradient)
+            landed = self._cross(alive, side, y)
             whole = self._whole_cell(y, gradient, self.triangle[alive])
             better = step * np.clip(0.9 * np.maximum(error, 1e-12) ** -0.2, 0.2, 4.0)
             step = np.minimum(whole, better)
@@ -190,7 +193,7 @@ class _Flight:
                 self.down[alive[landed]] = True
                 self.folded[alive[landed]] = y[:, landed].T
                 on = ~landed
-                alive, y, gradient, step = alive[on], y[:, on], gradient[:, on], step[on]
+                alive, y, step = alive[on], y[:, on], step[on]
         self.folded[alive] = y.T
 
     def _entry(self, who: IntArray, places: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
@@ -202,9 +205,7 @@ class _Flight:
         pace, push = np.hypot(y[2], y[3]), np.hypot(gradient[0], gradient[1])
         return np.asarray(2.0 * cell / (pace + np.sqrt(pace**2 + 2.0 * push * cell) + 1e-9))
 
-    def _cross(
-        self, alive: IntArray, side: IntArray, y: FloatArray, gradient: FloatArray
-    ) -> BoolArray:
+    def _cross(self, alive: IntArray, side: IntArray, y: FloatArray) -> BoolArray:
         """Move ions to the piece beyond a side; True where there is a boundary instead."""
         tri, piece = self.triangle[alive], self.piece[alive]
         within = (side == 0) | (side == 1)
@@ -222,7 +223,6 @@ class _Flight:
         self.sign[alive[mirror]] *= -1.0
         y[0, mirror] = np.abs(y[0, mirror])
         y[2, mirror] *= -1.0
-        gradient[0, mirror] *= -1.0
         stopped: BoolArray = blocked & ~mirror
         return stopped
 
