@@ -22,6 +22,9 @@ from conegap.solver.coarse_mesh import IntArray
 __all__ = ["Cubics", "cubic_pieces", "recovered_gradient"]
 
 _BATCH = 6000
+# Derivatives of a cubic by u and by v: coefficients and factors of 1, u, v, u^2, u v, v^2.
+_RISE_OF = np.array([[1, 3, 4, 6, 7, 8], [2, 4, 5, 7, 8, 9]])
+_RISE_BY = np.array([[1.0, 2.0, 1.0, 3.0, 2.0, 1.0], [1.0, 1.0, 2.0, 1.0, 2.0, 3.0]])
 
 
 @dataclass(frozen=True)
@@ -54,15 +57,9 @@ class Cubics:
         """Cubics from where they lie and their coefficients, as above."""
         (a, b), (c, d) = sides
         slopes = np.stack([np.stack([d, -b]), np.stack([-c, a])]) / (a * d - b * c)
-        _, pu, pv, puu, puv, pvv, puuu, puuv, puvv, pvvv = coefficients
-        rise = np.stack(
-            [
-                np.stack([pu, 2.0 * puu, puv, 3.0 * puuu, 2.0 * puuv, puvv]),
-                np.stack([pv, puv, 2.0 * pvv, puuv, 2.0 * puvv, 3.0 * pvvv]),
-            ]
-        )
         metric = np.einsum("idn,jdn->ijn", slopes, slopes)
-        push = -(metric[:, 0, None] * rise[0] + metric[:, 1, None] * rise[1])
+        rise = coefficients[_RISE_OF] * _RISE_BY[..., None]
+        push = -np.einsum("ijn,jtn->itn", metric, rise)
         return cls(centre, sides, slopes, coefficients, push)
 
     def at(self, pick: IntArray) -> Cubics:
