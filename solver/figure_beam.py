@@ -10,7 +10,6 @@ import numpy as np
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.quantity import LENGTH
 from conegap.geometries.section import Section
-from conegap.solver.beam import Beam
 from conegap.solver.figure_field import label_lengths
 from conegap.solver.figure_section import draw_bodies, set_window
 from conegap.solver.figure_style import ACCENT, INK, LIMIT, PAPER, SOFT
@@ -19,6 +18,8 @@ from conegap.solver.figure_window import Window, electrodes_window, is_half
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+
+    from conegap.solver.beam import Beam
 
 __all__ = ["beam_alt", "beam_caption", "beam_window", "draw_beam"]
 

@@ -9,8 +9,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from conegap.geometries.quantity import FIELD, LENGTH, VOLTAGE
-from conegap.solver.assessment import Assessment
-from conegap.solver.budget import Budget
 from conegap.solver.figure_placer import Across, Place, Placer
 from conegap.solver.figure_style import (
     ACCENT,
@@ -25,11 +23,14 @@ from conegap.solver.figure_style import (
 )
 from conegap.solver.figure_units import axis_unit, field_text, voltage_text
 from conegap.solver.onset import electrode_voltages
-from conegap.solver.scan import Scan
 from conegap.solver.surface_line import SurfaceLine, lines_from_edge
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+
+    from conegap.solver.assessment import Assessment
+    from conegap.solver.budget import Budget
+    from conegap.solver.scan import Scan
 
 __all__ = [
     "chart_budget",

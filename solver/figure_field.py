@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.quantity import LENGTH, VOLTAGE
 from conegap.solver.coarse_mesh import IntArray
-from conegap.solver.field import FieldSolution
 from conegap.solver.figure_placer import Place, Placer
 from conegap.solver.figure_section import draw_bodies, set_window
 from conegap.solver.figure_style import ACCENT, INK, SOFT
@@ -22,6 +21,8 @@ from conegap.solver.figure_window import Window, is_half
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+
+    from conegap.solver.field import FieldSolution
 
 __all__ = ["draw_equipotentials", "draw_mesh", "label_lengths", "round_levels"]
 

@@ -14,10 +14,11 @@ from conegap.solver.figure_section import draw_bodies, set_window
 from conegap.solver.figure_style import ACCENT, BAND, INK, LIMIT, SOFT, legend_below, quiet_axes
 from conegap.solver.figure_units import axis_unit, voltage_text
 from conegap.solver.figure_window import Window, is_half
-from conegap.solver.liquid_section import MeniscusOnset
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+
+    from conegap.solver.liquid_section import MeniscusOnset
 
 __all__ = ["chart_balance", "chart_branch", "draw_shapes", "shapes_window"]
 

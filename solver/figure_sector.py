@@ -23,11 +23,12 @@ from conegap.solver.figure_style import (
 )
 from conegap.solver.figure_units import axis_unit, length_words, voltage_text
 from conegap.solver.firing import Firing
-from conegap.solver.sector_assessment import SectorAssessment
 from conegap.solver.slit_end import ALLOWED_FACTOR, EndPoint, SlitEnd
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+
+    from conegap.solver.sector_assessment import SectorAssessment
 
 __all__ = [
     "chart_end_factor",

@@ -9,8 +9,6 @@ import numpy as np
 
 from conegap.geometries.design import Design
 from conegap.geometries.section import EmittingEdge, Section
-from conegap.solver.assessment import Assessment
-from conegap.solver.beam import Beam
 from conegap.solver.figure_beam import beam_alt, beam_caption, beam_window, draw_beam
 from conegap.solver.figure_charts import (
     chart_budget,
@@ -29,10 +27,8 @@ from conegap.solver.figure_section import draw_edge, draw_section, section_size
 from conegap.solver.figure_style import pretty, style
 from conegap.solver.figure_units import field_text, length_words, percent, voltage_text
 from conegap.solver.figure_window import Window, edge_window, electrodes_window
-from conegap.solver.liquid_section import MeniscusOnset
 from conegap.solver.onset import electrode_voltages
 from conegap.solver.picture import WIDTH, Picture, charted, png_of, sketched, svg_of
-from conegap.solver.scan import Scan
 from conegap.solver.sector_pictures import (
     section_remark,
     section_title,
@@ -44,7 +40,11 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from conegap.solver.assessment import Assessment
+    from conegap.solver.beam import Beam
     from conegap.solver.field import FieldSolution
+    from conegap.solver.liquid_section import MeniscusOnset
+    from conegap.solver.scan import Scan
 
 __all__ = [
     "Picture",

@@ -12,7 +12,6 @@ from conegap.geometries.design import Design
 from conegap.geometries.slit import Slit
 from conegap.geometries.tip_array import TipArray
 from conegap.geometries.tip_group import TipGroup
-from conegap.solver.assessment import Assessment
 from conegap.solver.figure_drawing import Drawing, draw_drawing
 from conegap.solver.figure_plan import plan_drawing
 from conegap.solver.figure_section import section_size
@@ -30,11 +29,13 @@ from conegap.solver.figure_true_section import true_section_drawing
 from conegap.solver.figure_units import length_words, percent, voltage_text
 from conegap.solver.firing import Firing
 from conegap.solver.picture import WIDTH, Picture, charted, sketched
-from conegap.solver.sector_assessment import SectorAssessment
 from conegap.solver.slit_end import ALLOWED_FACTOR, EndPoint, SlitEnd
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+
+    from conegap.solver.assessment import Assessment
+    from conegap.solver.sector_assessment import SectorAssessment
 
 __all__ = ["section_remark", "section_title", "sector_charts", "sector_drawings"]
 

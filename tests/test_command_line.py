@@ -110,6 +110,20 @@ def test_help_imports_nothing_heavy() -> None:
     assert heavy.isdisjoint(loaded)
 
 
+def test_drawing_needs_no_solver() -> None:
+    """INVARIANT: the figures are loaded without the solver's libraries, so that `draw` is quick."""
+    code = (
+        "import sys; import conegap.solver.figures; "
+        "print(*sorted(set(m.partition('.')[0] for m in sys.modules)))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
+    )
+    loaded = set(done.stdout.split())
+    assert "conegap" in loaded
+    assert not loaded & {"fipy", "netgen", "pint", "matplotlib", "meshio"}
+
+
 def test_help_shows_commands_examples_and_exit_codes(capsys: pytest.CaptureFixture[str]) -> None:
     """INVARIANT: what is there is listed, what is not there is not."""
     assert main(["--help"]) == 0
