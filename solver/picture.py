@@ -145,10 +145,11 @@ def raster_of(figure: Figure) -> Image:
     try:
         figure.set_dpi(_DOTS_PER_INCH)
         with style():
-            canvas.draw()
+            canvas.draw()  # type: ignore[no-untyped-call]
     finally:
         figure.set_dpi(dots)
-    return Image.fromarray(np.asarray(canvas.buffer_rgba())).convert("RGB")
+    seen = np.asarray(canvas.buffer_rgba())  # type: ignore[no-untyped-call]
+    return Image.fromarray(seen).convert("RGB")
 
 
 def png_of(figure: Figure) -> bytes:
