@@ -8,7 +8,7 @@ import re
 from collections.abc import Sequence
 
 from conegap.solver.figure_style import PAPER
-from conegap.solver.picture import Picture, png_of, svg_of
+from conegap.solver.picture import Picture
 
 __all__ = ["png_sheet", "svg_sheet"]
 
@@ -27,8 +27,8 @@ def svg_sheet(pictures: Sequence[Picture], title: str) -> str:
     places, width, height = _places(sizes)
     parts = []
     for picture, (x, y), (wide, tall) in zip(pictures, places, sizes, strict=True):
-        text = svg_of(picture.figure)
-        text = re.sub(r"<metadata>.*?</metadata>\s*", "", text[text.index("<svg") :], flags=re.S)
+        text = picture.svg[picture.svg.index("<svg") :]
+        text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.S)
         text = re.sub(r'\bid="([^"]+)"', rf'id="{picture.name}-\1"', text)
         text = re.sub(r'xlink:href="#([^"]+)"', rf'xlink:href="#{picture.name}-\1"', text)
         text = re.sub(r"url\(#([^)]+)\)", rf"url(#{picture.name}-\1)", text)
@@ -57,7 +57,7 @@ def png_sheet(pictures: Sequence[Picture]) -> bytes:
     import numpy as np
 
     scale = 200.0 / 72.0
-    images = [mpimg.imread(io.BytesIO(png_of(p.figure)))[:, :, :3] for p in pictures]
+    images = [np.asarray(picture.raster) / 255.0 for picture in pictures]
     sizes = [(image.shape[1] / scale, image.shape[0] / scale) for image in images]
     places, width, height = _places(sizes)
     paper = np.array([int(PAPER[k : k + 2], 16) / 255.0 for k in (1, 3, 5)])
