@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import math
 import re
 import shutil
 import subprocess
@@ -21,7 +20,6 @@ from reporting import crowded, with_meniscus
 from conegap.solver.assessment import Assessment
 from conegap.solver.figure_units import voltage_text
 from conegap.solver.figures import Picture, report_pictures
-from conegap.solver.pdf_letters import Paper, broken
 from conegap.solver.report import html_report
 from conegap.solver.report_parts import Figures, report_parts
 from conegap.solver.report_pdf import pdf_report
@@ -67,37 +65,6 @@ def holds_the_sheet(text: str, assessment: Assessment) -> list[str]:
 
 
 # The PDF of the report folder
-
-
-@pytest.mark.parametrize(
-    ("text", "lines"),
-    [
-        ("", [""]),
-        ("one two", ["one two"]),
-        ("one two three", ["one two", "three"]),
-        ("one  two", ["one ", "two"]),
-        ("four\nfive six", ["four", "five", "six"]),
-        ("abcdefghijklmnop q", ["abcdefg", "hijklmn", "op q"]),
-        ("a abcdefghij", ["a", "abcdefg", "hij"]),
-        ("one\u00a0two three", ["one\u00a0two", "three"]),
-    ],
-)
-def test_texts_break_at_spaces(text: str, lines: list[str]) -> None:
-    """EXACT: lines of at most seven letters, worked out by hand; nothing is lost but spaces."""
-    assert broken(text, 7.0, lambda words: float(len(words))) == lines
-
-
-def test_lines_are_as_wide_as_the_library_of_pages_says() -> None:
-    """INVARIANT: the sum of the letters is what fpdf2 measures, in both weights and any size."""
-    paper = Paper()
-    paper.add_page()
-    for size in (4.6, 8.0, 14.0):
-        for bold in (False, True):
-            paper.letters(size, bold=bold)
-            words = "Onset 3.29 kV, ± 1 µm: AVATAR"
-            assert math.isclose(paper.width_of(words), paper.get_string_width(words), rel_tol=1e-9)
-            for line in paper.lines_of(f"{words} " * 9, 40.0):
-                assert paper.get_string_width(line) <= 38.0
 
 
 @pytest.mark.parametrize("case", CASES)
