@@ -19,11 +19,11 @@ from scipy.interpolate import CubicSpline
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.errors import GeometryError
 from conegap.geometries.section import EmittingEdge, Section
-from conegap.solver.coarse_mesh import CoarseMesh, IntArray
+from conegap.solver.coarse_mesh import CoarseMesh, IntArray, coarse_mesh
 from conegap.solver.edge_field import EdgeField, crest_of, curvature_at, refuse_sharp
 from conegap.solver.extrapolation import Estimate, combined, estimate
 from conegap.solver.level import Level, Prescribed, solve_level
-from conegap.solver.morph import mesh_near
+from conegap.solver.morph import followed
 from conegap.solver.patch import Patch
 from conegap.solver.spacing import SpacingRule
 from conegap.solver.surface_chain import arc_position, bridged, edge_nodes, named_nodes, path_length
@@ -305,7 +305,7 @@ def solve_field(
     started = time.perf_counter()
     prescribed = dict(prescribed or {})
     electrodes = section.electrodes + tuple(prescribed)
-    coarse = mesh_near(section, near, rule)
+    coarse = followed(near, section) or coarse_mesh(section, rule)
     first = _FIRST_LEVEL if section.mesh is None else _first_of_given(coarse)
     sizes = [first * 2**k for k in range(meshes)]
     if section.mesh is not None:

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
 
-from conegap.geometries.errors import MeshError
 from conegap.geometries.section import Section
 from conegap.solver.coarse_mesh import CoarseMesh, coarse_mesh
 from conegap.solver.continuation import ContinuationError
 from conegap.solver.meniscus_shape import MeniscusShape
-from conegap.solver.morph import morphed
+from conegap.solver.morph import followed
 from conegap.solver.spacing import SpacingRule
 
 __all__ = ["LiquidSection", "SurfaceInSolid", "liquid_mesh", "stay_outside"]
@@ -102,9 +100,9 @@ def liquid_mesh(
     MeshError
         The shape could not be meshed.
     """
-    if near is not None:
-        with suppress(MeshError):
-            return morphed(near, section)
+    moved = followed(near, section)
+    if moved is not None:
+        return moved
     s = np.linspace(0.0, 1.0, 9)
     along = shape.points(s) * liquid.radius + np.array([0.0, liquid.contact[1]])
     spacing = np.where(s > 0.95, _CONTACT_SPACING, _SURFACE_SPACING) * liquid.radius

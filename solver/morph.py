@@ -21,15 +21,14 @@ from conegap.geometries.curves import FloatArray
 from conegap.geometries.errors import MeshError
 from conegap.geometries.section import Section
 from conegap.solver.bent_triangles import twice_areas
-from conegap.solver.coarse_mesh import CoarseMesh, Fill, IntArray, assembled, coarse_mesh
+from conegap.solver.coarse_mesh import CoarseMesh, Fill, IntArray, assembled
 from conegap.solver.patch import Patch, carried_over
 from conegap.solver.patch_border import insert_patch
-from conegap.solver.spacing import SpacingRule
 from conegap.solver.span import Span, section_spans
 
 BoolArray = NDArray[np.bool_]
 
-__all__ = ["MovedTooFar", "mesh_near", "morphed"]
+__all__ = ["MovedTooFar", "followed", "morphed"]
 
 _LARGEST_STRETCH = 4.0
 
@@ -38,28 +37,19 @@ class MovedTooFar(MeshError):
     """A section differs too much from the meshed one for its mesh to follow."""
 
 
-def mesh_near(
-    section: Section, near: CoarseMesh | None, rule: SpacingRule | None = None
-) -> CoarseMesh:
-    """The mesh of a neighbouring section moved to this one, or a new one where it cannot follow.
+def followed(near: CoarseMesh | None, section: Section) -> CoarseMesh | None:
+    """The mesh of a neighbouring section moved to this one, None where it cannot follow.
 
     Parameters
     ----------
-    section : Section
     near : CoarseMesh or None
-        Of the neighbouring section; None asks for a new mesh.
-    rule : SpacingRule or None
-        Of a new mesh.
-
-    Raises
-    ------
-    MeshError
-        The region could not be meshed.
+        Of the neighbouring section; None where there is none.
+    section : Section
     """
     if near is not None:
         with suppress(MeshError):
             return morphed(near, section)
-    return coarse_mesh(section, rule)
+    return None
 
 
 def morphed(coarse: CoarseMesh, section: Section) -> CoarseMesh:
