@@ -28,6 +28,7 @@ from conegap.solver.onset import RigidOnset, rigid_onset_of_solution
 from conegap.solver.operation import IonExhaust, ion_exhaust
 from conegap.solver.review import AcceleratorField, ReviewRow, accelerator_field, gap_review
 from conegap.solver.scan import Progress, Scan, scan
+from conegap.solver.scan_turning import with_turning_points
 from conegap.solver.sector_assessment import (
     SectorAssessment,
     assess_sector,
@@ -343,7 +344,7 @@ def assess(
             *(() if sector is None else sector_rows(design, sector)),
             *end_rows(end),
         ),
-        scans=_scans(design, deep, progress) if scans else (),
+        scans=_scans(design, deep, meniscus, progress) if scans else (),
         sector=sector,
         slit_end=end,
         warnings=(
@@ -381,7 +382,10 @@ def _beam(
 
 
 def _scans(
-    design: Design, sector: SectorOnset | None, progress: Progress | None
+    design: Design,
+    sector: SectorOnset | None,
+    meniscus: MeniscusOnset | None,
+    progress: Progress | None,
 ) -> tuple[Scan, ...]:
     """Onset over gap and edge radius, from half to twice the drawn value."""
     found = []
@@ -395,7 +399,9 @@ def _scans(
             continue
         values = drawn * np.geomspace(0.5, 2.0, 7)
         found.append(scan(design, key, values, factor=factor, progress=progress))
-    return tuple(found)
+    if meniscus is None or sector is not None:
+        return tuple(found)
+    return with_turning_points(design, tuple(found), meniscus, progress=progress)
 
 
 def _number(value: float) -> float | None:

@@ -179,8 +179,13 @@ def chart_scan(axes: Axes, scan: Scan, assessment: Assessment) -> Axes:
     dimension = design.dimension(scan.key)
     across = axis_unit(dimension.kind, float(np.abs(scan.values).max()), scan.unit)
     limit = design.supply.voltage_limit
+    free_values, free_voltages = scan.free
     highest = max(
-        float(scan.voltages.max()), assessment.onset_voltage, design.voltage, limit or 0.0
+        float(scan.voltages.max()),
+        float(free_voltages.max(initial=0.0)),
+        assessment.onset_voltage,
+        design.voltage,
+        limit or 0.0,
     )
     up = axis_unit(VOLTAGE, highest)
     place = (scan.values - across.offset) / across.size
@@ -206,7 +211,18 @@ def chart_scan(axes: Axes, scan: Scan, assessment: Assessment) -> Axes:
         zorder=4,
         label="rigid surface",
     )
-    if assessment.meniscus is not None:
+    if len(free_values):
+        axes.plot(
+            (free_values - across.offset) / across.size,
+            free_voltages / up.size,
+            color=INK,
+            lw=1.3,
+            marker="D",
+            ms=3.5,
+            zorder=5,
+            label="free surface",
+        )
+    elif assessment.meniscus is not None:
         axes.plot(
             [drawn],
             [assessment.onset_voltage / up.size],

@@ -276,7 +276,11 @@ def _scan_picture(scan: Scan, assessment: Assessment) -> Picture:
         for k in (low, high)
     ]
     refused = sum(point.onset is None for point in scan.points)
-    free = "" if assessment.meniscus is None else " The diamond is the free surface as drawn."
+    followed, free = len(scan.free[0]), ""
+    if followed:
+        free = f" Diamonds: the turning point of the free surface, found at {followed} of them."
+    elif assessment.meniscus is not None:
+        free = " The diamond is the free surface as drawn."
     gone = f" {refused} of {len(scan.points)} points have no onset." if refused else ""
     return Picture(
         name,

@@ -59,11 +59,14 @@ class ScanPoint:
         None where the changed design is refused or does not converge.
     refusal : str
         Why, or "".
+    turning : float or None
+        Turning point of the free surface; None where it was not asked for or not found, [V].
     """
 
     value: float
     onset: RigidOnset | None
     refusal: str
+    turning: float | None = None
 
 
 @dataclass(frozen=True)
@@ -94,8 +97,15 @@ class Scan:
 
     @property
     def voltages(self) -> FloatArray:
-        """Onset voltages, [V], (n,) array."""
+        """Onset voltages of the rigid surface, [V], (n,) array."""
         return np.array([p.onset.voltage for p in self.points if p.onset is not None])
+
+    @property
+    def free(self) -> tuple[FloatArray, FloatArray]:
+        """Values, SI, and turning points, [V], where these were found, (m,) arrays."""
+        found = [(p.value, p.turning) for p in self.points if p.turning is not None]
+        values, voltages = np.array(found).reshape(-1, 2).T
+        return values, voltages
 
 
 def changed_design(design: Design, changes: Changes) -> Design:

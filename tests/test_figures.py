@@ -188,6 +188,22 @@ def test_scan_shows_points_drawn_value_and_limit() -> None:
     assert_allclose(lines["supply"].get_ydata()[0], limit / 1e3)
 
 
+def test_scan_of_a_free_surface_shows_both() -> None:
+    """EXACT: turning points where they were found, beside the rigid curve."""
+    assessment = with_scans()
+    scan = assessment.scans[0]
+    points = [
+        replace(p, turning=None if k == 1 or p.onset is None else 1.2 * p.onset.voltage)
+        for k, p in enumerate(scan.points)
+    ]
+    with style():
+        axes = chart_scan(axes_of((4.6, 3.5)), replace(scan, points=tuple(points)), assessment)
+    lines = {line.get_label().partition(" ")[0]: line for line in axes.lines}
+    assert_allclose(lines["free"].get_xdata(), np.delete(scan.values, 1) * 1e3, rtol=1e-12)
+    assert_allclose(lines["free"].get_ydata(), 1.2e-3 * np.delete(scan.voltages, 1), rtol=1e-12)
+    assert_allclose(lines["rigid"].get_ydata(), scan.voltages / 1e3, rtol=1e-12)
+
+
 def test_budget_bars_have_the_size_of_the_contributions() -> None:
     """EXACT: longest bar and total in percent."""
     assessment = assessed_needle()

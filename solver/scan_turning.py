@@ -1,0 +1,69 @@
+"""Scans whose every point also has the turning point of the free surface."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from conegap.geometries.design import Design
+from conegap.solver.liquid_section import MeniscusOnset
+from conegap.solver.scan import Changes, Progress, Scan
+from conegap.solver.turning_shift import TurningStart, turning_voltages
+
+__all__ = ["with_turning_points"]
+
+
+def with_turning_points(
+    design: Design,
+    scans: tuple[Scan, ...],
+    meniscus: MeniscusOnset,
+    *,
+    progress: Progress | None = None,
+) -> tuple[Scan, ...]:
+    """Follow the turning point of the drawn design to every point of its scans.
+
+    Parameters
+    ----------
+    design : Design
+    scans : tuple of Scan
+    meniscus : MeniscusOnset
+        Of the drawn design.
+    progress : callable or None
+
+    Returns
+    -------
+    tuple of Scan
+        A point without rigid onset, or where the turning point was lost, stays without one.
+
+    Raises
+    ------
+    MeshError
+        The drawn design could not be meshed for its shape.
+    ComputationError
+        A process that was solving ended early.
+    """
+    wanted: list[Changes] = [
+        ((scan.key, point.value),)
+        for scan in scans
+        for point in scan.points
+        if point.onset is not None
+    ]
+    drawn, *found = turning_voltages(
+        design, [(), *wanted], TurningStart.of(meniscus), progress=progress, what="free surface"
+    )
+    if isinstance(drawn, str):
+        return scans
+    # Two meshes give ratios; the voltage of the drawn design comes from all of them.
+    at = {
+        changes: meniscus.voltage * voltage / drawn
+        for changes, voltage in zip(wanted, found, strict=True)
+        if not isinstance(voltage, str)
+    }
+    return tuple(
+        replace(
+            scan,
+            points=tuple(
+                replace(point, turning=at.get(((scan.key, point.value),))) for point in scan.points
+            ),
+        )
+        for scan in scans
+    )
