@@ -7,7 +7,7 @@ import numpy as np
 from conegap.geometries.curves import FloatArray
 from conegap.solver.coarse_types import CoarseMesh, IntArray
 
-__all__ = ["bend", "first_fold", "lattice", "twice_areas"]
+__all__ = ["departures", "first_fold", "lattice", "twice_areas"]
 
 _PARTS = 16  # as fine as the finest mesh ever divides
 
@@ -52,17 +52,15 @@ def twice_areas(points: FloatArray, triangles: IntArray) -> FloatArray:
     return np.asarray(ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0])
 
 
-def bend(place: FloatArray, coarse: CoarseMesh, barycentric: FloatArray) -> IntArray:
-    """Bend fill triangles along curved edges: a smooth blend that vanishes on the other sides.
+def departures(coarse: CoarseMesh, barycentric: FloatArray) -> tuple[IntArray, FloatArray]:
+    """How far points of fill triangles move where a side of theirs follows a curve.
 
-    With barycentric coordinates a and b of the edge's ends, the departure of the curve from its
-    chord at s = (1 + b - a)/2 enters with weight a b / (s (1 - s)), which is one on the edge.
+    A smooth blend that vanishes on the other sides: with barycentric coordinates a and b of the
+    edge's ends, the departure of the curve from its chord at s = (1 + b - a)/2 enters with weight
+    a b / (s (1 - s)), which is one on the edge.
 
     Parameters
     ----------
-    place : (m, k, 2) array
-        Points of every coarse triangle on its straight sides, scaled; those of bent triangles are
-        moved.
     coarse : CoarseMesh
     barycentric : (k, 3) array
         Where the points lie in each triangle, [-].
@@ -70,45 +68,46 @@ def bend(place: FloatArray, coarse: CoarseMesh, barycentric: FloatArray) -> IntA
     Returns
     -------
     (n,) array of int
-        Numbers of the bent triangles.
+        Triangles, once for every curved side.
+    (n, k, 2) array
+        Movement from the place on straight sides, scaled.
     """
-    owner = _owners(coarse)
-    bent: set[int] = set()
-    for curve in coarse.curved_edges:
-        low, high = sorted((curve.first, curve.last))
-        for number, side in owner.get(low * len(coarse.points) + high, ()):
-            bent.add(number)
-            corner_a, corner_b = side, (side + 1) % 3
-            a, b = barycentric[:, corner_a], barycentric[:, corner_b]
-            s = (1.0 + b - a) / 2.0
-            inside = a * b > 1e-12
-            ends = (curve.u_first, curve.u_last)
-            if coarse.triangles[number, corner_a] != curve.first:
-                ends = ends[::-1]
-            s = s[inside]
-            start = coarse.points[coarse.triangles[number, corner_a]]
-            stop = coarse.points[coarse.triangles[number, corner_b]]
-            chord = start + s[:, None] * (stop - start)
-            departure = curve.span.point(ends[0] + (ends[1] - ends[0]) * s) - chord
-            weight = (a * b)[inside] / (s * (1.0 - s))
-            place[number, inside] += weight[:, None] * departure
-    return np.array(sorted(bent), dtype=np.int64)
+    triangle, side, curve = _curved_sides(coarse)
+    corner_a, corner_b = side, (side + 1) % 3
+    ends_a, ends_b = coarse.triangles[triangle, corner_a], coarse.triangles[triangle, corner_b]
+    a, b = barycentric[:, corner_a].T, barycentric[:, corner_b].T
+    s = 0.5 * (1.0 + b - a)
+    weight = np.divide(a * b, s * (1.0 - s), out=np.zeros_like(s), where=a * b > 1e-12)
+    start, stop = coarse.points[ends_a][:, None], coarse.points[ends_b][:, None]
+    chord = start + s[..., None] * (stop - start)
+
+    curves = coarse.curved_edges
+    first = np.array([c.first for c in curves], dtype=np.int64)[curve]
+    u = np.array([(c.u_first, c.u_last) for c in curves]).reshape(-1, 2)[curve]
+    u[ends_a != first] = u[ends_a != first][:, ::-1]
+    positions = u[:, :1] + (u[:, 1:] - u[:, :1]) * s
+    place = np.empty_like(chord)
+    span_of = np.array([id(c.span) for c in curves], dtype=np.int64)[curve]
+    for one in np.unique(span_of):
+        mine = np.flatnonzero(span_of == one)
+        span = curves[curve[mine[0]]].span
+        place[mine] = span.point(positions[mine].ravel()).reshape(len(mine), -1, 2)
+    return triangle, weight[..., None] * (place - chord)
 
 
-def _owners(coarse: CoarseMesh) -> dict[int, list[tuple[int, int]]]:
-    """(triangle, side) of the fill on both sides of every curved edge, by the edge's key."""
-    if not coarse.curved_edges:
-        return {}
-    ends = np.sort(np.array([(c.first, c.last) for c in coarse.curved_edges]), axis=1)
-    wanted = ends[:, 0] * len(coarse.points) + ends[:, 1]
+def _curved_sides(coarse: CoarseMesh) -> tuple[IntArray, IntArray, IntArray]:
+    """Triangle, side and curved edge of every side of the fill that follows a curve."""
+    count = len(coarse.points)
+    ends = np.array([(c.first, c.last) for c in coarse.curved_edges], dtype=np.int64)
+    ends = np.sort(ends.reshape(-1, 2), axis=1)
+    keys = ends[:, 0] * count + ends[:, 1]
+    order = np.argsort(keys)
     fill = coarse.triangles[: coarse.fill_count]
-    found: dict[int, list[tuple[int, int]]] = {}
-    for side in range(3):
-        pair = np.sort(fill[:, [side, (side + 1) % 3]], axis=1)
-        keys = pair[:, 0] * len(coarse.points) + pair[:, 1]
-        for number in np.flatnonzero(np.isin(keys, wanted)):
-            found.setdefault(int(keys[number]), []).append((int(number), side))
-    return found
+    sides = np.sort(np.stack([fill, np.roll(fill, -1, axis=1)], axis=2), axis=2)
+    sought = sides[..., 0] * count + sides[..., 1]
+    triangle, side = np.nonzero(np.isin(sought, keys))
+    found = np.searchsorted(keys, sought[triangle, side], sorter=order)
+    return triangle, side, order[found]
 
 
 def first_fold(coarse: CoarseMesh) -> tuple[float, float] | None:
@@ -121,11 +120,11 @@ def first_fold(coarse: CoarseMesh) -> tuple[float, float] | None:
     points, small = lattice(_PARTS)
     inner = np.array(points) / _PARTS
     barycentric = np.column_stack([1.0 - inner.sum(axis=1), inner])
-    place: FloatArray = np.einsum(
-        "kl,mld->mkd", barycentric, coarse.points[coarse.triangles[: coarse.fill_count]]
-    )
-    bent = bend(place, coarse, barycentric)
-    corners = place[bent][:, small].reshape(-1, 3, 2)
+    triangle, moved = departures(coarse, barycentric)
+    bent, row = np.unique(triangle, return_inverse=True)
+    place = barycentric @ coarse.points[coarse.triangles[bent]]
+    np.add.at(place, row, moved)
+    corners = place[:, small].reshape(-1, 3, 2)
     areas = twice_areas(corners.reshape(-1, 2), np.arange(3 * len(corners)).reshape(-1, 3))
     folded = np.flatnonzero(areas <= 0.0)
     if not len(folded):

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.section import Section
+from conegap.solver.elimination import part_ranks
 from conegap.solver.patch import Patch
 from conegap.solver.span import BoundaryIndex, Span
 
@@ -112,3 +114,20 @@ class CoarseMesh:
     curved_edges: tuple[CurvedEdge, ...]
     surface_edges: tuple[SurfaceEdge, ...]
     fill: Fill | None = None
+
+    @cached_property
+    def sides(self) -> tuple[IntArray, IntArray]:
+        """Both ends of every edge, (edges, 2) array; edge on each side, (3, m) array.
+
+        The ends rise, and so do the edges; the sides run from a triangle's first corner to its
+        second, and so on.
+        """
+        ends = np.stack([self.triangles, np.roll(self.triangles, -1, axis=1)], axis=-1)
+        ends = np.sort(ends.transpose(1, 0, 2).reshape(-1, 2), axis=1)
+        keys, number = np.unique(ends[:, 0] * len(self.points) + ends[:, 1], return_inverse=True)
+        return np.stack(np.divmod(keys, len(self.points)), axis=1), number.reshape(3, -1)
+
+    @cached_property
+    def part_ranks(self) -> IntArray:
+        """When every coarse point, then every edge, is eliminated, (points + edges,) array."""
+        return part_ranks(self.points, self.triangles, self.sides[1])

@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.sparse import coo_matrix
 
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.section import Symmetry
@@ -51,56 +52,53 @@ def control_volumes(mesh: FineMesh, symmetry: Symmetry) -> ControlVolumes:
     mesh : FineMesh
     symmetry : "planar" or "axisymmetric"
     """
-    corners = mesh.points[mesh.triangles]
-    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
-    ab, ac = b - a, c - a
-    twice_area = ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]
-    ab2, ac2 = (ab**2).sum(axis=1), (ac**2).sum(axis=1)
-    centre_r = a[:, 0] + (ac[:, 1] * ab2 - ab[:, 1] * ac2) / (2.0 * twice_area)
-    first, last, area = [], [], []
-    for k in range(3):
-        i, j = (k + 1) % 3, (k + 2) % 3
-        to_i, to_j = corners[:, i] - corners[:, k], corners[:, j] - corners[:, k]
-        edge = corners[:, j] - corners[:, i]
-        cotangent = (to_i * to_j).sum(axis=1) / twice_area
-        piece = 0.5 * cotangent * np.hypot(edge[:, 0], edge[:, 1])
-        if symmetry == "axisymmetric":
-            middle_r = 0.5 * (corners[:, i, 0] + corners[:, j, 0])
-            piece = piece * 0.5 * (middle_r + centre_r)
-        first.append(mesh.triangles[:, i])
-        last.append(mesh.triangles[:, j])
-        area.append(piece)
-    pairs = np.sort(np.stack([np.concatenate(first), np.concatenate(last)], axis=1), axis=1)
-    key, inverse = np.unique(pairs[:, 0] * len(mesh.points) + pairs[:, 1], return_inverse=True)
-    total = np.bincount(inverse, np.concatenate(area), len(key)).astype(np.float64)
-    one, two = key // len(mesh.points), key % len(mesh.points)
+    corner = np.ascontiguousarray(mesh.triangles.T)
+    x, z = (mesh.points[:, axis][corner] for axis in (0, 1))
+    # The side opposite to every corner runs from the next corner to the one after.
+    start, stop = corner[[1, 2, 0]], corner[[2, 0, 1]]
+    side_x, side_z = x[[2, 0, 1]] - x[[1, 2, 0]], z[[2, 0, 1]] - z[[1, 2, 0]]
+    square = side_x**2 + side_z**2
+    twice_area = side_z[2] * side_x[1] - side_x[2] * side_z[1]
+    between = side_x[[1, 2, 0]] * side_x[[2, 0, 1]] + side_z[[1, 2, 0]] * side_z[[2, 0, 1]]
+    area = -0.5 * between / twice_area * np.sqrt(square)
+    if symmetry == "axisymmetric":
+        centre_r = x[0] - (side_z[1] * square[2] + side_z[2] * square[1]) / (2.0 * twice_area)
+        middle_r = 0.5 * (x[[1, 2, 0]] + x[[2, 0, 1]])
+        area *= 0.5 * (middle_r + centre_r)
+    # A sparse matrix adds up the pieces of every pair of points, in order.
+    shape = (len(mesh.points),) * 2
+    ends = (np.minimum(start, stop).ravel(), np.maximum(start, stop).ravel())
+    faces = coo_matrix((area.ravel(), ends), shape).tocsr()
+    faces.sort_indices()
+    one = np.repeat(np.arange(len(mesh.points)), np.diff(faces.indptr))
+    two = faces.indices.astype(np.int64)
     separation = mesh.points[two] - mesh.points[one]
-    return ControlVolumes(one, two, total, np.hypot(separation[:, 0], separation[:, 1]))
+    return ControlVolumes(one, two, faces.data, np.hypot(separation[:, 0], separation[:, 1]))
 
 
 def surface_measure(points: FloatArray, nodes: IntArray, symmetry: Symmetry) -> FloatArray:
-    """Area of surface that belongs to each point of a chain (scaled; without 2 pi).
+    """Area of surface that belongs to each point of chains (scaled; without 2 pi).
 
     Parameters
     ----------
     points : (n, 2) array
-    nodes : (m,) array of int
-        Consecutive points on a boundary.
+    nodes : (..., m) array of int
+        Consecutive points on a boundary, one chain or several.
     symmetry : "planar" or "axisymmetric"
 
     Returns
     -------
-    (m,) array
+    (..., m) array
         Half of each adjoining piece, times mean r in an axisymmetric section.
     """
-    place = points[nodes]
-    half = 0.5 * np.hypot(*np.diff(place, axis=0).T)
-    measure = np.zeros(len(nodes))
+    along = np.diff(points[nodes], axis=-2)
+    half = 0.5 * np.hypot(along[..., 0], along[..., 1])
+    measure = np.zeros(nodes.shape)
     if symmetry == "planar":
-        measure[:-1] += half
-        measure[1:] += half
+        measure[..., :-1] += half
+        measure[..., 1:] += half
     else:
-        r = place[:, 0]
-        measure[:-1] += half * (0.75 * r[:-1] + 0.25 * r[1:])
-        measure[1:] += half * (0.25 * r[:-1] + 0.75 * r[1:])
+        r = points[nodes, 0]
+        measure[..., :-1] += half * (0.75 * r[..., :-1] + 0.25 * r[..., 1:])
+        measure[..., 1:] += half * (0.25 * r[..., :-1] + 0.75 * r[..., 1:])
     return measure

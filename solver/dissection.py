@@ -12,43 +12,14 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse.linalg import SuperLU
 
 from conegap.geometries.curves import FloatArray
 
-__all__ = ["PermutedFactor", "dissection_order"]
+__all__ = ["dissection_order"]
 
 _LEAF = 64
 
 IntArray = NDArray[np.int64]
-
-
-class PermutedFactor:
-    """A factor of a matrix whose rows and columns were put in another order.
-
-    Parameters
-    ----------
-    factor : SuperLU
-        Of the matrix in the new order.
-    order : (n,) array of int
-        Old number of every new row.
-    """
-
-    def __init__(self, factor: SuperLU, order: IntArray) -> None:
-        self._factor = factor
-        self._order = order
-
-    def solve(self, right_hand_side: FloatArray) -> FloatArray:
-        """Solution for one or several right-hand sides.
-
-        Parameters
-        ----------
-        right_hand_side : (n,) or (n, k) array
-            In the old order.
-        """
-        result = np.empty_like(right_hand_side)
-        result[self._order] = self._factor.solve(np.ascontiguousarray(right_hand_side[self._order]))
-        return result
 
 
 def dissection_order(matrix: Any, places: FloatArray) -> IntArray:
@@ -89,7 +60,8 @@ def _halved(
     """Two halves with the fewest points between them; None where there is no cut."""
     best: tuple[IntArray, IntArray, IntArray] | None = None
     for along in places[part].T:
-        below = along <= np.median(along)
+        middle = (len(along) - 1) // 2
+        below = along <= np.partition(along, middle)[middle]
         if below.all():
             continue
         low, high = part[below], part[~below]

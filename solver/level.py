@@ -47,8 +47,8 @@ class Level:
 
 
 def _fixed_points(
-    section: Section,
     mesh: FineMesh,
+    boundaries: Mapping[tuple[int, int], tuple[str, IntArray]],
     electrodes: tuple[str, ...],
     prescribed: Prescribed,
     scale: float,
@@ -57,14 +57,12 @@ def _fixed_points(
     taken = np.zeros(len(mesh.points), dtype=bool)
     fixed = []
     for electrode in electrodes:
-        nodes = [
-            chain.nodes
-            for chain in mesh.chains
-            if _electrode(section, chain.boundary, prescribed) == electrode
-        ]
-        unique = np.unique(np.concatenate(nodes))
-        unique = unique[~taken[unique]]
-        taken[unique] = True
+        mine = np.zeros(len(mesh.points), dtype=bool)
+        for name, nodes in boundaries.values():
+            if name == electrode:
+                mine[nodes] = True
+        unique = np.flatnonzero(mine & ~taken)
+        taken |= mine
         if electrode in prescribed:
             values = np.asarray(prescribed[electrode](mesh.points[unique] * scale), dtype=float)
         else:
@@ -73,10 +71,23 @@ def _fixed_points(
     return fixed
 
 
-def _electrode(section: Section, boundary: tuple[int, int], prescribed: Prescribed) -> str | None:
-    """The electrode a boundary counts for, prescribed ones by their own name."""
-    name = section.loops[boundary[0]][boundary[1]].name
-    return name if name in prescribed else electrode_of(name)
+def _conducting(
+    section: Section, mesh: FineMesh, prescribed: Prescribed
+) -> dict[tuple[int, int], tuple[str, IntArray]]:
+    """Every boundary that counts for an electrode: whose, and (coarse edges, n) point numbers.
+
+    Boundaries with prescribed potential are electrodes of their own name.
+    """
+    chains: dict[tuple[int, int], list[IntArray]] = {}
+    for chain in mesh.chains:
+        chains.setdefault(chain.boundary, []).append(chain.nodes)
+    found = {}
+    for (loop, index), nodes in chains.items():
+        name = section.loops[loop][index].name
+        electrode = name if name in prescribed else electrode_of(name)
+        if electrode is not None:
+            found[loop, index] = (electrode, np.stack(nodes))
+    return found
 
 
 def solve_level(
@@ -104,21 +115,19 @@ def solve_level(
     section = coarse.section
     mesh = subdivide(coarse, subdivisions)
     volumes = control_volumes(mesh, section.symmetry)
-    fixed = _fixed_points(section, mesh, electrodes, prescribed, coarse.scale)
+    boundaries = _conducting(section, mesh, prescribed)
+    fixed = _fixed_points(mesh, boundaries, electrodes, prescribed, coarse.scale)
     count = len(mesh.points)
     values = np.zeros((len(fixed), count))
     held = np.zeros(count, dtype=bool)
     for row, (nodes, given) in zip(values, fixed, strict=True):
         row[nodes] = given
         held[nodes] = True
-    operator = LaplaceOperator(mesh.points, volumes, held)
+    operator = LaplaceOperator(mesh, volumes, held)
     potentials = operator.potentials(values)
     charges = operator.charges(potentials)
     measure: dict[str, FloatArray] = {}
-    for chain in mesh.chains:
-        boundary = section.loops[chain.boundary[0]][chain.boundary[1]]
-        if _electrode(section, chain.boundary, prescribed) is None:
-            continue
-        row = measure.setdefault(boundary.name, np.zeros(count))
-        np.add.at(row, chain.nodes, surface_measure(mesh.points, chain.nodes, section.symmetry))
+    for (loop, index), (_, nodes) in boundaries.items():
+        row = measure.setdefault(section.loops[loop][index].name, np.zeros(count))
+        np.add.at(row, nodes, surface_measure(mesh.points, nodes, section.symmetry))
     return Level(mesh, potentials, charges, measure)

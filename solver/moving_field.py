@@ -18,7 +18,8 @@ from conegap.geometries.section import Section, electrode_of
 from conegap.solver.bent_triangles import twice_areas
 from conegap.solver.coarse_mesh import CoarseMesh, IntArray, coarse_mesh
 from conegap.solver.control_volumes import ControlVolumes, control_volumes, surface_measure
-from conegap.solver.finite_volume import BoolArray, LaplaceOperator, symmetric_factor
+from conegap.solver.elimination import symmetric_factor
+from conegap.solver.finite_volume import BoolArray, LaplaceOperator
 from conegap.solver.subdivision import FineMesh, subdivide
 from conegap.solver.surface_chain import curve_nodes
 
@@ -146,7 +147,7 @@ class MovingField:
             if self._name(chain.boundary) not in ("axis", "symmetry"):
                 fixed[:, chain.nodes] = True
         matrix = _stiffness(control_volumes(self.mesh, "planar"), count)
-        return [_Extension(matrix, self.mesh.points, fixed[i], self.nodes) for i in range(2)]
+        return [_Extension(matrix, self.mesh.ranks, fixed[i], self.nodes) for i in range(2)]
 
     def state(self, positions: FloatArray) -> SurfaceState:
         """Field with the surface's points at given places.
@@ -163,7 +164,7 @@ class MovingField:
         """
         mesh = self._displaced(positions)
         volumes = control_volumes(mesh, self.section.symmetry)
-        operator = LaplaceOperator(mesh.points, volumes, self._held)
+        operator = LaplaceOperator(mesh, volumes, self._held)
         total = self._surface_total(mesh.points)
         charge = operator.charges(operator.potentials(self._values[None, :]))[0]
         return SurfaceState(
@@ -190,7 +191,7 @@ class MovingField:
         held = self._held | self._middle if vanishes_in_the_middle else self._held
         volumes = control_volumes(mesh, self.section.symmetry)
         reaction = self._reaction(mesh, around, along * self.scale)
-        return replace(state, _operator=LaplaceOperator(mesh.points, volumes, held, reaction))
+        return replace(state, _operator=LaplaceOperator(mesh, volumes, held, reaction))
 
     def _reaction(self, mesh: FineMesh, around: int, along: float) -> FloatArray:
         """Integrals of k^2, or of m^2 / r^2 times r, over the control volumes."""
@@ -208,7 +209,7 @@ class MovingField:
         points = self.mesh.points + np.stack(
             [self._extensions[i](shift[:, i]) for i in range(2)], axis=1
         )
-        mesh = FineMesh(self.mesh.subdivisions, points, self.mesh.triangles, self.mesh.chains)
+        mesh = replace(self.mesh, points=points)
         if np.any(twice_areas(points, mesh.triangles) <= 0.0):
             raise MeshError("the mesh folded over while following the liquid surface")
         return mesh
@@ -233,12 +234,12 @@ class _Extension:
     """Harmonic extension of displacements given on the surface, zero on other fixed points."""
 
     def __init__(
-        self, matrix: csc_matrix, points: FloatArray, fixed: BoolArray, nodes: IntArray
+        self, matrix: csc_matrix, ranks: IntArray, fixed: BoolArray, nodes: IntArray
     ) -> None:
         free = np.nonzero(~fixed)[0]
         self._free, self._count, self._nodes = free, matrix.shape[0], nodes
         self._coupling = matrix[free][:, nodes]
-        self._factor = symmetric_factor(matrix[free][:, free], points[free])
+        self._factor = symmetric_factor(matrix[free][:, free], ranks[free])
 
     def __call__(self, shift: FloatArray) -> FloatArray:
         result = np.zeros(self._count)

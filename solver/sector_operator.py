@@ -46,7 +46,7 @@ class SectorOperator:
         self._held = held
         self._free = ~held
         self._conductance = volumes.area / volumes.distance
-        self._matrix = -dual_matrix(points, volumes, held)
+        self._matrix = -dual_matrix(volumes, held)
         if not np.all(self._matrix.diagonal() > 0.0):
             raise MeshError("some points of the sector's mesh belong to no tetrahedron")
         with warnings.catch_warnings():

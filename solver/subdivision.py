@@ -8,8 +8,9 @@ import numpy as np
 
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.errors import MeshError
-from conegap.solver.bent_triangles import bend, lattice, twice_areas
+from conegap.solver.bent_triangles import departures, lattice, twice_areas
 from conegap.solver.coarse_mesh import CoarseMesh, IntArray
+from conegap.solver.elimination import point_ranks
 from conegap.solver.span import BoundaryIndex
 
 __all__ = ["FineMesh", "SurfaceChain", "subdivide"]
@@ -36,12 +37,27 @@ class SurfaceChain:
 
 @dataclass(frozen=True)
 class FineMesh:
-    """Points and counterclockwise triangles of one mesh of the sequence (scaled lengths)."""
+    """One mesh of the sequence.
+
+    Parameters
+    ----------
+    subdivisions : int
+        Parts per coarse edge, [-].
+    points : (n, 2) array
+        Scaled lengths.
+    triangles : (m, 3) array of int
+        Counterclockwise.
+    chains : tuple of SurfaceChain
+        One per coarse edge on a boundary.
+    ranks : (n,) array of int
+        When every point is eliminated from a linear system.
+    """
 
     subdivisions: int
     points: FloatArray
     triangles: IntArray
     chains: tuple[SurfaceChain, ...]
+    ranks: IntArray
 
 
 def subdivide(coarse: CoarseMesh, subdivisions: int) -> FineMesh:
@@ -61,13 +77,7 @@ def subdivide(coarse: CoarseMesh, subdivisions: int) -> FineMesh:
     n = subdivisions
     triangles = coarse.triangles
     count, coarse_count = len(triangles), len(coarse.points)
-    sides = np.sort(
-        np.vstack([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]]), axis=1
-    )
-    key = sides[:, 0] * coarse_count + sides[:, 1]
-    edges, inverse = np.unique(key, return_inverse=True)
-    inverse = inverse.reshape(3, count)
-    edge_low = edges // coarse_count
+    ends, inverse = coarse.sides
     interior = (n - 1) * (n - 2) // 2
 
     places, small = lattice(n)
@@ -84,15 +94,15 @@ def subdivide(coarse: CoarseMesh, subdivisions: int) -> FineMesh:
         elif j == 0 or h == 0 or i == 0:
             side, from_corner, step = (0, 0, i) if j == 0 else (1, 1, j) if h == 0 else (2, 2, h)
             edge = inverse[side]
-            forward = triangles[:, from_corner] == edge_low[edge]
+            forward = triangles[:, from_corner] == ends[edge, 0]
             nodes[:, k] = coarse_count + edge * (n - 1) + np.where(forward, step - 1, n - step - 1)
         else:
-            nodes[:, k] = coarse_count + len(edges) * (n - 1) + np.arange(count) * interior + inner
+            nodes[:, k] = coarse_count + len(ends) * (n - 1) + np.arange(count) * interior + inner
             inner += 1
     barycentric = np.array([((n - i - j) / n, i / n, j / n) for i, j in places])
     place = _mapped(coarse, barycentric)
 
-    total = coarse_count + len(edges) * (n - 1) + count * interior
+    total = coarse_count + len(ends) * (n - 1) + count * interior
     points = np.zeros((total, 2))
     points[nodes.ravel()] = place.reshape(-1, 2)
     # Corner points keep their coarse coordinates exactly.
@@ -105,15 +115,17 @@ def subdivide(coarse: CoarseMesh, subdivisions: int) -> FineMesh:
             f"a triangle of the mesh folds over on itself near ({x:.4g}, {z:.4g}) m, where the "
             "outline bends more tightly than its surroundings allow; smooth the outline there"
         )
-    return FineMesh(n, points, fine, _chains(coarse, edges, coarse_count, n))
+    ranks = point_ranks(coarse.part_ranks, coarse_count, count, n)
+    return FineMesh(n, points, fine, _chains(coarse, n), ranks)
 
 
 def _mapped(coarse: CoarseMesh, barycentric: FloatArray) -> FloatArray:
     """Lattice points of every coarse triangle under its map, (m, k, 2) array."""
-    place: FloatArray = np.einsum("kl,mld->mkd", barycentric, coarse.points[coarse.triangles])
-    bend(place, coarse, barycentric)
+    place: FloatArray = barycentric @ coarse.points[coarse.triangles]
+    bent, moved = departures(coarse, barycentric)
+    np.add.at(place, bent, moved)
     fill = coarse.fill_count
-    coordinates = np.einsum("kl,mld->mkd", barycentric, coarse.coordinates)
+    coordinates = barycentric @ coarse.coordinates
     for number, patch in enumerate(coarse.patches):
         for block in range(len(patch.blocks)):
             mine = np.nonzero((coarse.patch_of == number) & (coarse.block_of == block))[0]
@@ -122,21 +134,27 @@ def _mapped(coarse: CoarseMesh, barycentric: FloatArray) -> FloatArray:
     return place
 
 
-def _chains(
-    coarse: CoarseMesh, edges: IntArray, coarse_count: int, n: int
-) -> tuple[SurfaceChain, ...]:
+def _chains(coarse: CoarseMesh, n: int) -> tuple[SurfaceChain, ...]:
     """Points along every coarse edge on a boundary."""
-    chains = []
-    for edge in coarse.surface_edges:
-        low, high = sorted((edge.first, edge.last))
-        position = int(np.searchsorted(edges, low * coarse_count + high))
-        middle = coarse_count + position * (n - 1) + np.arange(n - 1)
-        if edge.first > edge.last:
-            middle = middle[::-1]
-        nodes = np.concatenate([[edge.first], middle, [edge.last]])
-        where = np.linspace(edge.position_first, edge.position_last, n + 1)
+    count = len(coarse.points)
+    ends = np.array([(edge.first, edge.last) for edge in coarse.surface_edges])
+    low, high = np.sort(ends, axis=1).T
+    position = np.searchsorted(coarse.sides[0] @ [count, 1], low * count + high)
+    middle = count + position[:, None] * (n - 1) + np.arange(n - 1)
+    backward = ends[:, 0] > ends[:, 1]
+    middle[backward] = middle[backward][:, ::-1]
+    nodes = np.column_stack([ends[:, 0], middle, ends[:, 1]])
+    where = np.linspace(
+        [edge.position_first for edge in coarse.surface_edges],
+        [edge.position_last for edge in coarse.surface_edges],
+        n + 1,
+        axis=1,
+    )
+    for row, edge in zip(where, coarse.surface_edges, strict=True):
         if edge.block is not None:
             patch, block = edge.block
-            where = np.asarray(coarse.patches[patch].blocks[block].parameter(where))
-        chains.append(SurfaceChain(edge.boundary, nodes, where))
-    return tuple(chains)
+            row[:] = coarse.patches[patch].blocks[block].parameter(row)
+    return tuple(
+        SurfaceChain(edge.boundary, *row)
+        for edge, *row in zip(coarse.surface_edges, nodes, where, strict=True)
+    )

@@ -300,7 +300,7 @@ def edge_response(
         for chain in mesh.chains:
             if section.loops[chain.boundary[0]][chain.boundary[1]].name == "emitter":
                 values[:, chain.nodes] = 0.0
-        operator = LaplaceOperator(mesh.points, volumes, held)
+        operator = LaplaceOperator(mesh, volumes, held)
         charges = operator.charges(operator.potentials(values))
         apex = int(np.argmin(np.linalg.norm(mesh.points - crest, axis=1)))
         rows.append(charges[:, apex] / measure[apex] / coarse.scale)
