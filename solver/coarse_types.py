@@ -48,6 +48,11 @@ class Fill:
     triangles: IntArray
     edges: tuple[FillEdge, ...]
 
+    @property
+    def ends(self) -> IntArray:
+        """Both points of every edge, (edges, 2) array."""
+        return np.array([(edge.first, edge.last) for edge in self.edges], dtype=np.int64)
+
 
 @dataclass(frozen=True)
 class CurvedEdge:
