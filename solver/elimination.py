@@ -57,7 +57,7 @@ def part_ranks(points: FloatArray, triangles: IntArray, sides: IntArray) -> IntA
 
 
 def point_ranks(ranks: IntArray, coarse_points: int, triangles: int, parts: int) -> IntArray:
-    """Rank of every point of a finer mesh, (n,) array; points of the same triangle or edge share it.
+    """Rank of every point of a finer mesh, (n,) array; those of one triangle or edge share it.
 
     Parameters
     ----------

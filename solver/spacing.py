@@ -141,18 +141,12 @@ class _Requests:
         distance = _distances(points, self.points)
         across = np.where(self._apart[owner][:, self._owner], distance, np.inf)
         wanted = np.minimum(wanted, rule.per_clearance * across.min(axis=1))
-        narrowed = rule.per_clearance * across[:, :old].min(axis=0) < self._wanted
-        self._wanted[narrowed] = rule.per_clearance * across[:, :old].min(axis=0)[narrowed]
-        self._wanted = np.concatenate([self._wanted, wanted])
-        graded = (self._wanted + rule.growth * distance).min(axis=1)
-        self.allowed = np.concatenate(
-            [
-                np.minimum(
-                    self.allowed, (wanted[:, None] + rule.growth * distance[:, :old]).min(axis=0)
-                ),
-                graded,
-            ]
-        )
+        clearance = rule.per_clearance * across[:, :old].min(axis=0)
+        narrowed = clearance < self._wanted
+        self._wanted = np.concatenate([np.minimum(self._wanted, clearance), wanted])
+        among_old = (wanted[:, None] + rule.growth * distance[:, :old]).min(axis=0)
+        among_all = (self._wanted + rule.growth * distance).min(axis=1)
+        self.allowed = np.concatenate([np.minimum(self.allowed, among_old), among_all])
         # Where growth from elsewhere allows less than a place wants, the place does not matter.
         narrowed &= self._wanted[:old] < self.allowed[:old]
         if np.any(narrowed):

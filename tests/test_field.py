@@ -18,8 +18,9 @@ from conegap.geometries.design import Design
 from conegap.geometries.errors import GeometryError, SharpEdgeError
 from conegap.solver.coarse_mesh import coarse_mesh
 from conegap.solver.control_volumes import control_volumes
-from conegap.solver.dissection import PermutedFactor, dissection_order
+from conegap.solver.dissection import dissection_order
 from conegap.solver.edge_field import EdgeField
+from conegap.solver.elimination import PermutedFactor, symmetric_factor
 from conegap.solver.field import FieldSolution, solve_field
 from conegap.solver.finite_volume import dual_matrix
 from conegap.solver.spacing import SpacingRule
@@ -313,6 +314,16 @@ def test_further_meshes_are_added_until_the_error_is_met() -> None:
     assert solve_field(section, accuracy=1e-12, meshes=2).level_sizes == (2, 4)
 
 
+@pytest.mark.parametrize("name", ["needle", "edge", "spheroids", "ellipses"])
+def test_sequence_from_one_subdivision_on(name: str) -> None:
+    """EXACT: three meshes from the coarse one on: 2e-4 of the closed form, within their error."""
+    case = CASES[name]()
+    found = solve_field(case.section, first=1).edge(case.section.edges[0].name, UNIT)
+    exact = next(iter(case.edge_fields.values()))
+    assert found.level_sizes == (1, 2, 4)
+    assert abs(found.value / exact - 1.0) < min(2e-4, found.error)
+
+
 def test_first_meshes_are_those_of_a_shorter_sequence() -> None:
     """INVARIANT: cutting a sequence to two meshes equals solving with two."""
     section = hyperboloid_needle(radius=5e-6, gap=1e-4, prescribed=False).section
@@ -347,20 +358,41 @@ def test_unknown_names_are_refused_with_those_that_exist(solved: Solved) -> None
         solution.surface("axis", UNIT)
 
 
-def test_both_elimination_orders_give_one_solution() -> None:
-    """INVARIANT: nested dissection against the library's order of least degree, on one mesh."""
+def test_all_elimination_orders_give_one_solution() -> None:
+    """INVARIANT: the order carried from the coarse mesh and nested dissection, against the library.
+
+    The carried order keeps the factor as sparse as the library's own order of least degree.
+    """
     coarse = coarse_mesh(hyperboloid_needle(radius=5e-6, gap=5e-4, prescribed=False).section)
     mesh = subdivide(coarse, 4)
-    volumes = control_volumes(mesh, "axisymmetric")
     held = np.zeros(len(mesh.points), dtype=bool)
     for chain in mesh.chains:
         held[chain.nodes] = True
-    matrix = dual_matrix(mesh.points, volumes, held)
+    matrix = dual_matrix(control_volumes(mesh, "axisymmetric"), held)
     order = dissection_order(matrix, mesh.points[~held])
     assert sorted(order) == list(range(matrix.shape[0]))
     right = np.random.default_rng(1).random((matrix.shape[0], 2))
+    library = splu(matrix.tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0,
+                   options={"SymmetricMode": True})  # fmt: skip
     turned = PermutedFactor(splu(matrix[order][:, order].tocsc(), permc_spec="NATURAL"), order)
-    assert_allclose(turned.solve(right), splu(matrix.tocsc()).solve(right), rtol=1e-9)
+    carried = symmetric_factor(matrix, mesh.ranks[~held])
+    for factor in (turned, carried):
+        assert_allclose(factor.solve(right), library.solve(right), rtol=1e-9)
+    assert carried.entries < 1.2 * library.L.nnz
+
+
+@pytest.mark.parametrize("parts", [1, 2, 3, 5])
+def test_every_point_has_a_rank(parts: int) -> None:
+    """INVARIANT: points inside a coarse triangle go before all others, those of an edge at once."""
+    coarse = coarse_mesh(hyperboloid_needle(radius=5e-6, gap=5e-5, prescribed=False).section)
+    mesh = subdivide(coarse, parts)
+    corners, edges = len(coarse.points), len(coarse.sides[0])
+    inside = mesh.ranks[corners + edges * (parts - 1) :]
+    assert len(mesh.ranks) == len(mesh.points)
+    assert len(inside) == 0 or inside.max() < mesh.ranks[: len(mesh.ranks) - len(inside)].min()
+    assert sorted(coarse.part_ranks) == list(range(corners + edges))
+    along = mesh.ranks[corners : corners + edges * (parts - 1)].reshape(edges, -1)
+    assert np.all(along == along[:, :1])
 
 
 def test_dissection_keeps_the_factor_sparse() -> None:

@@ -17,6 +17,7 @@ from scipy.spatial import cKDTree
 
 from conegap.geometries.curves import FloatArray, Line
 from conegap.geometries.design import Design
+from conegap.geometries.edge_flips import delaunay_flipped
 from conegap.geometries.errors import MeshError
 from conegap.geometries.files import examples_folder
 from conegap.geometries.section import Boundary, Section, Symmetry
@@ -24,8 +25,10 @@ from conegap.solver.bent_triangles import first_fold
 from conegap.solver.coarse_mesh import CoarseMesh, coarse_mesh
 from conegap.solver.control_volumes import control_volumes, surface_measure
 from conegap.solver.field import solve_field
+from conegap.solver.fill_quality import bare_share, keeps_outline
 from conegap.solver.patch import edge_patch
-from conegap.solver.spacing import SpacingRule
+from conegap.solver.spacing import SpacingRule, divide_spans
+from conegap.solver.span import section_spans
 from conegap.solver.subdivision import FineMesh, subdivide
 from conegap.validation.exact_case import ExactCase
 from conegap.validation.sections import (
@@ -315,3 +318,61 @@ def test_fold_of_a_bent_triangle_is_found(coarse_meshes: dict[str, CoarseMesh]) 
     assert first_fold(coarse) is None
     pushed = replace(coarse, points=coarse.points * np.array([1.0, -1.0]))
     assert first_fold(pushed) is not None
+
+
+def test_fill_is_delaunay(coarse_meshes: dict[str, CoarseMesh]) -> None:
+    """INVARIANT: no inner edge of the fill could be flipped, whichever way it was meshed."""
+    for coarse in coarse_meshes.values():
+        fill = coarse.triangles[: coarse.fill_count]
+        _, flips = delaunay_flipped(coarse.points, fill)
+        assert flips == 0
+
+
+def test_bare_gaps_and_lost_points_are_seen() -> None:
+    """EXACT: two halves of a square of side 1: circumradius sqrt(1/2), wanted 1 and then 0.5."""
+    points = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0], [0.5, 0.0]])
+    halves = np.array([[0, 1, 2], [0, 2, 3]])
+    outline = np.array([[0, 1], [1, 2], [2, 3], [3, 0]])
+    assert bare_share(points, halves, outline) == 0.0
+    halved = np.array([[0, 4], [4, 1], [1, 2], [2, 3], [3, 0]])
+    assert bare_share(5.0 * points, np.array([[0, 1, 2]]), halved[:2]) == 1.0
+    assert keeps_outline(halves, outline)
+    assert not keeps_outline(halves, halved)
+    assert not keeps_outline(halves[:1], outline)
+
+
+def test_no_piece_is_longer_than_every_place_allows() -> None:
+    """INVARIANT: no piece is longer than all places allow, and there are more near a fine place.
+
+    What the places want is worked out here anew, pair by pair, from the final division.
+    """
+    outer = ((0.0, 0.0), (4.0, 0.0), (4.0, 3.0), (0.0, 3.0))
+    island = ((1.0, 1.0), (1.0, 1.2), (1.5, 1.2), (1.5, 1.0))
+    loops = tuple(
+        tuple(Boundary("emitter", Line(a, b)) for a, b in zip(row, row[1:] + row[:1], strict=True))
+        for row in (outer, island)
+    )
+    rule = SpacingRule()
+    place, spacing = np.array([3.0, 0.0]), 0.05
+    spans = section_spans(Section("planar", loops, (), 1.0), 1.0)
+    divisions = divide_spans(spans, "planar", rule, [(place, spacing)])
+    flat = [(span, u) for row, us in zip(spans, divisions, strict=True)
+            for span, u in zip(row, us, strict=True)]  # fmt: skip
+    sampled = [span.point(np.sort(np.append(u, (u[1:] + u[:-1]) / 2.0))) for span, u in flat]
+    ends = [span.point(np.array([0.0, 1.0])) for span, _ in flat]
+    wanted = []
+    for one, own in zip(sampled, ends, strict=True):
+        others = [two for two, other in zip(sampled, ends, strict=True)
+                  if np.abs(own[:, None] - other[None]).max(axis=2).min() > 1e-9]  # fmt: skip
+        wanted.append(rule.per_clearance * cKDTree(np.vstack(others)).query(one)[0])
+    requests, sizes = np.vstack([*sampled, place]), np.append(np.concatenate(wanted), spacing)
+
+    def allowed(at: FloatArray) -> float:
+        return float(np.min(sizes + rule.growth * np.hypot(*(requests - at).T)))
+
+    for span, u in flat:
+        points = span.point(u)
+        for k in range(len(u) - 1):
+            assert np.hypot(*(points[k + 1] - points[k])) <= allowed(points[k : k + 2].mean(axis=0))
+    assert min(len(u) for _, u in flat) >= 3
+    assert len(flat[0][1]) > len(flat[2][1])
