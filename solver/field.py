@@ -296,8 +296,8 @@ def solve_field(
         Of a neighbouring section: it is moved to this one where it can follow, so that a shift
         between the two has no noise of meshing.
     first : int
-        Subdivisions of the first mesh, 1 or 2; three meshes from 1 on cost a third of those from
-        2 on and leave ten times the error, 1e-4 of the field of most edges, [-].
+        Subdivisions of the first mesh, 1 or 2; three meshes from 1 on cost half of those from 2 on
+        and leave some five times the error, about 1e-4 of an edge's field, [-].
 
     Raises
     ------
