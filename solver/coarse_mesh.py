@@ -215,8 +215,8 @@ def _fill(
     for number, mine in groupby(sorted(edges, key=lambda edge: edge.span), lambda edge: edge.span):
         along_span = list(mine)
         ends = [k for edge in along_span for k in (edge.first, edge.last)]
-        u = [u for edge in along_span for u in (edge.u_first, edge.u_last)]
-        array[ends] = spans[number].point(np.array(u))
+        positions = [u for edge in along_span for u in (edge.u_first, edge.u_last)]
+        array[ends] = spans[number].point(np.array(positions))
     clockwise = twice_areas(array, triangles) < 0
     triangles[clockwise] = triangles[clockwise][:, [0, 2, 1]]
     try:
