@@ -1,10 +1,4 @@
-"""In which order the points of a nested mesh are eliminated.
-
-Inside a coarse triangle the points of a finer mesh have no neighbours elsewhere, so they go first;
-what is left are the coarse points and the coarse edges.  Their order is found once, on the mesh of
-halves, in which every coarse edge is one point, and serves all finer meshes: the factor stays as
-sparse as with an order of its own, which takes as long to find as the factor takes to compute.
-"""
+"""In which order unknowns are eliminated, and the factor that follows."""
 
 from __future__ import annotations
 
@@ -18,64 +12,36 @@ from scipy.sparse.linalg import SuperLU, splu
 from conegap.geometries.curves import FloatArray
 from conegap.solver.dissection import dissection_order
 
-__all__ = ["PermutedFactor", "part_ranks", "point_ranks", "symmetric_factor"]
+__all__ = ["PermutedFactor", "elimination_ranks", "symmetric_factor"]
 
 IntArray = NDArray[np.int64]
 
 _DISSECTED = 10_000
 
 
-def part_ranks(points: FloatArray, triangles: IntArray, sides: IntArray) -> IntArray:
-    """Rank of every coarse point, then of every coarse edge, (points + edges,) array.
+def elimination_ranks(pairs: IntArray, places: FloatArray) -> IntArray:
+    """When every node of a graph is eliminated, (n,) array of ranks.
 
-    The library's order of least degree, or nested dissection where that can take minutes to find.
+    In the library's order of least degree, or by nested dissection where that can take minutes to
+    find.
 
     Parameters
     ----------
-    points : (n, 2) array
-    triangles : (m, 3) array of int
-    sides : (3, m) array of int
-        Numbers of the edges from a triangle's first corner to its second, and so on.
+    pairs : (k, 2) array of int
+        Neighbours, in any order.
+    places : (n, 2) array
+        Of the nodes, in any unit.
     """
-    count = len(points) + int(sides.max()) + 1
-    corner, edge = triangles.T, len(points) + sides
-    next_corner, next_edge = np.roll(corner, -1, axis=0), np.roll(edge, -1, axis=0)
-    one = np.concatenate([corner, next_corner, edge], axis=None)
-    two = np.concatenate([edge, edge, next_edge], axis=None)
-    graph = coo_array((np.ones(len(one)), (one, two)), (count, count)).tocsr()
+    count = len(places)
+    graph = coo_array((np.ones(len(pairs)), pairs.T), (count, count)).tocsr()
     graph = graph + graph.T
     # Any matrix of that pattern will do; this one needs no pivoting.
     matrix = diags_array(graph.sum(axis=1) + 1.0, format="csr") - graph
     if count < _DISSECTED:
         return np.asarray(_factorised(matrix, "MMD_AT_PLUS_A").perm_c, dtype=np.int64)
-    places = np.empty((count, 2))
-    places[: len(points)] = points
-    places[edge.ravel()] = 0.5 * (points[corner.ravel()] + points[next_corner.ravel()])
     rank = np.empty(count, dtype=np.int64)
     rank[dissection_order(matrix, places)] = np.arange(count)
     return rank
-
-
-def point_ranks(ranks: IntArray, coarse_points: int, triangles: int, parts: int) -> IntArray:
-    """Rank of every point of a finer mesh, (n,) array; those of one triangle or edge share it.
-
-    Parameters
-    ----------
-    ranks : (coarse points + edges,) array of int
-        From `part_ranks`.
-    coarse_points, triangles : int
-        Of the coarse mesh.
-    parts : int
-        Parts per coarse edge, >= 1, [-].
-    """
-    inside = (parts - 1) * (parts - 2) // 2
-    return np.concatenate(
-        [
-            triangles + ranks[:coarse_points],
-            np.repeat(triangles + ranks[coarse_points:], parts - 1),
-            np.repeat(np.arange(triangles), inside),
-        ]
-    )
 
 
 class PermutedFactor:

@@ -10,7 +10,6 @@ from conegap.geometries.curves import FloatArray
 from conegap.geometries.errors import MeshError
 from conegap.solver.bent_triangles import departures, lattice, twice_areas
 from conegap.solver.coarse_mesh import CoarseMesh, IntArray
-from conegap.solver.elimination import point_ranks
 from conegap.solver.span import BoundaryIndex
 
 __all__ = ["FineMesh", "SurfaceChain", "subdivide"]
@@ -115,8 +114,7 @@ def subdivide(coarse: CoarseMesh, subdivisions: int) -> FineMesh:
             f"a triangle of the mesh folds over on itself near ({x:.4g}, {z:.4g}) m, where the "
             "outline bends more tightly than its surroundings allow; smooth the outline there"
         )
-    ranks = point_ranks(coarse.part_ranks, coarse_count, count, n)
-    return FineMesh(n, points, fine, _chains(coarse, n), ranks)
+    return FineMesh(n, points, fine, _chains(coarse, n), coarse.elimination_ranks(n))
 
 
 def _mapped(coarse: CoarseMesh, barycentric: FloatArray) -> FloatArray:
