@@ -58,7 +58,6 @@ _ATTEMPTS = (
     (0.6, 0.03, False),
     (2.0, 0.03, False),
 )
-_SMOOTHED = 2
 _MOST_BARE = 0.12
 _FEW = 120
 # What fails with the usual spacing along the boundaries is tried again with a finer one.
@@ -189,7 +188,6 @@ def _fill(
             grading=grading,
             segmentsperedge=undivided,
             delaunay2d=delaunay,
-            optsteps2d=_SMOOTHED,
         )
     except Exception as error:
         return f"the mesher refused the outline ({error})"
