@@ -27,7 +27,7 @@ class Method:
     needs : tuple of str
         Packages that are imported before the clock starts.
     settings : tuple of float
-        From coarse to fine: subdivisions of conegap's finest mesh, else spacings, [-].
+        From coarse to fine: numbers of meshes for conegap, else spacings, [-].
     options : tuple of (str, value)
         Further arguments of ``solve``.
     """
@@ -49,7 +49,7 @@ _SK = ("netgen.geom2d", "skfem", "scipy.sparse.linalg")
 _FI = ("netgen.geom2d", "fipy")
 
 METHODS = (
-    Method("conegap", "with_conegap", ("netgen.geom2d", "fipy"), (4, 8, 16)),
+    Method("conegap", "with_conegap", ("netgen.geom2d", "fipy"), (2, 3, 4)),
     Method("scikit-fem P1", "with_skfem", _SK, (1, 0.5, 0.25, 0.125), (("order", 1),)),
     Method("scikit-fem P2", "with_skfem", _SK, (1, 0.5, 0.25, 0.125), (("order", 2),)),
     Method("NGSolve order 2", "with_ngsolve", _NG, (1, 0.5, 0.25, 0.125), (("order", 2),)),

@@ -1,4 +1,4 @@
-"""conegap's own solver; the setting is the subdivisions of the finest mesh, eight by default."""
+"""conegap's own solver; the setting is the number of nested meshes, three by default."""
 
 from __future__ import annotations
 
@@ -12,29 +12,25 @@ from conegap.validation.benchmarks.problems import Problem
 
 __all__ = ["solve"]
 
-_FROM_ONE = 4
-
 
 def solve(problem: Problem, setting: float) -> Run:
     """The unit solutions of every electrode and the edge field with its error.
 
-    The steps of `conegap.solver.field.solve_field`, timed apart; four subdivisions have
-    ``first=1``.
+    The steps of `conegap.solver.field.solve_field`, timed apart.
 
     Parameters
     ----------
     problem : Problem
     setting : float
-        Subdivisions of the finest mesh, a power of two, [-].
+        Number of meshes, [-].
     """
     section = problem.section
     started = time.perf_counter()
     coarse = coarse_mesh(section)
     meshed = time.perf_counter()
-    sizes = [1 if setting == _FROM_ONE else 2]
-    while sizes[-1] < setting:
-        sizes.append(2 * sizes[-1])
-    levels = tuple(solve_level(coarse, n, section.electrodes, {}) for n in sizes)
+    levels = tuple(
+        solve_level(coarse, 2 * 2**k, section.electrodes, {}) for k in range(int(setting))
+    )
     solution = FieldSolution(section, coarse, section.electrodes, levels, 0.0)
     value = solution.edge(problem.edge, problem.voltages).value
     ended = time.perf_counter()
