@@ -50,6 +50,7 @@ __all__ = [
 # front, and as good where the fill has more than a few triangles across, so not for few points.
 _ATTEMPTS = (
     (0.4, 0.3, True),
+    (0.5, 0.3, False),
     (0.6, 0.3, False),
     (0.8, 0.3, False),
     (0.45, 0.3, False),
