@@ -91,9 +91,7 @@ def test_room_is_checked_by_a_larger_chamber(
         wide = wide.with_value(f"chamber.{key}", 2e-6 * NEEDLE_MICROMETRES[key])
     shift = abs(rigid_onset(wide).voltage / drawn.voltage - 1.0)
     assert shift > 3e-4
-    # Two meshes against three: to a half of the numerical error, some 1e-4.
-    error = drawn.numerical.error
-    assert_allclose(lines["surroundings"].up, shift / math.sqrt(3.0), rtol=0, atol=0.5 * error)
+    assert_allclose(lines["surroundings"].up, shift / math.sqrt(3.0), rtol=0, atol=1.5e-5)
 
 
 def test_contributions_add_in_quadrature_and_expand_by_two() -> None:
