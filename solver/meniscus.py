@@ -126,6 +126,7 @@ class MeniscusProblem:
         both = np.eye(len(field.fraction))[field.even]
         spline = make_interp_spline(mirrored, np.vstack([both[:0:-1], both]), k=3)
         self._interpolation = np.asarray(spline(self._places))
+        self._slopes = np.asarray(spline.derivative()(field.fraction))
         self._reference_volume: float = reference.volume if like is None else like._reference_volume
         if like is None and reference_field is not None:
             self.reference_field: float = reference_field
@@ -219,7 +220,7 @@ class MeniscusProblem:
         growth = self._growth(shape)
         nodes = state.fraction
         normal, tangent = shape.normals(nodes), shape.tangents(nodes)
-        along = np.gradient(field, nodes * shape.length)
+        along = self._slopes @ field / shape.length
         outward, sideways, bends = [], [], []
         for k in range(self.modes):
             step = np.zeros(self.modes)

@@ -260,7 +260,9 @@ def _axis_limit(span: Span, where: FloatArray, point: FloatArray, rule: SpacingR
     along = after - before
     radial_normal = np.abs(along[:, 1]) / np.hypot(along[:, 0], along[:, 1])
     limit = rule.per_axis_distance * point[:, 0] / np.maximum(radial_normal, 1e-12)
-    away = (point[:, 0] > 1e-9 * np.abs(point).max()) & (radial_normal > 1e-6)
+    # Of the whole span: a cone that ends on the axis would be divided without end.
+    size = np.abs(span.point(np.array([0.0, 1.0]))).max()
+    away = (point[:, 0] > 1e-9 * size) & (radial_normal > 1e-6)
     return np.where(away, limit, np.inf)
 
 

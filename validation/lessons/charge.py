@@ -34,7 +34,7 @@ __all__ = ["LESSON", "charged_ball", "compute", "draw_neutral", "draw_shapes", "
 RADIUS = 10e-6
 EXTENT = 10.0
 MODES = 8
-LEVELS = (2, 4, 8)
+LEVELS = (4, 8, 16)
 WAVES = (2, 4, 6)
 
 
