@@ -344,7 +344,7 @@ def assess(
             *(() if sector is None else sector_rows(design, sector)),
             *end_rows(end),
         ),
-        scans=_scans(design, deep, meniscus, progress) if scans else (),
+        scans=_scans(design, deep, onset, meniscus, progress) if scans else (),
         sector=sector,
         slit_end=end,
         warnings=(
@@ -384,6 +384,7 @@ def _beam(
 def _scans(
     design: Design,
     sector: SectorOnset | None,
+    onset: RigidOnset,
     meniscus: MeniscusOnset | None,
     progress: Progress | None,
 ) -> tuple[Scan, ...]:
@@ -401,7 +402,7 @@ def _scans(
         found.append(scan(design, key, values, factor=factor, progress=progress))
     if meniscus is None or sector is not None:
         return tuple(found)
-    return with_turning_points(design, tuple(found), meniscus, progress=progress)
+    return with_turning_points(design, tuple(found), onset, meniscus, progress=progress)
 
 
 def _number(value: float) -> float | None:

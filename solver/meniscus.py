@@ -25,7 +25,6 @@ from conegap.solver.moving_field import MovingField, SurfaceState
 __all__ = ["Equilibrium", "Held", "MeniscusProblem"]
 
 Held = Literal["pressure", "volume", "volume with contact angle"]
-_STEP = 1e-5
 
 
 @dataclass(frozen=True)
@@ -160,8 +159,11 @@ class MeniscusProblem:
         """Contact radius over that of the reference shape of the same volume."""
         if self.held != "volume with contact angle":
             return 1.0
-        power = 1.0 / 3.0 if self.symmetry == "axisymmetric" else 0.5
-        return float((self._reference_volume / shape.volume) ** power)
+        return float((self._reference_volume / shape.volume) ** self._growth_power)
+
+    @property
+    def _growth_power(self) -> float:
+        return 1.0 / 3.0 if self.symmetry == "axisymmetric" else 0.5
 
     def _positions(self, shape: MeniscusShape) -> FloatArray:
         """Places of the mesh's surface points on a shape, (n, 2) array, [m]."""
@@ -219,35 +221,22 @@ class MeniscusProblem:
         constraint_row, growth_row = np.zeros(len(x)), np.zeros(len(x))
         growth = self._growth(shape)
         nodes = state.fraction
-        normal, tangent = shape.normals(nodes), shape.tangents(nodes)
         along = self._slopes @ field / shape.length
-        outward, sideways, bends = [], [], []
-        for k in range(self.modes):
-            step = np.zeros(self.modes)
-            step[k] = _STEP
-            up = shape.changed(shape.coefficients + step)
-            down = shape.changed(shape.coefficients - step)
-            shift = (up.points(nodes) - down.points(nodes)) / (2.0 * _STEP)
-            outward.append((shift * normal).sum(axis=1))
-            sideways.append((shift * tangent).sum(axis=1))
-            bend_change = up.curvature(s) - down.curvature(s)
-            if self.bond_number:
-                bend_change += self.bond_number * (up.points(s)[:, 1] - down.points(s)[:, 1])
-            bends.append(bend_change / (2.0 * _STEP))
-            growth_row[k] = (self._growth(up) - self._growth(down)) / (2.0 * _STEP) / growth
-            constraint_row[k] = (
-                (up.volume - down.volume) / (2.0 * _STEP)
-                if self.held == "volume"
-                else (up.contact_angle - down.contact_angle) / (2.0 * _STEP)
-            )
-        rise = field * np.array(outward)
+        moved, bent = shape.variation(nodes).places, shape.variation(s)
+        outward = (moved * shape.normals(nodes)).sum(axis=-1)
+        sideways = (moved * shape.tangents(nodes)).sum(axis=-1)
+        bends = bent.curvature + self.bond_number * bent.places[..., 1]
+        if self.held == "volume":
+            constraint_row[: self.modes] = shape.volume_gradient
+        elif self.held == "volume with contact angle":
+            constraint_row[: self.modes] = 1.0  # every odd polynomial is one at the contact line
+            growth_row[: self.modes] = -self._growth_power * shape.volume_gradient / shape.volume
+        rise = field * outward
         change = (
-            state.response(rise) * self._ratio
-            - shape.curvature(nodes) * rise
-            + along * np.array(sideways)
+            state.response(rise) * self._ratio - shape.curvature(nodes) * rise + along * sideways
         )
         stress = strength * at * (change @ self._interpolation.T)
-        columns[:, : self.modes] = (stress - np.array(bends)).T
+        columns[:, : self.modes] = (stress - bends).T
         columns += np.outer(0.5 * strength * at**2, growth_row)
         if self.held != "pressure":
             columns[:, self.modes] = 1.0

@@ -22,7 +22,7 @@ from numpy.polynomial import chebyshev
 from conegap.geometries.curves import FloatArray, Spline
 from conegap.geometries.section import Symmetry
 
-__all__ = ["MeniscusShape", "cap"]
+__all__ = ["MeniscusShape", "ShapeVariation", "cap"]
 
 _GAUSS_NODES, _GAUSS_WEIGHTS = np.polynomial.legendre.leggauss(12)
 _PIECES = 24
@@ -36,6 +36,22 @@ _PLACES = _EDGES[:-1, None] + _HALF * (1.0 + _GAUSS_NODES)
 def _odd_chebyshev(modes: int) -> FloatArray:
     """T_(2k+1) at the Gauss nodes of every piece, (pieces, nodes, modes) array."""
     return np.asarray(chebyshev.chebvander(_PLACES, 2 * modes - 1)[..., 1::2])
+
+
+@dataclass(frozen=True)
+class ShapeVariation:
+    """Changes of a shape with each of its coefficients.
+
+    Parameters
+    ----------
+    places : (n, m, 2) array
+        Of the points (r or x, z).
+    curvature : (n, m) array
+        Of the sum of the principal curvatures.
+    """
+
+    places: FloatArray
+    curvature: FloatArray
 
 
 @dataclass(frozen=True)
@@ -158,6 +174,76 @@ class MeniscusShape:
         place[0, 0] = 0.0
         place[-1] = contact
         return Spline.through(place, mirror_first=True)
+
+    def variation(self, s: FloatArray) -> ShapeVariation:
+        """How places, curvature and volume change with every coefficient, exactly.
+
+        Parameters
+        ----------
+        s : (m,) array
+            Arc-length fractions, [-].
+        """
+        modes, length = len(self.coefficients), self.length
+        wide, deep = self._integrals(s)
+        d_whole, d_wide, d_deep = self._integral_changes(s)
+        d_length = -(length**2) * d_whole[0]
+        drop, d_drop = self._whole[1][-1] - deep, d_whole[1][:, None] - d_deep
+        places = np.stack(
+            [
+                d_length[:, None] * wide + length * d_wide,
+                d_length[:, None] * drop + length * d_drop,
+            ],
+            axis=-1,
+        )
+        table = np.eye(2 * modes)[1::2]
+        along = chebyshev.chebval(s, chebyshev.chebder(table, axis=1).T)
+        plane = along / length - np.outer(d_length, self.slope_derivative(s)) / length**2
+        if self.symmetry == "planar":
+            return ShapeVariation(places, plane)
+        psi, r = self.slope(s), length * wide
+        pole = r < 1e-9
+        safe = np.where(pole, 1.0, r)
+        odd = chebyshev.chebval(s, table.T)
+        azimuth = np.cos(psi) * odd / safe - np.sin(psi) * places[..., 0] / safe**2
+        return ShapeVariation(places, plane + np.where(pole, plane, azimuth))
+
+    @property
+    def volume_gradient(self) -> FloatArray:
+        """Change of the volume with every coefficient, (n,) array."""
+        s = _PLACES.ravel()
+        weights = np.tile(_HALF * _GAUSS_WEIGHTS, _PIECES)
+        place, psi = self.points(s), self.slope(s)
+        change = self.variation(s).places
+        odd = _odd_chebyshev(len(self.coefficients)).reshape(len(s), -1).T
+        d_length = -(self.length**2) * self._integral_changes(s[:1])[0][0]
+        dr = self.length * np.cos(psi)
+        d_dr = np.outer(d_length, np.cos(psi)) - self.length * np.sin(psi) * odd
+        if self.symmetry == "planar":
+            return np.asarray((change[..., 1] * dr + place[:, 1] * d_dr) @ weights)
+        turned = change[..., 0] * place[:, 1] + place[:, 0] * change[..., 1]
+        swept = turned * dr + place[:, 0] * place[:, 1] * d_dr
+        return np.asarray(2.0 * math.pi * (swept @ weights))
+
+    def _integral_changes(
+        self, s: FloatArray
+    ) -> tuple[tuple[FloatArray, FloatArray], FloatArray, FloatArray]:
+        """Changes of the integrals of cos(psi) and sin(psi), whole (n,) and to each s (n, m)."""
+        modes = len(self.coefficients)
+        odd = _odd_chebyshev(modes)
+        psi = odd @ self.coefficients
+        piece = np.minimum((s * _PIECES).astype(int), _PIECES - 1)
+        width = (s - _EDGES[piece]) / 2.0
+        local = _EDGES[piece][:, None] + width[:, None] * (1.0 + _GAUSS_NODES)
+        near = chebyshev.chebvander(local, 2 * modes - 1)[..., 1::2]
+        slope = near @ self.coefficients
+        whole, parts = [], []
+        for f in (lambda angle: -np.sin(angle), np.cos):
+            each = _HALF * np.einsum("pg,pgk,g->kp", f(psi), odd, _GAUSS_WEIGHTS)
+            before = np.concatenate([np.zeros((modes, 1)), np.cumsum(each, axis=1)], axis=1)
+            rest = width * np.einsum("mg,mgk,g->km", f(slope), near, _GAUSS_WEIGHTS)
+            whole.append(before[:, -1])
+            parts.append(before[:, piece] + rest)
+        return (whole[0], whole[1]), parts[0], parts[1]
 
     def changed(self, coefficients: FloatArray) -> MeniscusShape:
         """The shape with other coefficients."""

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from conegap.geometries.design import Design
 from conegap.solver.liquid_section import MeniscusOnset
+from conegap.solver.onset import RigidOnset
 from conegap.solver.scan import Changes, Progress, Scan
 from conegap.solver.turning_shift import TurningStart, turning_voltages
 
@@ -15,6 +16,7 @@ __all__ = ["with_turning_points"]
 def with_turning_points(
     design: Design,
     scans: tuple[Scan, ...],
+    onset: RigidOnset,
     meniscus: MeniscusOnset,
     *,
     progress: Progress | None = None,
@@ -25,6 +27,8 @@ def with_turning_points(
     ----------
     design : Design
     scans : tuple of Scan
+    onset : RigidOnset
+        Of the drawn design.
     meniscus : MeniscusOnset
         Of the drawn design.
     progress : callable or None
@@ -41,14 +45,20 @@ def with_turning_points(
     ComputationError
         A process that was solving ended early.
     """
-    wanted: list[Changes] = [
-        ((scan.key, point.value),)
+    rigid: dict[Changes, float] = {
+        ((scan.key, point.value),): point.onset.voltage
         for scan in scans
         for point in scan.points
         if point.onset is not None
-    ]
+    }
+    wanted = list(rigid)
     drawn, *found = turning_voltages(
-        design, [(), *wanted], TurningStart.of(meniscus), progress=progress, what="free surface"
+        design,
+        [(), *wanted],
+        TurningStart.of(meniscus),
+        guesses={changes: voltage / onset.voltage for changes, voltage in rigid.items()},
+        progress=progress,
+        what="free surface",
     )
     if isinstance(drawn, str):
         return scans

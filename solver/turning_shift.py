@@ -9,9 +9,10 @@ same way, and only ratios are used, like with like.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -121,7 +122,12 @@ class TurningStart:
 
 
 def turning_voltage(
-    design: Design, changes: Changes, *, start: TurningStart, near: CoarseMesh | None = None
+    design: Design,
+    changes: Changes,
+    *,
+    start: TurningStart,
+    near: CoarseMesh | None = None,
+    guesses: Mapping[Changes, float] = MappingProxyType({}),
 ) -> float:
     """Voltage of the turning point of a changed design on two coarse meshes, [V].
 
@@ -136,6 +142,8 @@ def turning_voltage(
         Of the design as drawn.
     near : CoarseMesh or None
         Of the design as drawn with the start's shape, to be moved to the changed one.
+    guesses : mapping of changes to float
+        Onset of a changed design over that of the drawn one where it is roughly known, [-].
 
     Raises
     ------
@@ -144,6 +152,7 @@ def turning_voltage(
     ContinuationError, MeshError
         No turning point was found from the start.
     """
+    start = replace(start, strength=start.strength * guesses.get(changes, 1.0) ** 2)
     drawn = {key: 1.0 if key == TENSION else design.dimension(key).value for key, _ in changes}
     reason = ContinuationError("no turning point was found")
     for steps in _STEPS:
@@ -209,6 +218,7 @@ def turning_voltages(
     variants: Iterable[Changes],
     start: TurningStart,
     *,
+    guesses: Mapping[Changes, float] = MappingProxyType({}),
     progress: Progress | None = None,
     what: str = "turning points of changed designs",
     finished: Callable[[int, float | str], None] | None = None,
@@ -221,6 +231,8 @@ def turning_voltages(
     variants : iterable of ((key, value), ...)
     start : TurningStart
         Of the design as drawn.
+    guesses : mapping of changes to float
+        As for `turning_voltage`.
     progress, what, finished
         As for `conegap.solver.scan.solve_variants`.
 
@@ -230,7 +242,12 @@ def turning_voltages(
         A process that was solving ended early.
     """
     return solve_variants(
-        partial(turning_voltage, start=start, near=_drawn_mesh(design, start)),
+        partial(
+            turning_voltage,
+            start=start,
+            near=_drawn_mesh(design, start),
+            guesses=dict(guesses),
+        ),
         design,
         variants,
         progress=progress,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,7 +18,8 @@ from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design, Dimension, quantity_for
 from conegap.geometries.errors import ComputationError, DesignError
 from conegap.solver.free_surface import RIGID, TURNING_POINT, Criterion, free_surface
-from conegap.solver.onset import RigidOnset
+from conegap.solver.liquid_section import MeniscusOnset
+from conegap.solver.onset import RigidOnset, rigid_onset
 from conegap.solver.scan import Changes, Progress, onset_of_variants
 from conegap.solver.turning_shift import TurningStart, turning_voltages
 
@@ -196,8 +197,20 @@ def vary(
         tuple((r.key, float(value)) for r, value in zip(ranges, values, strict=True))
         for values in points
     ]
-    results = onset_of_variants(design, variants, meshes=3, progress=progress, what="points")
-    turning, remarks = _turning_points(design, variants, criterion, progress)
+    meniscus, remarks = _free_surface(design, criterion, progress)
+    # Where the turning point is the onset, the rigid one only stands beside it.
+    results = onset_of_variants(
+        design, variants, meshes=3 if meniscus is None else 2, progress=progress, what="points"
+    )
+    turning = None
+    if meniscus is not None:
+        rigid = {
+            changes: result.voltage
+            for changes, result in zip(variants, results, strict=True)
+            if not isinstance(result, str)
+        }
+        turning, remark = _turning_points(design, variants, rigid, meniscus, progress)
+        remarks = (*remarks, *remark)
     variation = Variation(design, ranges, tuple(results), turning, remarks)
     if np.isnan(variation.voltages).all():
         raise ComputationError(
@@ -206,27 +219,41 @@ def vary(
     return variation
 
 
-def _turning_points(
-    design: Design, variants: Sequence[Changes], criterion: Criterion, progress: Progress | None
-) -> tuple[tuple[float | str, ...] | None, tuple[str, ...]]:
-    """Turning point of every variant, None where the rigid surface is the onset, and remarks."""
+def _free_surface(
+    design: Design, criterion: Criterion, progress: Progress | None
+) -> tuple[MeniscusOnset | None, tuple[str, ...]]:
+    """Turning point of the drawn design, None where the rigid surface is the onset, and remarks."""
     if criterion == "rigid":
         return None, ()
     if design.sector() is not None:
         return None, ("in three dimensions a range is that of the rigid surface",)
-    meniscus, remarks = free_surface(design, criterion, progress)
-    if meniscus is None:
-        return None, remarks
+    return free_surface(design, criterion, progress)
+
+
+def _turning_points(
+    design: Design,
+    variants: Sequence[Changes],
+    rigid: Mapping[Changes, float],
+    meniscus: MeniscusOnset,
+    progress: Progress | None,
+) -> tuple[tuple[float | str, ...] | None, tuple[str, ...]]:
+    """Turning point of every variant, None where it is lost as drawn, and remarks."""
+    nominal = rigid_onset(design, meshes=2).voltage
     found = turning_voltages(
-        design, [(), *variants], TurningStart.of(meniscus), progress=progress, what="turning points"
+        design,
+        [(), *variants],
+        TurningStart.of(meniscus),
+        guesses={changes: voltage / nominal for changes, voltage in rigid.items()},
+        progress=progress,
+        what="turning points",
     )
     drawn = found[0]
     if isinstance(drawn, str):
         remark = f"the turning point was not found again on two meshes ({drawn})"
-        return None, (*remarks, f"{remark}; the range is that of the rigid surface")
+        return None, (f"{remark}; the range is that of the rigid surface",)
     # Two meshes give ratios; the voltage of the drawn design comes from all of them.
     scale = meniscus.voltage / drawn
-    return tuple(v if isinstance(v, str) else scale * v for v in found[1:]), remarks
+    return tuple(v if isinstance(v, str) else scale * v for v in found[1:]), ()
 
 
 def check_ranges(ranges: tuple[Range, ...]) -> None:

@@ -135,3 +135,22 @@ def test_changed_keeps_symmetry_and_takes_coefficients() -> None:
     assert other.symmetry == "planar"
     assert_allclose(other.contact_angle, 0.5, rtol=1e-15)
     assert_allclose(shape.contact_angle, 1.02, rtol=1e-15)
+
+
+@pytest.mark.parametrize("symmetry", ["axisymmetric", "planar"])
+def test_variations_equal_central_differences(symmetry: Symmetry) -> None:
+    """INVARIANT: exact changes of places, curvature and volume against differences of shapes."""
+    coefficients = np.array([1.1, 0.1, -0.05, 0.02, 0.01])
+    shape, s, step = MeniscusShape(coefficients, symmetry), np.linspace(0.0, 1.0, 17), 1e-6
+    found = shape.variation(s)
+    for k in range(len(coefficients)):
+        up, down = (
+            shape.changed(coefficients + sign * step * np.eye(5)[k]) for sign in (1.0, -1.0)
+        )
+
+        def slope(high: object, low: object) -> object:
+            return (np.asarray(high) - np.asarray(low)) / (2.0 * step)
+
+        assert_allclose(found.places[k], slope(up.points(s), down.points(s)), atol=1e-8)
+        assert_allclose(found.curvature[k], slope(up.curvature(s), down.curvature(s)), atol=1e-8)
+        assert_allclose(shape.volume_gradient[k], slope(up.volume, down.volume), atol=1e-8)
