@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -105,6 +105,8 @@ class CoarseMesh:
     fill : Fill or None
         What the fill was before it was joined to the patches; None for triangles that came with
         the section.
+    like : CoarseMesh or None
+        A mesh with the same triangles, whose edges and order of elimination serve this one too.
     """
 
     section: Section
@@ -119,6 +121,7 @@ class CoarseMesh:
     curved_edges: tuple[CurvedEdge, ...]
     surface_edges: tuple[SurfaceEdge, ...]
     fill: Fill | None = None
+    like: CoarseMesh | None = field(default=None, repr=False, compare=False)
 
     @cached_property
     def sides(self) -> tuple[IntArray, IntArray]:
@@ -127,6 +130,8 @@ class CoarseMesh:
         The ends rise, and so do the edges; the sides run from a triangle's first corner to its
         second, and so on.
         """
+        if self.like is not None:
+            return self.like.sides
         ends = np.stack([self.triangles, np.roll(self.triangles, -1, axis=1)], axis=-1)
         ends = np.sort(ends.transpose(1, 0, 2).reshape(-1, 2), axis=1)
         keys, number = np.unique(ends[:, 0] * len(self.points) + ends[:, 1], return_inverse=True)
@@ -160,6 +165,8 @@ class CoarseMesh:
     @cached_property
     def _part_ranks(self) -> IntArray:
         """When every coarse point, then every edge, is eliminated, (points + edges,) array."""
+        if self.like is not None:
+            return self.like._part_ranks
         ends, sides = self.sides
         corner, edge = self.triangles.T, len(self.points) + sides
         next_corner, next_edge = np.roll(corner, -1, axis=0), np.roll(edge, -1, axis=0)

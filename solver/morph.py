@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -101,7 +102,7 @@ def morphed(coarse: CoarseMesh, section: Section) -> CoarseMesh:
     if not stretch <= _LARGEST_STRETCH:
         raise MovedTooFar(f"a triangle would be stretched by a factor {stretch:.3g}")
     filled = Fill(moved, fill.triangles, fill.edges)
-    return assembled(section, scale, filled, loops, patches)
+    return replace(assembled(section, scale, filled, loops, patches), like=coarse)
 
 
 def _alike(one: Section, other: Section) -> bool:

@@ -148,7 +148,9 @@ def _rigid(
 def _drawn_mesh(design: Design) -> CoarseMesh | None:
     """The coarse mesh of the design as drawn, None where it has none."""
     with suppress(MeshError):
-        return coarse_mesh(design.section())
+        drawn = coarse_mesh(design.section())
+        drawn.elimination_ranks(2)  # found once here, sent along to every process
+        return drawn
     return None
 
 

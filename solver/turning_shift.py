@@ -210,7 +210,9 @@ def _drawn_mesh(design: Design, start: TurningStart) -> CoarseMesh:
     liquid = liquid_section(design)
     shape = MeniscusShape(start.coefficients, start.symmetry)
     section, _ = liquid.draw(shape)
-    return liquid_mesh(liquid, section, shape)
+    drawn = liquid_mesh(liquid, section, shape)
+    drawn.elimination_ranks(2)  # found once here, sent along to every process
+    return drawn
 
 
 def turning_voltages(

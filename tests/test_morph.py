@@ -30,6 +30,7 @@ def test_nothing_moves_when_nothing_changes(name: str, meshes: dict[str, CoarseM
     drawn = meshes[name]
     moved = morphed(drawn, drawn.section)
     assert np.array_equal(moved.triangles, drawn.triangles)
+    assert moved.sides is drawn.sides
     size = np.ptp(drawn.points, axis=0).max()
     assert_allclose(moved.points, drawn.points, rtol=0, atol=1e-12 * size)
 
