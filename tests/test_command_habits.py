@@ -43,6 +43,8 @@ def made_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("conegap.solver.figures.report_pictures", pictures_of)
     monkeypatch.setattr("conegap.solver.picture.Picture.png", b"\x89PNG")
     monkeypatch.setattr("conegap.solver.picture.svg_of", lambda _, title="": "<svg></svg>")
+    # Not kept by the pictures that other tests share.
+    monkeypatch.setattr("conegap.solver.picture.Picture.svg", "<svg></svg>")
     monkeypatch.setattr("conegap.solver.report_pdf.pdf_report", lambda *_: b"%PDF")
     monkeypatch.setattr("conegap.solver.report.html_report", lambda *_: "<!DOCTYPE html>")
     monkeypatch.setattr("conegap.solver.vary.onset_of_variants", lawful)
