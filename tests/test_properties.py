@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from conegap.geometries.section import Section
 from conegap.solver.field import FieldSolution, solve_field
 from conegap.validation.properties import Findings, Property, check_design
-from conegap.validation.property_run import design_row, summary
+from conegap.validation.property_run import design_row, summary, tip_row
 from conegap.validation.random_designs import KINDS, RandomDesign, random_design
 
 
@@ -115,3 +115,12 @@ def test_row_of_the_large_run_names_what_broke(monkeypatch: pytest.MonkeyPatch) 
     row = design_row(0, seed=1, every=5)
     assert row["outcome"] == "broke down"
     assert "[emitter]" in row["design"]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", [1, 2])
+def test_laws_hold_for_tips_in_three_dimensions(number: int) -> None:
+    """INVARIANT: a factor without unit, and an error that bounds what a third mesh changes."""
+    row = tip_row(number, seed=5)
+    assert (row["outcome"], row["broken"]) == ("solved", [])
+    assert [bound["holds"] for bound in row["bounds"]] == [True]

@@ -1,8 +1,8 @@
 """The large run: random designs against the laws that must hold, broken files against the reader.
 
-``python -m conegap.validation.property_run --designs 2000 --files 1000 --seed 1`` works in two
-processes, prints its progress on standard error and a summary as JSON on standard output, and ends
-with 0 only if nothing is left unexplained.
+``python -m conegap.validation.property_run --designs 2000 --tips 200 --files 1000 --seed 1`` works
+in two processes, prints its progress on standard error and a summary as JSON on standard output,
+and ends with 0 only if nothing is left unexplained.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import tempfile
 import traceback
 import warnings
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -23,10 +23,11 @@ import numpy as np
 
 from conegap.solver.side_by_side import side_by_side
 from conegap.validation.broken_files import broken_file, verdict_of
-from conegap.validation.properties import check_design
-from conegap.validation.random_designs import random_design
+from conegap.validation.properties import Findings, check_design
+from conegap.validation.random_designs import RandomDesign, random_design
+from conegap.validation.random_tips import check_tips, random_tips
 
-__all__ = ["broken_row", "design_row", "main", "summary"]
+__all__ = ["broken_row", "design_row", "main", "summary", "tip_row"]
 
 _HOLDING_SHARE = 0.95
 
@@ -45,11 +46,30 @@ def design_row(number: int, *, seed: int, every: int) -> dict[str, Any]:
     """
     random = random_design(np.random.default_rng((seed, number)).random)
     meshes = 4 if number % every == 0 else 3
+    return _row(number, random, partial(check_design, meshes=meshes))
+
+
+def tip_row(number: int, *, seed: int) -> dict[str, Any]:
+    """One random crown or row of tips in three dimensions, ready for JSON.
+
+    Parameters
+    ----------
+    number : int
+        Which design of the run.
+    seed : int
+        Of the run.
+    """
+    return _row(number, random_tips(np.random.default_rng((seed, number)).random), check_tips)
+
+
+def _row(
+    number: int, random: RandomDesign, check: Callable[[RandomDesign, Path], Findings]
+) -> dict[str, Any]:
     row: dict[str, Any] = {"number": number, "kind": random.kind}
     with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
         warnings.simplefilter("error", RuntimeWarning)
         try:
-            found = check_design(random, Path(folder), meshes=meshes)
+            found = check(random, Path(folder))
         except Exception:
             return {
                 **row,
@@ -131,6 +151,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     parser = argparse.ArgumentParser(prog="python -m conegap.validation.property_run")
     parser.add_argument("--designs", type=int, default=0, help="how many random designs")
+    parser.add_argument("--tips", type=int, default=0, help="how many random crowns and arrays")
     parser.add_argument("--files", type=int, default=0, help="how many broken files")
     parser.add_argument("--seed", type=int, default=1, help="another seed, other designs")
     parser.add_argument(
@@ -151,6 +172,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         range(given.designs),
         progress=progress,
         what="designs",
+    )
+    designs += side_by_side(
+        partial(tip_row, seed=given.seed), range(given.tips), progress=progress, what="tips"
     )
     found = {"seed": given.seed, **summary(designs, files)}
     text = json.dumps(found, indent=2, ensure_ascii=False)

@@ -16,7 +16,7 @@ import numpy as np
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design
 
-__all__ = ["KINDS", "RandomDesign", "random_design"]
+__all__ = ["KINDS", "Draw", "RandomDesign", "Uniform", "random_design"]
 
 KINDS = ("needle", "capillary", "slit", "profile")
 _UNITS = {"um": 1e-6, "mm": 1e-3, "m": 1.0}
@@ -145,12 +145,13 @@ class RandomDesign:
 
 
 @dataclass(frozen=True)
-class _Draw:
+class Draw:
     """Numbers of a given range from a source of numbers between 0 and 1."""
 
     uniform: Uniform
 
     def between(self, low: float, high: float) -> float:
+        """Evenly spread."""
         return low + (high - low) * self.uniform()
 
     def spread(self, low: float, high: float) -> float:
@@ -159,9 +160,11 @@ class _Draw:
         return float(f"{value:.3g}")
 
     def one_of(self, *choices: str) -> str:
+        """Any of some words, each as likely."""
         return choices[min(int(self.uniform() * len(choices)), len(choices) - 1)]
 
     def sometimes(self, share: float) -> bool:
+        """True with a probability, [-]."""
         return self.uniform() < share
 
 
@@ -175,7 +178,7 @@ def random_design(uniform: Uniform, kind: str | None = None) -> RandomDesign:
     kind : str or None
         One of `KINDS`; drawn when None.
     """
-    draw = _Draw(uniform)
+    draw = Draw(uniform)
     kind = kind or draw.one_of(*KINDS)
     emitter = {"needle": _needle, "capillary": _capillary, "slit": _slit, "profile": _profile}
     lengths, words, points, radius = emitter[kind](draw)
@@ -195,7 +198,7 @@ def random_design(uniform: Uniform, kind: str | None = None) -> RandomDesign:
 _Parts = tuple[dict[str, float], dict[str, str], FloatArray | None, float]
 
 
-def _needle(draw: _Draw) -> _Parts:
+def _needle(draw: Draw) -> _Parts:
     radius = draw.spread(0.3e-6, 30e-6)
     angle = draw.between(3.0, 50.0)
     shank = 2.0 * radius * draw.spread(2.0, 60.0)
@@ -212,7 +215,7 @@ def _needle(draw: _Draw) -> _Parts:
     return lengths, words, None, radius + film
 
 
-def _capillary(draw: _Draw) -> _Parts:
+def _capillary(draw: Draw) -> _Parts:
     bore = draw.spread(5e-6, 200e-6)
     outer = bore * draw.spread(1.2, 4.0)
     lengths = {
@@ -226,7 +229,7 @@ def _capillary(draw: _Draw) -> _Parts:
     return lengths, words, None, 0.5 * (bore if line == "bore" else outer)
 
 
-def _slit(draw: _Draw) -> _Parts:
+def _slit(draw: Draw) -> _Parts:
     lip = draw.spread(0.5e-6, 20e-6)
     lengths = {
         "emitter.length": 10e-3,
@@ -245,7 +248,7 @@ def _slit(draw: _Draw) -> _Parts:
     return lengths, words, None, lip
 
 
-def _profile(draw: _Draw) -> _Parts:
+def _profile(draw: Draw) -> _Parts:
     """A hyperbola sampled as a person would trace it, revolved or with two unlike flanks."""
     radius = draw.spread(0.5e-6, 20e-6)
     reach = radius * draw.spread(10.0, 80.0)
@@ -274,7 +277,7 @@ def _flank(radius: float, angle: float, reach: float) -> FloatArray:
     return np.column_stack([x, -radius * slope**2 * (np.cosh(u) - 1.0)])
 
 
-def _accelerator(draw: _Draw, gap: float, planar: bool) -> tuple[dict[str, float], dict[str, str]]:
+def _accelerator(draw: Draw, gap: float, planar: bool) -> tuple[dict[str, float], dict[str, str]]:
     kinds = ("plane", "slotted_plate") if planar else ("plane", "aperture_plate", "ring")
     kind = draw.one_of(*kinds)
     lengths = {"accelerator.gap": gap}
@@ -294,7 +297,7 @@ def _accelerator(draw: _Draw, gap: float, planar: bool) -> tuple[dict[str, float
     return lengths, words
 
 
-def _surroundings(draw: _Draw, lengths: Mapping[str, float], planar: bool) -> dict[str, float]:
+def _surroundings(draw: Draw, lengths: Mapping[str, float], planar: bool) -> dict[str, float]:
     """Holder and walls; some of their defaults have a least size of their own."""
     tall = lengths.get("emitter.protrusion", 0.0)
     if "emitter.bore" in lengths:
