@@ -101,7 +101,7 @@ def key_of(design: Design, variant: Variant, what: str) -> str:
     design : Design
     variant : tuple of (key, SI value)
     what : str
-        What was solved: "2 meshes", "turning point".
+        What was solved: "2 meshes, moved", "turning point".
     """
     changes = [f"{key} = {value!r}" for key, value in sorted(variant)]
     parts = [design.sha256, version("conegap"), what, *changes]
@@ -131,7 +131,7 @@ def solved_onset(
     """
 
     def onset(variants: Sequence[Variant], what: str) -> list[float]:
-        keys = [key_of(design, variant, "2 meshes") for variant in variants]
+        keys = [key_of(design, variant, "2 meshes, moved") for variant in variants]
         missing = {k: v for k, v in zip(keys, variants, strict=True) if k not in kept.rows}
 
         def finished(number: int, result: RigidOnset | str) -> None:
@@ -189,7 +189,7 @@ def solved_turning(
         DesignError where a variant has no onset, ContinuationError where the drawn design's own
         turning point is not found on two meshes.
     """
-    what_of = "turning point, 2 meshes"
+    what_of = "turning point, 2 meshes, moved"
     rigid = solved_onset(design, kept, progress=progress)
 
     def solve(variants: Sequence[Variant], what: str) -> list[float | str]:

@@ -152,11 +152,12 @@ def turning_voltage(
     ContinuationError, MeshError
         No turning point was found from the start.
     """
-    start = replace(start, strength=start.strength * guesses.get(changes, 1.0) ** 2)
     drawn = {key: 1.0 if key == TENSION else design.dimension(key).value for key, _ in changes}
     reason = ContinuationError("no turning point was found")
     for steps in _STEPS:
         here = start
+        if steps == 1:
+            here = replace(start, strength=start.strength * guesses.get(changes, 1.0) ** 2)
         try:
             for step in range(1, steps + 1):
                 share = step / steps
