@@ -19,6 +19,7 @@ import numpy as np
 
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design
+from conegap.geometries.errors import ComputationError, MeshError
 from conegap.geometries.section import Symmetry
 from conegap.solver.coarse_mesh import CoarseMesh
 from conegap.solver.continuation import ContinuationError
@@ -40,7 +41,8 @@ TENSION = "surface_tension"
 """Pseudo key of a variant: factor on the surface tension, [-]."""
 
 _LEVELS = (2, 4)
-_STEPS = (1, 2, 4)
+# Steps from the drawn design, and whether its mesh is moved along or new ones are made.
+_ATTEMPTS = ((1, True), (2, True), (4, False), (8, False))
 
 
 @dataclass(frozen=True)
@@ -131,7 +133,8 @@ def turning_voltage(
 ) -> float:
     """Voltage of the turning point of a changed design on two coarse meshes, [V].
 
-    Where the start is too far away for Newton's method, it is carried along in two or four steps.
+    Where the start is too far away for Newton's method or for the mesh, it is carried along in two
+    to eight steps.
 
     Parameters
     ----------
@@ -153,8 +156,8 @@ def turning_voltage(
         No turning point was found from the start.
     """
     drawn = {key: 1.0 if key == TENSION else design.dimension(key).value for key, _ in changes}
-    reason = ContinuationError("no turning point was found")
-    for steps in _STEPS:
+    reason: ComputationError = ContinuationError("no turning point was found")
+    for steps, follows in _ATTEMPTS:
         here = start
         if steps == 1:
             here = replace(start, strength=start.strength * guesses.get(changes, 1.0) ** 2)
@@ -162,11 +165,12 @@ def turning_voltage(
             for step in range(1, steps + 1):
                 share = step / steps
                 part = tuple((k, drawn[k] + share * (value - drawn[k])) for k, value in changes)
-                voltage, here = _fold(design, changes if step == steps else part, here, near)
+                way = changes if step == steps else part
+                voltage, here = _fold(design, way, here, near if follows else None)
             return voltage
         except SurfaceInSolid:
             raise
-        except ContinuationError as error:
+        except (ContinuationError, MeshError) as error:
             reason = error
     raise reason
 
