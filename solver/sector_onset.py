@@ -103,13 +103,23 @@ class SectorOnset:
         tips = tuple(
             replace(
                 tip,
-                per_volt=estimate(
+                per_volt=_estimate(
                     tip.per_volt.level_sizes[:count], tip.per_volt.level_values[:count]
                 ),
             )
             for tip in self.tips
         )
         return replace(self, tips=tips)
+
+
+def _estimate(sizes: tuple[int, ...], values: tuple[float, ...]) -> Estimate:
+    """Best value and error; of two meshes their whole difference, since the order is below two.
+
+    A third of it, as in the plane, bounded the change to a third mesh in 89 % of random sectors
+    only; the whole in 98 %.
+    """
+    found = estimate(sizes, values)
+    return replace(found, error=3.0 * found.error) if len(sizes) == 2 else found
 
 
 def tip_fields(design: Design, sector: Sector, solution: SectorSolution) -> tuple[TipField, ...]:
@@ -143,7 +153,7 @@ def tip_fields(design: Design, sector: Sector, solution: SectorSolution) -> tupl
             means, left = sphere_means(level.mesh, tip, above[None])
             near = responses[shape].field(means[0])
             values.append(near.value)
-        best = estimate(solution.level_sizes, tuple(values))
+        best = _estimate(solution.level_sizes, tuple(values))
         best = replace(best, error=math.hypot(best.error, near.error))
         if best.value <= 0.0:
             raise DesignError(

@@ -40,8 +40,6 @@ class SectorOperator:
     """
 
     def __init__(self, points: FloatArray, volumes: ControlVolumes, held: BoolArray) -> None:
-        import pyamg
-
         self._volumes = volumes
         self._held = held
         self._free = ~held
@@ -49,9 +47,7 @@ class SectorOperator:
         self._matrix = -dual_matrix(volumes, held)
         if not np.all(self._matrix.diagonal() > 0.0):
             raise MeshError("some points of the sector's mesh belong to no tetrahedron")
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            self._multigrid: Any = pyamg.ruge_stuben_solver(self._matrix)
+        self._multigrid = _multigrid(self._matrix)
 
     def potential(self, values: FloatArray, start: FloatArray | None = None) -> FloatArray:
         """Potential at every point.
@@ -101,3 +97,18 @@ class SectorOperator:
         flow = self._conductance * (potential[first] - potential[last])
         count = len(potential)
         return np.asarray(np.bincount(first, flow, count) - np.bincount(last, flow, count))
+
+
+def _multigrid(matrix: Any) -> Any:
+    """Ruge and Stueben's multigrid, or smoothed aggregation where that has no finite coarse levels.
+
+    The first divides by sums of entries of a row, which may vanish where some are positive.
+    """
+    import pyamg
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        found = pyamg.ruge_stuben_solver(matrix)
+        if all(np.isfinite(level.A.data).all() for level in found.levels):
+            return found
+        return pyamg.smoothed_aggregation_solver(matrix)

@@ -125,3 +125,25 @@ def test_harmonic_polynomial_converges(meshes: list[TetraMesh]) -> None:
         operator = SectorOperator(mesh.points, tetra_volumes(mesh.points, mesh.tetrahedra), held)
         errors.append(np.sqrt(np.mean((operator.potential(law) - law) ** 2)))
     assert np.log2(errors[-2] / errors[-1]) > 1.75
+
+
+def test_multigrid_without_finite_levels_is_replaced(
+    meshes: list[TetraMesh], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """INVARIANT: where the first kind of multigrid breaks down the second finds the same field."""
+    import pyamg
+
+    right = pyamg.ruge_stuben_solver
+    broken = []
+
+    def without_levels(matrix: object) -> object:
+        found = right(matrix, max_coarse=20)
+        found.levels[-1].A.data[:] = np.nan
+        broken.append(found)
+        return found
+
+    monkeypatch.setattr(pyamg, "ruge_stuben_solver", without_levels)
+    points = meshes[1].points
+    volumes = tetra_volumes(points, meshes[1].tetrahedra)
+    assert linear_error(meshes[1], points, volumes) < 1e-7
+    assert broken
