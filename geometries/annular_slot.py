@@ -64,6 +64,13 @@ class AnnularSlot(Plate):
             )
         else:
             yield from self._plate_problems("slot_width", "outer_diameter")
+            disc = (self.mean_diameter - self.slot_width) / 2.0
+            if self.edge_radius >= disc:
+                yield Problem(
+                    "accelerator.edge_radius",
+                    f"the edge of the disc inside the slot is rounder than the disc, whose radius "
+                    f"is {length_text(disc)}; make it sharper or the slot narrower",
+                )
         if abs(self.lateral_offset) >= self.slot_width / 2.0:
             yield Problem(
                 "accelerator.lateral_offset",

@@ -144,6 +144,12 @@ def test_a_wrong_crown_or_array_is_refused(
         Design.from_text(text)
 
 
+def test_a_disc_too_small_for_its_own_edge_is_refused() -> None:
+    """EXACT: 8 mm less 7.9 mm leave a disc of 50 um, which no edge of 0.1 mm fits on."""
+    with pytest.raises(DesignError, match=r"accelerator\.edge_radius.*is 50 um"):
+        design_with("crown", slot_width='"7.9 mm"')
+
+
 def test_an_annular_slot_faces_only_a_crown() -> None:
     """EXACT: before a needle it is refused, and a crown before a ring too."""
     slot = re.search(r"(?s)\[accelerator\].*?\[liquid\]", starter("crown"))
