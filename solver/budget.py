@@ -19,7 +19,7 @@ from conegap.geometries.errors import DesignError
 from conegap.solver.field import FieldSolution
 from conegap.solver.liquid_section import MeniscusOnset
 from conegap.solver.onset import RigidOnset, rigid_onset_of_solution
-from conegap.solver.scan import Changes, Progress, onset_of_variants
+from conegap.solver.scan import Changes, Progress, onset_of_variants, tolerance_ends
 from conegap.solver.sector_onset import SectorOnset
 from conegap.solver.surface_balance import field_stress
 from conegap.solver.turning_shift import TENSION, TurningStart, turning_voltages
@@ -160,7 +160,6 @@ def error_budget(
     if ROOM in found:
         room = ()
         lines.append(_room_line(abs(found[ROOM][0])))
-    variants = [((d.key, d.value + sign * _tolerance(d)),) for d in solved for sign in (-1, 1)]
     basis = _RIGID
     if meniscus is not None:
         basis += f": {_NOT_FOUND}" if sector is None else ", not the turning point"
@@ -169,7 +168,12 @@ def error_budget(
     drawn = rigid_onset_of_solution(design, solution.first_meshes(2)).in_sector(coarse)
     factor = None if coarse is None else coarse.factor
     results = onset_of_variants(
-        design, variants, factor=factor, progress=progress, what="tolerances"
+        design,
+        tolerance_ends(solved),
+        factor=factor,
+        near=solution.coarse,
+        progress=progress,
+        what="tolerances",
     )
     for k, dimension in enumerate(solved):
         ends = (results[2 * k], results[2 * k + 1])
@@ -186,7 +190,13 @@ def error_budget(
     if room:
         # Three meshes: twice the chamber stretches the mesh where it is coarse anyway.
         (wide,) = onset_of_variants(
-            design, [room], meshes=3, factor=factor, progress=progress, what="surroundings"
+            design,
+            [room],
+            meshes=3,
+            factor=factor,
+            near=solution.coarse,
+            progress=progress,
+            what="surroundings",
         )
         if isinstance(wide, str):
             raise DesignError(f"chamber: the check with a chamber twice as large failed: {wide}")
@@ -244,10 +254,8 @@ def _turning_shifts(
 
     With a larger chamber the shift stands twice.
     """
-    ends: list[Changes] = [()]
+    ends: list[Changes] = [(), *tolerance_ends(dimensions)]
     names = [d.key for d in dimensions]
-    for d in dimensions:
-        ends += [((d.key, d.value + sign * _tolerance(d)),) for sign in (-1, 1)]
     if tension > 0.0:
         names.append(TENSION)
         ends += [((TENSION, 1.0 - tension),), ((TENSION, 1.0 + tension),)]

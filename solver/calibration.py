@@ -27,7 +27,7 @@ from conegap.solver.free_surface import RIGID, TURNING_POINT, Criterion, free_su
 from conegap.solver.liquid_section import MeniscusOnset
 from conegap.solver.onset import RigidOnset, rigid_onset
 from conegap.solver.radius_search import Root, Voltages, find_radius
-from conegap.solver.scan import Changes, Progress, onset_of_variants
+from conegap.solver.scan import Progress, drawn_mesh, onset_of_variants, tolerance_ends
 from conegap.solver.shifts import Shifts
 
 __all__ = ["Alternative", "Calibration", "Root", "calibrate", "find_radius", "relative_uncertainty"]
@@ -226,12 +226,11 @@ def _turning_search(
         if isinstance(drawn, str):
             return None
         scale = shifts.meniscus.voltage / drawn
-        over = _kept(
-            lambda radii: [
-                v if isinstance(v, str) else scale * v
-                for v in shifts.voltages([((key, r),) for r in radii], "turning point over radius")
-            ]
-        )
+
+        def over(radii: Sequence[float]) -> list[float | str]:
+            found = shifts.voltages([((key, r),) for r in radii], "turning point over radius")
+            return [v if isinstance(v, str) else scale * v for v in found]
+
         root = find_radius(over, dimension.value, measured, total, span=_TURNING_SPAN)
         there = rigid_onset(shifts.design.with_value(key, root.value), meshes=2)
     except (DesignError, ComputationError):
@@ -251,6 +250,7 @@ def _rigid_search(
     """The radius by rigid onsets, scaled where a turning point is the onset."""
     design, key, progress = shifts.design, dimension.key, shifts.progress
     factor = None if design.sector() is None else rigid.factor
+    near = drawn_mesh(design)
 
     def solve(radii: Sequence[float]) -> list[float | str]:
         results = onset_of_variants(
@@ -258,6 +258,7 @@ def _rigid_search(
             [((key, r),) for r in radii],
             meshes=3,
             factor=factor,
+            near=near,
             progress=progress if len(radii) > 1 else None,
             what=f"onset over {dimension.label}",
         )
@@ -345,10 +346,7 @@ def _alternatives(
 ) -> tuple[Alternative, ...]:
     """How far every other toleranced quantity would have to move, by central differences."""
     others = [d for d in design.dimensions() if d.tolerance and d.key != key and _acts(d)]
-    variants: list[Changes] = [
-        ((d.key, d.value + sign * _half(d)),) for d in others for sign in (-1.0, 1.0)
-    ]
-    results = shifts.voltages(variants, "other explanations")
+    results = shifts.voltages(tolerance_ends(others), "other explanations")
     wanted = math.log(ratio)
     found = []
     for k, d in enumerate(others):

@@ -162,6 +162,11 @@ class CoarseMesh:
             ]
         )
 
+    def prepared(self) -> CoarseMesh:
+        """This mesh with its order of elimination found, to be sent to other processes."""
+        self.elimination_ranks(2)
+        return self
+
     @cached_property
     def _part_ranks(self) -> IntArray:
         """When every coarse point, then every edge, is eliminated, (points + edges,) array."""

@@ -8,6 +8,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from conegap.solver.command_criterion import add_criterion
+
 if TYPE_CHECKING:
     from conegap.geometries.design import Design
     from conegap.solver.calibration import Calibration
@@ -45,12 +47,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default="0 V",
         help='plus-minus of the reading, such as "0.1 kV" (default: none)',
     )
-    parser.add_argument(
-        "--criterion",
-        choices=("automatic", "rigid", "meniscus"),
-        default="automatic",
-        help="as for conegap onset",
-    )
+    add_criterion(parser)
     parser.add_argument("--write", metavar="FILE", help="write a copy of the design file")
     parser.add_argument("--force", action="store_true", help="replace a file that exists")
     parser.add_argument(

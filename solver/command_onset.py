@@ -7,6 +7,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from conegap.solver.command_criterion import add_criterion
+
 if TYPE_CHECKING:
     from conegap.solver.assessment import Assessment
 
@@ -44,11 +46,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--quick", action="store_true", help="leave out the scans over gap and edge radius"
     )
-    parser.add_argument(
-        "--criterion",
-        choices=("automatic", "rigid", "meniscus"),
-        default="automatic",
-        help="automatic: follow the free liquid surface where there is one; rigid: hold it as "
+    add_criterion(
+        parser,
+        "automatic: follow the free liquid surface where there is one; rigid: hold it as "
         "drawn; meniscus: follow it or refuse",
     )
     parser.add_argument(

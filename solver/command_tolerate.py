@@ -7,6 +7,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from conegap.solver.command_criterion import add_criterion
+
 if TYPE_CHECKING:
     from rich.console import Console
 
@@ -54,12 +56,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="this dimension scatters normally, its tolerance being two standard deviations; "
         "'all' for every one",
     )
-    parser.add_argument(
-        "--criterion",
-        choices=("automatic", "rigid", "meniscus"),
-        default="automatic",
-        help="as for conegap onset",
-    )
+    add_criterion(parser)
     parser.add_argument(
         "--samples", metavar="N", default="100000", help="number of samples (default: 100000)"
     )

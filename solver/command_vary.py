@@ -7,6 +7,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from conegap.solver.command_criterion import add_criterion
+
 if TYPE_CHECKING:
     from conegap.solver.vary import Variation
 
@@ -44,12 +46,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         required=True,
         help="quantity and range; give it twice for a grid",
     )
-    parser.add_argument(
-        "--criterion",
-        choices=("automatic", "rigid", "meniscus"),
-        default="automatic",
-        help="as for conegap onset",
-    )
+    add_criterion(parser)
     parser.add_argument(
         "--to", metavar="FOLDER", help="folder to write (default: conegap-vary-NAME)"
     )

@@ -14,6 +14,7 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
+from functools import cache, partial
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -22,7 +23,7 @@ from conegap.geometries.design import Design
 from conegap.geometries.errors import DesignError, OutputError
 from conegap.solver.continuation import ContinuationError
 from conegap.solver.onset import RigidOnset
-from conegap.solver.scan import Progress, onset_of_variants
+from conegap.solver.scan import Progress, drawn_mesh, onset_of_variants
 from conegap.solver.turning_shift import TurningStart, turning_voltages
 from conegap.solver.writing import file_system_refusals
 
@@ -130,6 +131,8 @@ def solved_onset(
         DesignError where a variant has no onset.
     """
 
+    drawn = cache(partial(drawn_mesh, design))
+
     def onset(variants: Sequence[Variant], what: str) -> list[float]:
         keys = [key_of(design, variant, "2 meshes, moved") for variant in variants]
         missing = {k: v for k, v in zip(keys, variants, strict=True) if k not in kept.rows}
@@ -142,6 +145,7 @@ def solved_onset(
             design,
             list(missing.values()),
             meshes=2,
+            near=drawn() if missing else None,
             progress=progress,
             what=what,
             finished=finished,

@@ -49,6 +49,15 @@ class Picture:
         """The figure as SVG with its words as title."""
         return svg_of(self.figure, title=self.alt)
 
+    @property
+    def part(self) -> str:
+        """The SVG element to stand with others: without metadata, with identifiers of its own."""
+        text = self.svg[self.svg.index("<svg") :]
+        text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)
+        text = re.sub(r'\bid="([^"]+)"', rf'id="{self.name}-\1"', text)
+        text = re.sub(r'xlink:href="#([^"]+)"', rf'xlink:href="#{self.name}-\1"', text)
+        return re.sub(r"url\(#([^)]+)\)", rf"url(#{self.name}-\1)", text)
+
     @cached_property
     def raster(self) -> Image:
         """The figure as dots, from `raster_of`."""

@@ -54,12 +54,7 @@ def inlined(picture: Picture) -> str:
     ----------
     picture : Picture
     """
-    text = picture.svg[picture.svg.index("<svg") :]
-    text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)
-    # One identifier may stand only once on a page.
-    text = re.sub(r'\bid="([^"]+)"', rf'id="{picture.name}-\1"', text)
-    text = re.sub(r'xlink:href="#([^"]+)"', rf'href="#{picture.name}-\1"', text)
-    text = re.sub(r"url\(#([^)]+)\)", rf"url(#{picture.name}-\1)", text)
+    text = picture.part.replace("xlink:href=", "href=")
     for name, colour in COLOURS.items():
         text = re.sub(re.escape(colour), f"var(--{name})", text, flags=re.IGNORECASE)
     box = re.search(r'viewBox="([^"]+)"', text)

@@ -15,7 +15,7 @@ from typing import TypeVar
 import numpy as np
 
 from conegap.geometries.curves import FloatArray
-from conegap.geometries.design import Design
+from conegap.geometries.design import Design, Dimension
 from conegap.geometries.errors import DesignError, MeshError
 from conegap.solver.coarse_mesh import CoarseMesh, coarse_mesh
 from conegap.solver.morph import morphed
@@ -31,9 +31,11 @@ __all__ = [
     "ScanPoint",
     "all_follow",
     "changed_design",
+    "drawn_mesh",
     "onset_of_variants",
     "scan",
     "solve_variants",
+    "tolerance_ends",
 ]
 
 Finished = Callable[[int, RigidOnset | str], None]
@@ -145,13 +147,31 @@ def _rigid(
     )
 
 
-def _drawn_mesh(design: Design) -> CoarseMesh | None:
-    """The coarse mesh of the design as drawn, None where it has none."""
+def drawn_mesh(design: Design) -> CoarseMesh | None:
+    """The coarse mesh of the design as drawn, to be moved to its variants; None where it has none.
+
+    Parameters
+    ----------
+    design : Design
+    """
     with suppress(MeshError):
-        drawn = coarse_mesh(design.section())
-        drawn.elimination_ranks(2)  # found once here, sent along to every process
-        return drawn
+        return coarse_mesh(design.section()).prepared()
     return None
+
+
+def tolerance_ends(dimensions: Iterable[Dimension]) -> list[Changes]:
+    """Both ends of every tolerance as variants, the lower one first.
+
+    Parameters
+    ----------
+    dimensions : iterable of Dimension
+        With a tolerance each.
+    """
+    return [
+        ((d.key, d.value + sign * float(d.tolerance or 0.0)),)
+        for d in dimensions
+        for sign in (-1.0, 1.0)
+    ]
 
 
 def onset_of_variants(
@@ -160,6 +180,7 @@ def onset_of_variants(
     *,
     meshes: int = 2,
     factor: float | None = None,
+    near: CoarseMesh | None = None,
     progress: Progress | None = None,
     what: str = "solving variants",
     finished: Finished | None = None,
@@ -177,6 +198,8 @@ def onset_of_variants(
     factor : float or None
         Factor of the third dimension on two meshes, of the design as drawn, see
         `SectorOnset.factor`, [-].
+    near : CoarseMesh or None
+        Of the design as drawn where it is at hand; made where it is not.
     progress : callable or None
         Called after every variant.
     what : str
@@ -195,7 +218,8 @@ def onset_of_variants(
         A process that was solving ended early.
     """
     wanted = list(variants)
-    near = _drawn_mesh(design) if wanted else None
+    if near is None and wanted:
+        near = drawn_mesh(design)
     return solve_variants(
         partial(_rigid, meshes=meshes, factor=factor, near=near),
         design,
@@ -215,7 +239,7 @@ def all_follow(design: Design, variants: Iterable[Changes]) -> bool:
     design : Design
     variants : iterable of ((key, SI value), ...)
     """
-    near = _drawn_mesh(design)
+    near = drawn_mesh(design)
     if near is None:
         return False
     try:

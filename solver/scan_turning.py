@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 from conegap.geometries.design import Design
+from conegap.solver.continuation import ContinuationError
 from conegap.solver.liquid_section import MeniscusOnset
 from conegap.solver.onset import RigidOnset
 from conegap.solver.scan import Changes, Progress, Scan
-from conegap.solver.turning_shift import TurningStart, turning_voltages
+from conegap.solver.turning_shift import scaled_voltages
 
 __all__ = ["with_turning_points"]
 
@@ -52,22 +53,18 @@ def with_turning_points(
         if point.onset is not None
     }
     wanted = list(rigid)
-    drawn, *found = turning_voltages(
-        design,
-        [(), *wanted],
-        TurningStart.of(meniscus),
-        guesses={changes: voltage / onset.voltage for changes, voltage in rigid.items()},
-        progress=progress,
-        what="free surface",
-    )
-    if isinstance(drawn, str):
+    try:
+        found = scaled_voltages(
+            design,
+            wanted,
+            meniscus,
+            guesses={changes: voltage / onset.voltage for changes, voltage in rigid.items()},
+            progress=progress,
+            what="free surface",
+        )
+    except ContinuationError:
         return scans
-    # Two meshes give ratios; the voltage of the drawn design comes from all of them.
-    at = {
-        changes: meniscus.voltage * voltage / drawn
-        for changes, voltage in zip(wanted, found, strict=True)
-        if not isinstance(voltage, str)
-    }
+    at = {k: v for k, v in zip(wanted, found, strict=True) if not isinstance(v, str)}
     return tuple(
         replace(
             scan,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import html
 import io
-import re
 from collections.abc import Sequence
 
 from conegap.solver.figure_style import PAPER
@@ -27,11 +26,7 @@ def svg_sheet(pictures: Sequence[Picture], title: str) -> str:
     places, width, height = _places(sizes)
     parts = []
     for picture, (x, y), (wide, tall) in zip(pictures, places, sizes, strict=True):
-        text = picture.svg[picture.svg.index("<svg") :]
-        text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.S)
-        text = re.sub(r'\bid="([^"]+)"', rf'id="{picture.name}-\1"', text)
-        text = re.sub(r'xlink:href="#([^"]+)"', rf'xlink:href="#{picture.name}-\1"', text)
-        text = re.sub(r"url\(#([^)]+)\)", rf"url(#{picture.name}-\1)", text)
+        text = picture.part
         head = (
             f'<svg x="{x:g}" y="{y:g}" width="{wide:g}" height="{tall:g}" '
             f'viewBox="0 0 {wide:g} {tall:g}" role="img" '

@@ -5,13 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from conegap.geometries.design import Design
 from conegap.solver.budget import rigid_tension_gain
+from conegap.solver.coarse_mesh import CoarseMesh
 from conegap.solver.liquid_section import MeniscusOnset
 from conegap.solver.onset import RigidOnset
 from conegap.solver.scan import Changes, Progress, onset_of_variants
-from conegap.solver.turning_shift import TENSION, TurningStart, turning_voltages
+from conegap.solver.turning_shift import (
+    TENSION,
+    TurningStart,
+    drawn_liquid_mesh,
+    turning_voltages,
+)
 
 __all__ = ["Shifts"]
 
@@ -50,9 +57,22 @@ class Shifts:
         """
         if self.meniscus is not None:
             start = TurningStart.of(self.meniscus)
-            return turning_voltages(self.design, variants, start, progress=self.progress, what=what)
+            return turning_voltages(
+                self.design,
+                variants,
+                start,
+                near=self._drawn_mesh,
+                progress=self.progress,
+                what=what,
+            )
         results = onset_of_variants(self.design, variants, progress=self.progress, what=what)
         return [r if isinstance(r, str) else r.voltage for r in results]
+
+    @cached_property
+    def _drawn_mesh(self) -> CoarseMesh:
+        """Of the drawn design's turning point."""
+        assert self.meniscus is not None
+        return drawn_liquid_mesh(self.design, TurningStart.of(self.meniscus))
 
     def tension_gain(self, rigid: RigidOnset) -> float:
         """d ln V / d ln gamma: of the turning point where it is found again, else rigid, [-].

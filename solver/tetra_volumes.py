@@ -40,8 +40,7 @@ def corner_gradients(points: FloatArray, tetrahedra: IntArray) -> tuple[FloatArr
     (m, 4, 3) array, (m,) array
         Scaled, [1/length] and [length^3].
     """
-    corners = points[tetrahedra]
-    a, b, c = (corners[:, k] - corners[:, 0] for k in (1, 2, 3))
+    a, b, c = _spokes(points, tetrahedra)
     bc, ca, ab = np.cross(b, c), np.cross(c, a), np.cross(a, b)
     six = np.einsum("ij,ij->i", a, bc)
     gradients = np.empty((len(tetrahedra), 4, 3))
@@ -49,6 +48,12 @@ def corner_gradients(points: FloatArray, tetrahedra: IntArray) -> tuple[FloatArr
         gradients[:, k] = normal / six[:, None]
     gradients[:, 0] = -gradients[:, 1:].sum(axis=1)
     return gradients, np.abs(six) / 6.0
+
+
+def _spokes(points: FloatArray, tetrahedra: IntArray) -> tuple[FloatArray, ...]:
+    """From the first corner of every tetrahedron to the others, three (m, 3) arrays."""
+    corners = points[tetrahedra]
+    return tuple(corners[:, k] - corners[:, 0] for k in (1, 2, 3))
 
 
 def sound_tetrahedra(points: FloatArray, tetrahedra: IntArray) -> IntArray:
@@ -72,8 +77,7 @@ def sound_tetrahedra(points: FloatArray, tetrahedra: IntArray) -> IntArray:
     MeshError
         There are too many of them.
     """
-    corners = points[tetrahedra]
-    a, b, c = (corners[:, k] - corners[:, 0] for k in (1, 2, 3))
+    a, b, c = _spokes(points, tetrahedra)
     size = np.linalg.norm(a, axis=1) * np.linalg.norm(b, axis=1) * np.linalg.norm(c, axis=1)
     shape = np.einsum("ij,ij->i", a, np.cross(b, c)) / np.maximum(size, 1e-300)
     # The mesh library turns all of them the same way.

@@ -26,7 +26,7 @@ from conegap.geometries.errors import ComputationError, DesignError
 from conegap.solver.free_surface import RIGID, Criterion
 from conegap.solver.kept_solves import KeptSolves, OnsetOf, Variant
 from conegap.solver.nominal_onset import Nominal, nominal_onset
-from conegap.solver.scan import Progress, all_follow
+from conegap.solver.scan import Progress, all_follow, tolerance_ends
 from conegap.solver.surrogate import NORMAL_SHARE, Surrogate, build_surrogate, draw_deviations
 
 __all__ = [
@@ -230,10 +230,7 @@ def _noise(design: Design, dimensions: tuple[Dimension, ...], criterion: str) ->
     """Scatter of log(onset) from one changed design to the next."""
     if design.sector() is not None:
         return SECTOR_NOISE
-    ends = [
-        ((d.key, d.value + s * float(d.tolerance or 0.0)),) for d in dimensions for s in (-1, 1)
-    ]
-    if all_follow(design, ends):
+    if all_follow(design, tolerance_ends(dimensions)):
         return MOVED_NOISE
     return MESH_NOISE if criterion == RIGID else TURNING_NOISE
 

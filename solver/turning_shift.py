@@ -9,7 +9,7 @@ same way, and only ratios are used, like with like.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from types import MappingProxyType
@@ -35,7 +35,14 @@ from conegap.solver.meniscus_shape import MeniscusShape
 from conegap.solver.scan import Changes, Progress, changed_design, solve_variants
 from conegap.solver.turning_on_meshes import fold_on_meshes, fold_reach
 
-__all__ = ["TENSION", "TurningStart", "turning_voltage", "turning_voltages"]
+__all__ = [
+    "TENSION",
+    "TurningStart",
+    "drawn_liquid_mesh",
+    "scaled_voltages",
+    "turning_voltage",
+    "turning_voltages",
+]
 
 TENSION = "surface_tension"
 """Pseudo key of a variant: factor on the surface tension, [-]."""
@@ -210,14 +217,23 @@ def _fold(
     return strength_voltage(strength, gamma, liquid.radius), from_there
 
 
-def _drawn_mesh(design: Design, start: TurningStart) -> CoarseMesh:
-    """Coarse mesh of the design as drawn for the start's shape."""
+def drawn_liquid_mesh(design: Design, start: TurningStart) -> CoarseMesh:
+    """Coarse mesh of the design as drawn for the start's shape, to be moved to its variants.
+
+    Parameters
+    ----------
+    design : Design
+    start : TurningStart
+
+    Raises
+    ------
+    MeshError
+        The shape could not be meshed.
+    """
     liquid = liquid_section(design)
     shape = MeniscusShape(start.coefficients, start.symmetry)
     section, _ = liquid.draw(shape)
-    drawn = liquid_mesh(liquid, section, shape)
-    drawn.elimination_ranks(2)  # found once here, sent along to every process
-    return drawn
+    return liquid_mesh(liquid, section, shape).prepared()
 
 
 def turning_voltages(
@@ -225,6 +241,7 @@ def turning_voltages(
     variants: Iterable[Changes],
     start: TurningStart,
     *,
+    near: CoarseMesh | None = None,
     guesses: Mapping[Changes, float] = MappingProxyType({}),
     progress: Progress | None = None,
     what: str = "turning points of changed designs",
@@ -238,6 +255,8 @@ def turning_voltages(
     variants : iterable of ((key, value), ...)
     start : TurningStart
         Of the design as drawn.
+    near : CoarseMesh or None
+        From `drawn_liquid_mesh` where it is at hand; made where it is not.
     guesses : mapping of changes to float
         As for `turning_voltage`.
     progress, what, finished
@@ -252,7 +271,7 @@ def turning_voltages(
         partial(
             turning_voltage,
             start=start,
-            near=_drawn_mesh(design, start),
+            near=drawn_liquid_mesh(design, start) if near is None else near,
             guesses=dict(guesses),
         ),
         design,
@@ -261,3 +280,48 @@ def turning_voltages(
         what=what,
         finished=finished,
     )
+
+
+def scaled_voltages(
+    design: Design,
+    variants: Sequence[Changes],
+    meniscus: MeniscusOnset,
+    *,
+    guesses: Mapping[Changes, float],
+    progress: Progress | None = None,
+    what: str = "turning points",
+) -> list[float | str]:
+    """Turning point of every variant, by its ratio to that of the drawn design, [V].
+
+    Parameters
+    ----------
+    design : Design
+    variants : sequence of ((key, value), ...)
+    meniscus : MeniscusOnset
+        Of the design as drawn, on all meshes; two meshes give the ratios to it.
+    guesses : mapping of changes to float
+        As for `turning_voltage`.
+    progress, what
+        As for `conegap.solver.scan.solve_variants`.
+
+    Returns
+    -------
+    list
+        In the order of the variants; a text says why a variant has none.
+
+    Raises
+    ------
+    ContinuationError
+        The drawn design's own turning point is not found again on two meshes.
+    """
+    drawn, *found = turning_voltages(
+        design,
+        [(), *variants],
+        TurningStart.of(meniscus),
+        guesses=guesses,
+        progress=progress,
+        what=what,
+    )
+    if isinstance(drawn, str):
+        raise ContinuationError(f"the turning point was not found again on two meshes ({drawn})")
+    return [v if isinstance(v, str) else meniscus.voltage * v / drawn for v in found]

@@ -17,11 +17,12 @@ import numpy as np
 from conegap.geometries.curves import FloatArray
 from conegap.geometries.design import Design, Dimension, quantity_for
 from conegap.geometries.errors import ComputationError, DesignError
+from conegap.solver.continuation import ContinuationError
 from conegap.solver.free_surface import RIGID, TURNING_POINT, Criterion, free_surface
 from conegap.solver.liquid_section import MeniscusOnset
 from conegap.solver.onset import RigidOnset, rigid_onset
 from conegap.solver.scan import Changes, Progress, onset_of_variants
-from conegap.solver.turning_shift import TurningStart, turning_voltages
+from conegap.solver.turning_shift import scaled_voltages
 
 __all__ = ["Range", "Variation", "csv_text", "range_of", "vary"]
 
@@ -239,21 +240,12 @@ def _turning_points(
 ) -> tuple[tuple[float | str, ...] | None, tuple[str, ...]]:
     """Turning point of every variant, None where it is lost as drawn, and remarks."""
     nominal = rigid_onset(design, meshes=2).voltage
-    found = turning_voltages(
-        design,
-        [(), *variants],
-        TurningStart.of(meniscus),
-        guesses={changes: voltage / nominal for changes, voltage in rigid.items()},
-        progress=progress,
-        what="turning points",
-    )
-    drawn = found[0]
-    if isinstance(drawn, str):
-        remark = f"the turning point was not found again on two meshes ({drawn})"
-        return None, (f"{remark}; the range is that of the rigid surface",)
-    # Two meshes give ratios; the voltage of the drawn design comes from all of them.
-    scale = meniscus.voltage / drawn
-    return tuple(v if isinstance(v, str) else scale * v for v in found[1:]), ()
+    guesses = {changes: voltage / nominal for changes, voltage in rigid.items()}
+    try:
+        found = scaled_voltages(design, variants, meniscus, guesses=guesses, progress=progress)
+    except ContinuationError as error:
+        return None, (f"{error}; the range is that of the rigid surface",)
+    return tuple(found), ()
 
 
 def check_ranges(ranges: tuple[Range, ...]) -> None:

@@ -14,7 +14,8 @@ import tempfile
 import traceback
 import warnings
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -66,10 +67,9 @@ def _row(
     number: int, random: RandomDesign, check: Callable[[RandomDesign, Path], Findings]
 ) -> dict[str, Any]:
     row: dict[str, Any] = {"number": number, "kind": random.kind}
-    with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
-        warnings.simplefilter("error", RuntimeWarning)
+    with _strict_folder() as folder:
         try:
-            found = check(random, Path(folder))
+            found = check(random, folder)
         except Exception:
             return {
                 **row,
@@ -85,6 +85,14 @@ def _row(
     return row
 
 
+@contextmanager
+def _strict_folder() -> Iterator[Path]:
+    """A folder for a while in which a warning of the numerics is an error."""
+    with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
+        warnings.simplefilter("error", RuntimeWarning)
+        yield Path(folder)
+
+
 def broken_row(number: int, *, seed: int) -> dict[str, Any]:
     """One broken file and what became of it, ready for JSON.
 
@@ -96,9 +104,8 @@ def broken_row(number: int, *, seed: int) -> dict[str, Any]:
         Of the run.
     """
     broken = broken_file(np.random.default_rng((seed, number)))
-    with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
-        warnings.simplefilter("error", RuntimeWarning)
-        verdict, reason = verdict_of(broken, Path(folder))
+    with _strict_folder() as folder:
+        verdict, reason = verdict_of(broken, folder)
     row = {"number": number, "example": broken.example, "damage": broken.damage, "verdict": verdict}
     return {**row, "reason": reason} if verdict == "wrong" else row
 
