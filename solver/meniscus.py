@@ -39,9 +39,9 @@ class Equilibrium:
     strength : float
         lambda = eps0 V^2 / (gamma a), [-].
     fraction : (n,) array
-        Arc-length fractions of the surface points.
+        Arc-length fractions of the surface points whose field is of second order.
     field : (n,) array
-        Field per volt times a at the surface points, [-].
+        Field per volt times a there, [-].
     bond_number : float
         rho g a^2 / gamma, [-].
     """
@@ -180,13 +180,13 @@ class MeniscusProblem:
     def equilibrium(self, x: FloatArray) -> Equilibrium:
         """The shape and its field for a vector of unknowns."""
         shape, pressure, strength = self.parts(x)
-        state = self.state(shape)
+        state, even = self.state(shape), self.field.even
         return Equilibrium(
             shape,
             pressure,
             strength,
-            state.fraction,
-            state.field * self._ratio,
+            state.fraction[even],
+            state.field[even] * self._ratio,
             self.bond_number,
         )
 
