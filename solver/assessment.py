@@ -9,41 +9,41 @@ from typing import Any
 
 import numpy as np
 
-from conegap.geometries.capillary import Capillary
-from conegap.geometries.design import Design
-from conegap.geometries.errors import GeometryError
-from conegap.geometries.needle import Needle
-from conegap.geometries.profile import ProfileEmitter
-from conegap.geometries.slit import Slit
-from conegap.geometries.tip_group import TipGroup
-from conegap.solver.beam import Beam, beam_rows, compute_beam
-from conegap.solver.budget import Budget, error_budget
-from conegap.solver.classic import ClassicEstimate, classic_estimate
-from conegap.solver.field import FieldSolution, solve_field
-from conegap.solver.field_warnings import field_warnings
-from conegap.solver.free_surface import RIGID, TURNING_POINT, Criterion, free_surface
-from conegap.solver.gap_operation import GapOperation, gap_operation
-from conegap.solver.liquid_section import MeniscusOnset
-from conegap.solver.onset import RigidOnset, rigid_onset_of_solution
-from conegap.solver.operation import IonExhaust, ion_exhaust
-from conegap.solver.review import AcceleratorField, ReviewRow, accelerator_field, gap_review
-from conegap.solver.scan import Progress, Scan, scan
-from conegap.solver.scan_turning import with_turning_points
-from conegap.solver.sector_assessment import (
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import GeometryError
+from conegap.solver.arrays.sector_assessment import (
     SectorAssessment,
     assess_sector,
     sector_rows,
     sector_warnings,
 )
-from conegap.solver.sector_onset import SectorOnset, sector_onset
-from conegap.solver.site_waves import SurfaceWave, surface_wave
-from conegap.solver.slit_end import SlitEnd, end_rows, end_warnings, slit_end_or_why
+from conegap.solver.arrays.slit_end import SlitEnd, end_rows, end_warnings, slit_end_or_why
+from conegap.solver.beam.ion_beam import Beam, beam_rows, compute_beam
+from conegap.solver.common.progress import Progress
+from conegap.solver.field.solution import FieldSolution, solve_field
+from conegap.solver.field3d.sector_factor import SectorOnset, sector_onset
+from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, Criterion, free_surface
+from conegap.solver.liquid.liquid_section import MeniscusOnset
+from conegap.solver.liquid.site_waves import SurfaceWave, surface_wave
+from conegap.solver.onset.closed_forms import ClassicEstimate, classic_estimate
+from conegap.solver.onset.field_warnings import field_warnings
+from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
+from conegap.solver.operation.exhaust import IonExhaust, ion_exhaust
+from conegap.solver.operation.gap_operation import GapOperation, gap_operation
+from conegap.solver.operation.review import (
+    AcceleratorField,
+    ReviewRow,
+    accelerator_field,
+    gap_review,
+)
+from conegap.solver.studies.budget import Budget, error_budget
+from conegap.solver.studies.scan import Scan, scan
+from conegap.solver.studies.turning_scan import with_turning_points
 
 __all__ = [
     "Assessment",
     "SurfaceWave",
     "assess",
-    "edge_radius_key",
 ]
 
 _FAR_ABOVE = 1.5
@@ -228,20 +228,6 @@ class Assessment:
         return result
 
 
-def edge_radius_key(design: Design) -> str | None:
-    """Design file key of the dimension that sets a design's emitting radius, or None."""
-    emitter = design.emitter
-    if isinstance(emitter, Needle | TipGroup):
-        return "emitter.tip_radius"
-    if isinstance(emitter, Slit):
-        return "emitter.lip_radius"
-    if isinstance(emitter, Capillary):
-        return "emitter.bore" if emitter.contact_line == "bore" else "emitter.outer_diameter"
-    if isinstance(emitter, ProfileEmitter) and emitter.edge_radius is not None:
-        return "emitter.edge_radius"
-    return None
-
-
 def assess(
     design: Design,
     *,
@@ -392,7 +378,7 @@ def _scans(
     found = []
     factor = None if sector is None else sector.first_meshes(2).factor
     known = {d.key for d in design.dimensions()}
-    for key in ("accelerator.gap", edge_radius_key(design)):
+    for key in ("accelerator.gap", design.emitter.edge_radius_key):
         if key is None or key not in known:
             continue
         drawn = design.dimension(key).value

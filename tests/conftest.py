@@ -9,10 +9,10 @@ from functools import cache
 import numpy as np
 import pytest
 
-from conegap.geometries.curves import Arc, Line
-from conegap.geometries.design import Design
-from conegap.geometries.section import Boundary, EmittingEdge, Section
-from conegap.solver.field import FieldSolution, solve_field
+from conegap.geometries.curves.curve import Arc, Line
+from conegap.geometries.curves.section import Boundary, EmittingEdge, Section
+from conegap.geometries.design.design import Design
+from conegap.solver.field.solution import FieldSolution, solve_field
 
 NEEDLE = """
 title = "Needle before a plane"

@@ -9,16 +9,16 @@ from functools import cache
 import numpy as np
 from scipy.constants import epsilon_0
 
-from conegap.geometries.design import Design
-from conegap.geometries.starters import starter
+from conegap.geometries.design.design import Design
+from conegap.geometries.design.starters import starter
 from conegap.solver.assessment import Assessment, assess
-from conegap.solver.attached_cone import Extinction
-from conegap.solver.extrapolation import estimate
-from conegap.solver.liquid_section import MeniscusOnset
-from conegap.solver.meniscus import Equilibrium
-from conegap.solver.meniscus_branch import MeniscusBranch
-from conegap.solver.meniscus_shape import cap
-from conegap.solver.scan import Scan, ScanPoint
+from conegap.solver.field.extrapolation import estimate
+from conegap.solver.liquid.attached_cone import Extinction
+from conegap.solver.liquid.branch import MeniscusBranch
+from conegap.solver.liquid.liquid_section import MeniscusOnset
+from conegap.solver.liquid.meniscus import Equilibrium
+from conegap.solver.liquid.shape import cap
+from conegap.solver.studies.scan import Scan, ScanPoint
 
 __all__ = ["assessed_needle", "crowded", "plain_design", "with_meniscus", "with_scans"]
 

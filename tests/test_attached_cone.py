@@ -8,12 +8,12 @@ import re
 import pytest
 from numpy.testing import assert_allclose
 
-from conegap.geometries.design import Design
-from conegap.geometries.errors import DesignError
-from conegap.geometries.files import examples_folder
-from conegap.solver.attached_cone import TAYLOR_HALF_ANGLE, Extinction, extinction
-from conegap.solver.liquid_section import liquid_section
-from conegap.validation.exact_liquid import taylor_half_angle
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import DesignError
+from conegap.geometries.quantities.files import examples_folder
+from conegap.solver.liquid.attached_cone import TAYLOR_HALF_ANGLE, Extinction, extinction
+from conegap.solver.liquid.liquid_section import liquid_section
+from conegap.validation.exact.liquid import taylor_half_angle
 
 
 def fed(pascal: float) -> Design:

@@ -15,20 +15,20 @@ from conftest import needle_design
 from numpy.testing import assert_allclose
 from scipy.constants import elementary_charge, epsilon_0
 
-from conegap.geometries.design import Design
-from conegap.geometries.errors import GeometryError
-from conegap.geometries.section import Boundary, Section
-from conegap.geometries.starters import starter
+from conegap.geometries.curves.section import Boundary, Section
+from conegap.geometries.design.design import Design
+from conegap.geometries.design.starters import starter
+from conegap.geometries.quantities.errors import GeometryError
 from conegap.solver.assessment import assess
-from conegap.solver.beam import Beam, beam_of, beam_rows, compute_beam
-from conegap.solver.beam_clearance import narrowest_clearance, weighted_quantile
-from conegap.solver.emission import Emission
-from conegap.solver.field import FieldSolution, solve_field
-from conegap.solver.field_at_points import field_at_points
-from conegap.solver.onset import electrode_voltages
-from conegap.solver.report_beam import beam_words, landing_table
-from conegap.solver.space_charge import added_angle, space_charge_spread
-from conegap.validation.sections import concentric_spheres
+from conegap.solver.beam.clearance import narrowest_clearance, weighted_quantile
+from conegap.solver.beam.ion_beam import Beam, beam_of, beam_rows, compute_beam
+from conegap.solver.beam.launch import Emission
+from conegap.solver.beam.space_charge import added_angle, space_charge_spread
+from conegap.solver.field.electrodes import electrode_voltages
+from conegap.solver.field.interpolation import field_at_points
+from conegap.solver.field.solution import FieldSolution, solve_field
+from conegap.solver.report.beam import beam_words, landing_table
+from conegap.validation.sections.catalogue import concentric_spheres
 
 Solved = Callable[[str], tuple[Design, FieldSolution]]
 MASS = 2.2e-25
@@ -249,9 +249,9 @@ def test_impossible_emission_is_refused(wrong: dict[str, float]) -> None:
 
 def test_figure_shows_paths_and_landings() -> None:
     """INVARIANT: every path shown that is caught has a cross, on both sides of a half."""
-    from conegap.solver.figure_beam import beam_alt, beam_caption, beam_window, draw_beam
-    from conegap.solver.figure_style import LIMIT
-    from conegap.solver.figures import charted
+    from conegap.solver.common.style import LIMIT
+    from conegap.solver.figures.beam import beam_alt, beam_caption, beam_window, draw_beam
+    from conegap.solver.figures.report_figures import charted
 
     _, solution, beam = slit_beam("accelerator.slot_width", 0.3e-3)
     window = beam_window(solution.section)

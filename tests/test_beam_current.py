@@ -11,15 +11,15 @@ from numpy.testing import assert_allclose
 from scipy.constants import e, m_u
 from scipy.integrate import quad
 
-from conegap.geometries.metals import metal
-from conegap.solver.beam_current import (
+from conegap.geometries.metals.metal import metal
+from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
+from conegap.solver.operation.beam_current import (
     Emission,
     operating_point,
     site_current,
     thrust_factor,
 )
-from conegap.solver.compare_metals import compare_metals
-from conegap.solver.onset import RigidOnset, rigid_onset_of_solution
+from conegap.solver.operation.other_metals import compare_metals
 from tests.reporting import assessed_needle
 
 _TENSION = {"Ga": 0.718, "In": 0.556, "Cs": 0.069}

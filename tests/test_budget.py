@@ -11,13 +11,13 @@ from conftest import NEEDLE_MICROMETRES, needle_design
 from numpy.testing import assert_allclose
 from reporting import with_meniscus
 
-from conegap.geometries.design import Design
-from conegap.geometries.errors import DesignError
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import DesignError
 from conegap.solver import budget as budget_module
-from conegap.solver.budget import Budget, Contribution, error_budget
-from conegap.solver.field import FieldSolution
-from conegap.solver.onset import RigidOnset, rigid_onset, rigid_onset_of_solution
-from conegap.solver.turning_shift import TENSION
+from conegap.solver.field.solution import FieldSolution
+from conegap.solver.onset.rigid import RigidOnset, rigid_onset, rigid_onset_of_solution
+from conegap.solver.studies.budget import Budget, Contribution, error_budget
+from conegap.solver.studies.turning_variants import TENSION
 
 Solved = Callable[[str], tuple[Design, FieldSolution]]
 Variant = tuple[tuple[str, float], ...]

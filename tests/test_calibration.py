@@ -13,14 +13,19 @@ import pytest
 from conftest import NEEDLE, NEEDLE_MICROMETRES, needle_design
 from numpy.testing import assert_allclose
 
-from conegap.geometries.design import Design
-from conegap.geometries.errors import DesignError
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import DesignError
 from conegap.solver import calibration
-from conegap.solver.calibration import Calibration, calibrate, find_radius, relative_uncertainty
-from conegap.solver.command_line import main
-from conegap.solver.design_copy import source_text, with_measured_value
-from conegap.solver.onset import rigid_onset
-from conegap.solver.shifts import Shifts
+from conegap.solver.commands.main import main
+from conegap.solver.onset.rigid import rigid_onset
+from conegap.solver.studies.calibration import (
+    Calibration,
+    calibrate,
+    find_radius,
+    relative_uncertainty,
+)
+from conegap.solver.studies.design_copy import source_text, with_measured_value
+from conegap.solver.studies.variant_solver import Shifts
 
 TEXT = NEEDLE.format(**NEEDLE_MICROMETRES)
 
@@ -137,7 +142,7 @@ def test_other_explanations_are_exact_for_a_power_law(monkeypatch: pytest.Monkey
             for v in values
         ]
 
-    monkeypatch.setattr("conegap.solver.shifts.onset_of_variants", solve)
+    monkeypatch.setattr("conegap.solver.studies.variant_solver.onset_of_variants", solve)
     shifts = Shifts(needle_design(), None, None)
     found = calibration._alternatives(
         needle_design(), "emitter.tip_radius", 1.01, 0.5, 0.02, shifts

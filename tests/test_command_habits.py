@@ -15,10 +15,10 @@ import pytest
 from reporting import assessed_needle
 from test_command_line import BAD, GOOD, lawful, pictures_of
 
-from conegap.geometries.errors import ConvergenceError
-from conegap.geometries.metals import metal, metal_names
-from conegap.solver.command_line import main
-from conegap.solver.terminal import Speech, console
+from conegap.geometries.metals.metal import metal, metal_names
+from conegap.geometries.quantities.errors import ConvergenceError
+from conegap.solver.commands.main import main
+from conegap.solver.commands.terminal import Speech, console
 
 COMMANDS = (
     *("start", "trace", "draw", "onset", "vary", "tolerate", "calibrate"),
@@ -40,15 +40,15 @@ def made_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Results at once, in a folder of its own."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr("conegap.solver.assessment.assess", lambda *_, **__: assessed_needle())
-    monkeypatch.setattr("conegap.solver.figures.report_pictures", pictures_of)
-    monkeypatch.setattr("conegap.solver.picture.Picture.png", b"\x89PNG")
-    monkeypatch.setattr("conegap.solver.picture.svg_of", lambda _, title="": "<svg></svg>")
+    monkeypatch.setattr("conegap.solver.figures.report_figures.report_pictures", pictures_of)
+    monkeypatch.setattr("conegap.solver.figures.picture.Picture.png", b"\x89PNG")
+    monkeypatch.setattr("conegap.solver.figures.picture.svg_of", lambda _, title="": "<svg></svg>")
     # Not kept by the pictures that other tests share.
-    monkeypatch.setattr("conegap.solver.picture.Picture.svg", "<svg></svg>")
-    monkeypatch.setattr("conegap.solver.report_pdf.pdf_report", lambda *_: b"%PDF")
-    monkeypatch.setattr("conegap.solver.report.html_report", lambda *_: "<!DOCTYPE html>")
-    monkeypatch.setattr("conegap.solver.vary.onset_of_variants", lawful)
-    monkeypatch.setattr("conegap.validation.table.run_validation", lambda **_: [GOOD])
+    monkeypatch.setattr("conegap.solver.figures.picture.Picture.svg", "<svg></svg>")
+    monkeypatch.setattr("conegap.solver.report.pdf.pdf_report", lambda *_: b"%PDF")
+    monkeypatch.setattr("conegap.solver.report.page.html_report", lambda *_: "<!DOCTYPE html>")
+    monkeypatch.setattr("conegap.solver.studies.vary.onset_of_variants", lawful)
+    monkeypatch.setattr("conegap.validation.cases.table.run_validation", lambda **_: [GOOD])
 
 
 # Streams and loudness
@@ -129,7 +129,7 @@ def test_validation_as_json(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """EXACT: rows with their numbers; the exit code is that of the table."""
-    monkeypatch.setattr("conegap.validation.table.run_validation", lambda **_: [GOOD, BAD])
+    monkeypatch.setattr("conegap.validation.cases.table.run_validation", lambda **_: [GOOD, BAD])
     assert main(["validate", "--json"]) == 1
     rows = json.loads(capsys.readouterr().out)["rows"]
     assert [row["passed"] for row in rows] == [True, False]
@@ -153,13 +153,13 @@ def test_exit_codes_of_the_process(
 ) -> None:
     """EXACT: 0 done, 1 a row fails, 2 bad input, 3 no convergence, as the help says."""
     if code == 1:
-        monkeypatch.setattr("conegap.validation.table.run_validation", lambda **_: [BAD])
+        monkeypatch.setattr("conegap.validation.cases.table.run_validation", lambda **_: [BAD])
     if isinstance(stop, Exception):
 
         def raising(**_: object) -> None:
             raise stop
 
-        monkeypatch.setattr("conegap.validation.table.run_validation", raising)
+        monkeypatch.setattr("conegap.validation.cases.table.run_validation", raising)
     argv = ["onset", "no such design"] if code == 2 else ["validate", "--quiet"]
     assert main(argv) == code
 
@@ -275,6 +275,6 @@ def test_room_is_asked_for_by_need(
 ) -> None:
     """INVARIANT: a small file needs little room, a report tens of megabytes."""
     usage = Usage(10**9, 10**9 - free, free)
-    monkeypatch.setattr("conegap.solver.writing.shutil.disk_usage", lambda _: usage)
+    monkeypatch.setattr("conegap.solver.common.writing.shutil.disk_usage", lambda _: usage)
     assert main(SHORT[name]) == code
     assert ("no room left" in capsys.readouterr().err) == (code == 2)

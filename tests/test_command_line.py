@@ -17,16 +17,16 @@ import pytest
 from numpy.testing import assert_allclose
 from reporting import assessed_needle, plain_design, with_scans
 
-from conegap.geometries.design import Design, example_names
-from conegap.geometries.errors import ConvergenceError, DesignError, OutputError
-from conegap.geometries.starters import starter
+from conegap.geometries.design.design import Design, example_names
+from conegap.geometries.design.starters import starter
+from conegap.geometries.quantities.errors import ConvergenceError, DesignError, OutputError
 from conegap.solver.assessment import Assessment
-from conegap.solver.command_line import main
-from conegap.solver.figures import Picture, report_pictures
-from conegap.solver.onset import RigidOnset
-from conegap.solver.vary import range_of
-from conegap.solver.writing import is_result_folder, new_files, new_folder
-from conegap.validation.row import Row
+from conegap.solver.commands.main import main
+from conegap.solver.common.writing import is_result_folder, new_files, new_folder
+from conegap.solver.figures.report_figures import Picture, report_pictures
+from conegap.solver.onset.rigid import RigidOnset
+from conegap.solver.studies.vary import range_of
+from conegap.validation.cases.row import Row
 
 FILES = {
     "results.json",
@@ -60,9 +60,9 @@ def in_a_folder_of_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> N
 @pytest.fixture
 def computed(monkeypatch: pytest.MonkeyPatch) -> Callable[[Assessment], None]:
     """Put an assessment in place of the computation, with figures drawn once."""
-    monkeypatch.setattr("conegap.solver.figures.report_pictures", pictures_of)
-    monkeypatch.setattr("conegap.solver.picture.Picture.png", b"\x89PNG")
-    monkeypatch.setattr("conegap.solver.report_pdf.pdf_report", lambda *_: b"%PDF")
+    monkeypatch.setattr("conegap.solver.figures.report_figures.report_pictures", pictures_of)
+    monkeypatch.setattr("conegap.solver.figures.picture.Picture.png", b"\x89PNG")
+    monkeypatch.setattr("conegap.solver.report.pdf.pdf_report", lambda *_: b"%PDF")
 
     def put(assessment: Assessment) -> None:
         monkeypatch.setattr("conegap.solver.assessment.assess", lambda *_, **__: assessment)
@@ -98,7 +98,7 @@ def refusal(capsys: pytest.CaptureFixture[str]) -> str:
 def test_help_imports_nothing_heavy() -> None:
     """INVARIANT: what a slow start would need is not loaded by --help."""
     code = (
-        "import sys; from conegap.solver.command_line import main; main(['--help']); "
+        "import sys; from conegap.solver.commands.main import main; main(['--help']); "
         "print('LOADED', *sorted(set(m.partition('.')[0] for m in sys.modules)))"
     )
     done = subprocess.run(
@@ -113,7 +113,7 @@ def test_help_imports_nothing_heavy() -> None:
 def test_drawing_needs_no_solver() -> None:
     """INVARIANT: the figures are loaded without the solver's libraries, so that `draw` is quick."""
     code = (
-        "import sys; import conegap.solver.figures; "
+        "import sys; import conegap.solver.figures.report_figures; "
         "print(*sorted(set(m.partition('.')[0] for m in sys.modules)))"
     )
     done = subprocess.run(
@@ -374,7 +374,7 @@ def test_no_room_is_refused_before_computing(
     """INVARIANT: a full disk is noticed first."""
     monkeypatch.setattr("conegap.solver.assessment.assess", unreachable)
     usage = type("Usage", (), {"free": 1_000_000, "total": 1_000_000_000})
-    monkeypatch.setattr("conegap.solver.writing.shutil.disk_usage", lambda _: usage)
+    monkeypatch.setattr("conegap.solver.common.writing.shutil.disk_usage", lambda _: usage)
     assert main(["onset", "needle"]) == 2
     assert "there is no room left" in refusal(capsys)
     assert present() == []
@@ -399,7 +399,7 @@ def test_failure_while_writing_keeps_the_earlier_report(
     def full(*_: object) -> None:
         raise OSError(number, os.strerror(number))
 
-    monkeypatch.setattr("conegap.solver.export.write_field", full)
+    monkeypatch.setattr("conegap.solver.report.field_file.write_field", full)
     assert main(["onset", "needle"]) == 2
     assert words in refusal(capsys)
     assert present() == ["conegap-report-needle"]
@@ -491,7 +491,7 @@ def test_vary_a_grid_with_a_gap_in_it(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """EXACT: order of the points, units of the design file, refusals in table and CSV."""
-    monkeypatch.setattr("conegap.solver.vary.onset_of_variants", lawful)
+    monkeypatch.setattr("conegap.solver.studies.vary.onset_of_variants", lawful)
     argv = [
         "vary",
         "--criterion",
@@ -556,7 +556,7 @@ def test_vary_without_any_onset(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """INVARIANT: the first refusal is passed on."""
-    monkeypatch.setattr("conegap.solver.vary.onset_of_variants", lawful)
+    monkeypatch.setattr("conegap.solver.studies.vary.onset_of_variants", lawful)
     over = ["--over", "accelerator.gap=1.9 mm..2 mm:2"]
     assert main(["vary", "needle", "--criterion", "rigid", *over]) == 3
     assert 'no "room"' in refusal(capsys)
@@ -643,7 +643,7 @@ def test_validate_fails_where_a_row_fails(
         asked.update(given)
         return rows
 
-    monkeypatch.setattr("conegap.validation.table.run_validation", run)
+    monkeypatch.setattr("conegap.validation.cases.table.run_validation", run)
     assert main(["validate", "--quick"]) == code
     assert asked["include_slow"] is False
     out = capsys.readouterr().out

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from conegap.geometries.curves import FloatArray
-from conegap.geometries.errors import ComputationError, MeshError
-from conegap.solver.continuation import ContinuationError, correct, follow
+from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.quantities.errors import ComputationError, MeshError
+from conegap.solver.liquid.continuation import ContinuationError, correct, follow
 
 Evaluated = tuple[FloatArray, FloatArray]
 

@@ -10,14 +10,14 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from conegap.geometries.crown import Crown
-from conegap.geometries.design import Design
-from conegap.geometries.errors import ConegapError, DesignError
-from conegap.geometries.sector import Wedge
-from conegap.geometries.starters import starter
-from conegap.geometries.tip_array import TipArray
-from conegap.solver.firing import FiringLaws, influence_matrix, sampled_firing
-from conegap.solver.onset import rigid_onset
+from conegap.geometries.design.design import Design
+from conegap.geometries.design.starters import starter
+from conegap.geometries.emitters.crown import Crown
+from conegap.geometries.emitters.tip_array import TipArray
+from conegap.geometries.quantities.errors import ConegapError, DesignError
+from conegap.geometries.solids.sector import Wedge
+from conegap.solver.arrays.firing_order import FiringLaws, influence_matrix, sampled_firing
+from conegap.solver.onset.rigid import rigid_onset
 
 
 def design_with(name: str, **changes: str) -> Design:

@@ -15,11 +15,12 @@ import pint
 import pytest
 from numpy.testing import assert_allclose
 
-from conegap.geometries.design import Design, example_names, quantity_for
-from conegap.geometries.errors import DesignError, GeometryError
-from conegap.geometries.files import examples_folder
-from conegap.geometries.kinds import ACCELERATORS, EMITTERS, SECTIONS
-from conegap.geometries.quantity import (
+from conegap.geometries.design.design import Design, example_names, quantity_for
+from conegap.geometries.design.kinds import ACCELERATORS, EMITTERS, SECTIONS
+from conegap.geometries.design.starters import starter, starter_kinds, starter_tables
+from conegap.geometries.quantities.errors import DesignError, GeometryError
+from conegap.geometries.quantities.files import examples_folder
+from conegap.geometries.quantities.quantity import (
     ANGLE,
     FIELD,
     KINDS,
@@ -30,7 +31,6 @@ from conegap.geometries.quantity import (
     as_text,
     read_quantity,
 )
-from conegap.geometries.starters import starter, starter_kinds, starter_tables
 
 NAMES = (
     "array",

@@ -11,15 +11,15 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from conegap.geometries.curves import Arc, Line
-from conegap.geometries.design import Design
-from conegap.geometries.drawn_piece import ArcPiece
-from conegap.geometries.errors import DesignError, GeometryError, SharpEdgeError
-from conegap.geometries.redrawn import nearest_parameters, redrawn
-from conegap.geometries.starters import starter, starter_tables
-from conegap.solver.command_line import main
-from conegap.solver.field import solve_field
-from conegap.solver.onset import rigid_onset, rigid_onset_of_solution
+from conegap.geometries.curves.curve import Arc, Line
+from conegap.geometries.design.design import Design
+from conegap.geometries.design.starters import starter, starter_tables
+from conegap.geometries.imported.drawn_piece import ArcPiece
+from conegap.geometries.imported.redrawn import nearest_parameters, redrawn
+from conegap.geometries.quantities.errors import DesignError, GeometryError, SharpEdgeError
+from conegap.solver.commands.main import main
+from conegap.solver.field.solution import solve_field
+from conegap.solver.onset.rigid import rigid_onset, rigid_onset_of_solution
 from conegap.validation import exact
 
 DESIGN = """

@@ -12,11 +12,12 @@ from scipy.constants import e, epsilon_0, hbar, m_e
 from scipy.integrate import quad
 from scipy.special import ellipe, ellipk
 
-from conegap.geometries.design import Design
-from conegap.geometries.errors import DesignError
-from conegap.geometries.starters import starter
-from conegap.solver.breakdown import CLUMP_CONSTANT, breakdown_rows
-from conegap.solver.electron_emission import (
+from conegap.geometries.design.design import Design
+from conegap.geometries.design.starters import starter
+from conegap.geometries.quantities.errors import DesignError
+from conegap.solver.field.solution import SurfaceField
+from conegap.solver.operation.breakdown import CLUMP_CONSTANT, breakdown_rows
+from conegap.solver.operation.electron_emission import (
     FIRST_CONSTANT,
     IMAGE_CONSTANT,
     SECOND_CONSTANT,
@@ -26,7 +27,6 @@ from conegap.solver.electron_emission import (
     electron_current,
     scaled_field,
 )
-from conegap.solver.field import SurfaceField
 
 
 def exact_barrier(f: float) -> float:

@@ -12,9 +12,9 @@ from scipy.constants import epsilon_0
 from scipy.integrate import quad
 from scipy.special import lpmv
 
-from conegap.geometries.section import electrode_of
+from conegap.geometries.curves.section import electrode_of
 from conegap.validation import exact, exact_liquid, sections
-from conegap.validation.exact_case import ExactCase, Potential
+from conegap.validation.sections.exact_case import ExactCase, Potential
 
 GALLIUM = 0.718
 

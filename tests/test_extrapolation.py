@@ -7,7 +7,7 @@ import math
 import pytest
 from numpy.testing import assert_allclose
 
-from conegap.solver.extrapolation import estimate
+from conegap.solver.field.extrapolation import estimate
 
 SIZES = (2, 4, 8)
 

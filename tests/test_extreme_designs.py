@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from conegap.geometries.design import Design
-from conegap.geometries.errors import DesignError
-from conegap.solver.field import solve_field
-from conegap.solver.onset import rigid_onset_of_solution
-from conegap.validation.sections import hyperboloid_needle
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import DesignError
+from conegap.solver.field.solution import solve_field
+from conegap.solver.onset.rigid import rigid_onset_of_solution
+from conegap.validation.sections.catalogue import hyperboloid_needle
 
 PLATE = 'kind = "aperture_plate"\ndiameter = "2 mm"\nthickness = "0.5 mm"\nedge_radius = "0.1 mm"'
 REST = """

@@ -9,10 +9,10 @@ from numpy.testing import assert_allclose
 from scipy.constants import g
 from scipy.integrate import quad, solve_ivp
 
-from conegap.geometries.design import Design
-from conegap.geometries.errors import DesignError
-from conegap.geometries.starters import starter
-from conegap.solver.feed import (
+from conegap.geometries.design.design import Design
+from conegap.geometries.design.starters import starter
+from conegap.geometries.quantities.errors import DesignError
+from conegap.solver.operation.feed import (
     bore_resistance,
     feed_of,
     feed_remarks,

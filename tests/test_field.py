@@ -14,20 +14,19 @@ from scipy.constants import epsilon_0
 from scipy.sparse import diags, identity, kron
 from scipy.sparse.linalg import splu
 
-from conegap.geometries.design import Design
-from conegap.geometries.errors import GeometryError, SharpEdgeError
-from conegap.solver.coarse_mesh import coarse_mesh
-from conegap.solver.control_volumes import control_volumes
-from conegap.solver.dissection import dissection_order
-from conegap.solver.edge_field import EdgeField
-from conegap.solver.elimination import PermutedFactor, symmetric_factor
-from conegap.solver.field import FieldSolution, solve_field
-from conegap.solver.finite_volume import dual_matrix
-from conegap.solver.spacing import SpacingRule
-from conegap.solver.subdivision import subdivide
-from conegap.solver.surface_chain import arc_position, path_length
-from conegap.validation.exact_case import ExactCase
-from conegap.validation.sections import (
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import GeometryError, SharpEdgeError
+from conegap.solver.field.control_volumes import control_volumes
+from conegap.solver.field.edge_field import EdgeField
+from conegap.solver.field.finite_volume import dual_matrix
+from conegap.solver.field.solution import FieldSolution, solve_field
+from conegap.solver.mesh.coarse_mesh import coarse_mesh
+from conegap.solver.mesh.dissection import dissection_order
+from conegap.solver.mesh.elimination import PermutedFactor, symmetric_factor
+from conegap.solver.mesh.spacing import SpacingRule
+from conegap.solver.mesh.subdivision import subdivide
+from conegap.solver.mesh.surface_chain import arc_position, path_length
+from conegap.validation.sections.catalogue import (
     annular_cylinder,
     coaxial_cylinders,
     concentric_spheres,
@@ -36,6 +35,7 @@ from conegap.validation.sections import (
     hyperboloid_needle,
     planar_hyperbola,
 )
+from conegap.validation.sections.exact_case import ExactCase
 
 Solved = Callable[[str], tuple[Design, FieldSolution]]
 UNIT = {"emitter": 1.0, "accelerator": 0.0}

@@ -14,30 +14,30 @@ from matplotlib.transforms import Bbox
 from numpy.testing import assert_allclose
 from reporting import assessed_needle, with_meniscus, with_scans
 
-from conegap.geometries.design import Design
-from conegap.solver.field import solve_field
-from conegap.solver.figure_charts import (
+from conegap.geometries.design.design import Design
+from conegap.solver.common.display_units import axis_unit, field_text, percent, voltage_text
+from conegap.solver.common.style import pretty, style
+from conegap.solver.field.electrodes import electrode_voltages
+from conegap.solver.field.solution import solve_field
+from conegap.solver.figures.charts import (
     chart_budget,
     chart_edge_field,
     chart_onset_band,
     chart_scan,
 )
-from conegap.solver.figure_field import draw_equipotentials, draw_mesh, round_levels
-from conegap.solver.figure_liquid import chart_branch, draw_shapes
-from conegap.solver.figure_section import draw_edge, draw_section, section_size
-from conegap.solver.figure_style import pretty, style
-from conegap.solver.figure_units import axis_unit, field_text, percent, voltage_text
-from conegap.solver.figure_window import (
+from conegap.solver.figures.field_map import draw_equipotentials, draw_mesh, round_levels
+from conegap.solver.figures.liquid_shapes import chart_branch, draw_shapes
+from conegap.solver.figures.report_figures import png_of, report_pictures, svg_of
+from conegap.solver.figures.section_view import draw_edge, draw_section, section_size
+from conegap.solver.figures.window import (
     Window,
     edge_window,
     electrodes_window,
     surfaces,
     whole_outlines,
 )
-from conegap.solver.figures import png_of, report_pictures, svg_of
-from conegap.solver.onset import electrode_voltages
-from conegap.solver.surface_line import lines_from_edge
-from conegap.validation.sections import concentric_spheres
+from conegap.solver.onset.surface_line import lines_from_edge
+from conegap.validation.sections.catalogue import concentric_spheres
 
 EXAMPLES = ("needle", "capillary", "slit", "profile")
 UNIT = re.compile(r"\[(nm|µm|mm|V|kV|V/m|kV/m|MV/m|% of [\d.]+ k?V)\]")

@@ -34,7 +34,7 @@ def test_script_of_the_gallery_meets_what_it_expects(
 ) -> None:
     """EXACT or TABLE, as each script names: exit code 0, computed beside expected."""
     # No processes of its own: quicker.
-    monkeypatch.setattr("conegap.solver.side_by_side._WORKERS", 1)
+    monkeypatch.setattr("conegap.solver.common.parallel_map._WORKERS", 1)
     # A script that another test imported would be run twice, of which Python warns.
     monkeypatch.delitem(sys.modules, name, raising=False)
     with pytest.raises(SystemExit) as ending:
@@ -60,7 +60,7 @@ def test_gallery_is_short_and_guarded() -> None:
 
 def test_a_script_that_misses_fails(monkeypatch: pytest.MonkeyPatch) -> None:
     """INVARIANT: a wrong number gives exit code 1."""
-    from conegap.geometries.metals import Metal
+    from conegap.geometries.metals.metal import Metal
 
     monkeypatch.setattr(Metal, "surface_tension", lambda *_: 0.6)
     name = GALLERY + "metal_at_temperature"
@@ -82,10 +82,10 @@ def test_examples_in_docstrings_run(name: str) -> None:
     "name",
     [
         "conegap.solver.assessment.assess",
-        "conegap.solver.vary.vary",
-        "conegap.solver.figure_section.draw_section",
-        "conegap.solver.figure_field.draw_equipotentials",
-        "conegap.solver.figure_vary.chart_variation",
+        "conegap.solver.studies.vary.vary",
+        "conegap.solver.figures.section_view.draw_section",
+        "conegap.solver.figures.field_map.draw_equipotentials",
+        "conegap.solver.figures.vary.chart_variation",
     ],
 )
 def test_docstring_names_its_script(name: str) -> None:

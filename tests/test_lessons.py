@@ -19,9 +19,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from conegap.geometries.errors import ComputationError, ConvergenceError, DesignError
-from conegap.solver.command_line import main
-from conegap.solver.figures import png_of
+from conegap.geometries.quantities.errors import ComputationError, ConvergenceError, DesignError
+from conegap.solver.commands.main import main
+from conegap.solver.figures.report_figures import png_of
 from conegap.validation.lessons import angle, blade, charge, classroom, course, judging
 from conegap.validation.lessons.course import CHAPTERS, Run, chapters, lesson, pictures, run_lesson
 from conegap.validation.lessons.lesson import Comparison, Findings, Lesson

@@ -12,18 +12,28 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.constants import epsilon_0
 
-from conegap.geometries.design import Design
-from conegap.geometries.errors import DesignError
-from conegap.geometries.files import examples_folder
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import DesignError
+from conegap.geometries.quantities.files import examples_folder
 from conegap.solver.assessment import assess
-from conegap.solver.calibration import calibrate
-from conegap.solver.free_surface import free_surface
-from conegap.solver.liquid_section import MeniscusOnset, liquid_section, meniscus_onset, moves
-from conegap.solver.meniscus_branch import MeniscusBranch, SurfaceInSolid, turning_point
-from conegap.solver.meniscus_shape import cap
-from conegap.solver.onset import rigid_onset
-from conegap.solver.turning_shift import TENSION, TurningStart, turning_voltage, turning_voltages
-from conegap.solver.vary import csv_text, range_of, vary
+from conegap.solver.liquid.branch import MeniscusBranch, SurfaceInSolid, turning_point
+from conegap.solver.liquid.free_surface import free_surface
+from conegap.solver.liquid.liquid_section import (
+    MeniscusOnset,
+    liquid_section,
+    meniscus_onset,
+    moves,
+)
+from conegap.solver.liquid.shape import cap
+from conegap.solver.onset.rigid import rigid_onset
+from conegap.solver.studies.calibration import calibrate
+from conegap.solver.studies.turning_variants import (
+    TENSION,
+    TurningStart,
+    turning_voltage,
+    turning_voltages,
+)
+from conegap.solver.studies.vary import csv_text, range_of, vary
 
 MODES = 10
 
@@ -123,7 +133,9 @@ def test_bore_is_recovered_from_its_turning_point(
 ) -> None:
     """INVARIANT: the turning point of a 52 um bore, followed for itself, gives 52 um back."""
     measured = meniscus_onset(Design.read("capillary").with_value("emitter.bore", 52e-6)).voltage
-    monkeypatch.setattr("conegap.solver.calibration.free_surface", lambda *_: (capillary, ()))
+    monkeypatch.setattr(
+        "conegap.solver.studies.calibration.free_surface", lambda *_: (capillary, ())
+    )
     found = calibrate(Design.read("capillary"), measured)
     # The numerical errors of both turning points over the slope.
     assert_allclose(found.root.value, 52e-6, rtol=2e-3)
@@ -143,7 +155,7 @@ def test_a_range_follows_the_turning_point(
 ) -> None:
     """INVARIANT: half the bore, too far for one step, has the onset of its own branch."""
     design = Design.read("capillary")
-    monkeypatch.setattr("conegap.solver.vary.free_surface", lambda *_: (capillary, ()))
+    monkeypatch.setattr("conegap.solver.studies.vary.free_surface", lambda *_: (capillary, ()))
     variation = vary(design, (range_of(design, "emitter.bore=25 um..50 um:2"),))
     assert variation.criterion == "meniscus turning point"
     own = meniscus_onset(design.with_value("emitter.bore", 25e-6)).voltage
@@ -192,7 +204,9 @@ def test_four_times_the_tension_takes_twice_the_voltage(monkeypatch: pytest.Monk
     """INVARIANT: at no pressure lambda is a number of the geometry, V goes as sqrt(gamma)."""
     design = pressed(0.0)
     branch = fed_branch(design)
-    monkeypatch.setattr("conegap.solver.liquid_section.turning_point", lambda *_, **__: branch)
+    monkeypatch.setattr(
+        "conegap.solver.liquid.liquid_section.turning_point", lambda *_, **__: branch
+    )
     once = meniscus_onset(design)
     tension = gallium(design)
     monkeypatch.setattr(

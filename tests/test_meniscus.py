@@ -10,16 +10,16 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from conegap.geometries.curves import FloatArray
-from conegap.geometries.errors import ComputationError, MeshError
-from conegap.geometries.section import Symmetry
-from conegap.solver.continuation import ContinuationError, correct
-from conegap.solver.meniscus import Held, MeniscusProblem
-from conegap.solver.meniscus_branch import problem_at, turning_point
-from conegap.solver.meniscus_shape import cap
-from conegap.validation.exact_drops import cap_height
-from conegap.validation.liquid_surface_cases import force_closure, volume_by_slices
-from conegap.validation.meniscus_sections import (
+from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.section import Symmetry
+from conegap.geometries.quantities.errors import ComputationError, MeshError
+from conegap.solver.liquid.branch import problem_at, turning_point
+from conegap.solver.liquid.continuation import ContinuationError, correct
+from conegap.solver.liquid.meniscus import Held, MeniscusProblem
+from conegap.solver.liquid.shape import cap
+from conegap.validation.cases.free_surface import force_closure, volume_by_slices
+from conegap.validation.exact.drops import cap_height
+from conegap.validation.sections.menisci import (
     EXTENT,
     free_drop,
     on_plane,
@@ -198,7 +198,7 @@ def test_a_branch_that_cannot_start_is_refused() -> None:
 
 def test_a_fold_that_is_no_maximum_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     """INVARIANT: a branch whose voltage never turns within its points says so."""
-    monkeypatch.setattr("conegap.solver.meniscus_branch._MOST_POINTS", 2)
+    monkeypatch.setattr("conegap.solver.liquid.branch._MOST_POINTS", 2)
     start = cap(math.asin(0.25), 6, "axisymmetric")
     with pytest.raises(ContinuationError, match="did not turn back within 2 liquid shapes"):
         turning_point(on_plane(), start, pressure=0.5, held="pressure", amount=0.5)

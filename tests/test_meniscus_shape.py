@@ -9,8 +9,8 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.integrate import quad
 
-from conegap.geometries.section import Symmetry
-from conegap.solver.meniscus_shape import MeniscusShape, cap
+from conegap.geometries.curves.section import Symmetry
+from conegap.solver.liquid.shape import MeniscusShape, cap
 
 ANGLES = (0.3, 1.0, math.pi / 2.0, 2.0)
 S = np.linspace(0.0, 1.0, 23)

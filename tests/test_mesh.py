@@ -15,28 +15,28 @@ from conftest import needle_design, polygon, quarter_annulus, wedge_section
 from numpy.testing import assert_allclose
 from scipy.spatial import cKDTree
 
-from conegap.geometries.curves import FloatArray, Line
-from conegap.geometries.design import Design
-from conegap.geometries.edge_flips import delaunay_flipped
-from conegap.geometries.errors import MeshError
-from conegap.geometries.files import examples_folder
-from conegap.geometries.section import Boundary, Section, Symmetry
-from conegap.solver.bent_triangles import first_fold
-from conegap.solver.coarse_mesh import CoarseMesh, coarse_mesh
-from conegap.solver.control_volumes import control_volumes, surface_measure
-from conegap.solver.field import solve_field
-from conegap.solver.fill_quality import bare_share, keeps_outline
-from conegap.solver.patch import edge_patch
-from conegap.solver.spacing import SpacingRule, divide_spans
-from conegap.solver.span import section_spans
-from conegap.solver.subdivision import FineMesh, subdivide
-from conegap.validation.exact_case import ExactCase
-from conegap.validation.sections import (
+from conegap.geometries.curves.curve import FloatArray, Line
+from conegap.geometries.curves.section import Boundary, Section, Symmetry
+from conegap.geometries.design.design import Design
+from conegap.geometries.imported.edge_flips import delaunay_flipped
+from conegap.geometries.quantities.errors import MeshError
+from conegap.geometries.quantities.files import examples_folder
+from conegap.solver.field.control_volumes import control_volumes, surface_measure
+from conegap.solver.field.solution import solve_field
+from conegap.solver.mesh.boundary_grid import edge_patch
+from conegap.solver.mesh.coarse_mesh import CoarseMesh, coarse_mesh
+from conegap.solver.mesh.curved_triangles import first_fold
+from conegap.solver.mesh.spacing import SpacingRule, divide_spans
+from conegap.solver.mesh.span import section_spans
+from conegap.solver.mesh.subdivision import FineMesh, subdivide
+from conegap.solver.mesh.triangle_quality import bare_share, keeps_outline
+from conegap.validation.sections.catalogue import (
     coaxial_cylinders,
     concentric_spheres,
     confocal_ellipses,
     hyperboloid_needle,
 )
+from conegap.validation.sections.exact_case import ExactCase
 
 
 def needle() -> Section:
@@ -245,8 +245,8 @@ def test_scaled_design_has_the_same_mesh() -> None:
 
 CROSSING = """
 from conftest import polygon
-from conegap.solver.bent_triangles import first_fold
-from conegap.solver.coarse_mesh import coarse_mesh
+from conegap.solver.mesh.curved_triangles import first_fold
+from conegap.solver.mesh.coarse_mesh import coarse_mesh
 coarse_mesh(polygon((0.0, 0.0), (2.0, 2.0), (2.0, 0.0), (0.0, 2.0)))
 """
 

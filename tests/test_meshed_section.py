@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from conegap.geometries.design import Design
-from conegap.geometries.edge_flips import delaunay_flipped, opposite_angles
-from conegap.geometries.errors import DesignError, GeometryError, OutputError
-from conegap.geometries.given_mesh import meshed_outline
-from conegap.geometries.mesh_file import read_mesh
-from conegap.solver.export import write_field
-from conegap.solver.field import solve_field
+from conegap.geometries.design.design import Design
+from conegap.geometries.imported.edge_flips import delaunay_flipped, opposite_angles
+from conegap.geometries.imported.imported_mesh import meshed_outline
+from conegap.geometries.imported.mesh_file import read_mesh
+from conegap.geometries.quantities.errors import DesignError, GeometryError, OutputError
+from conegap.solver.field.solution import solve_field
+from conegap.solver.report.field_file import write_field
 from conegap.validation import exact
 
 DESIGN = """

@@ -11,8 +11,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from conegap.geometries.errors import ConegapError, DesignError
-from conegap.geometries.metals import (
+from conegap.geometries.metals.metal import (
     FrozenMetalError,
     Metal,
     MissingPropertyError,
@@ -22,6 +21,7 @@ from conegap.geometries.metals import (
     metal,
     metal_names,
 )
+from conegap.geometries.quantities.errors import ConegapError, DesignError
 
 ATMOSPHERE = 101325.0
 ELEMENTS = ("Cs", "Rb", "K", "In", "Ga", "Hg", "Sn", "Bi", "Au")

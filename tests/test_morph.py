@@ -7,14 +7,14 @@ import pytest
 from conftest import needle_design
 from numpy.testing import assert_allclose
 
-from conegap.geometries.design import Design
-from conegap.geometries.errors import MeshError
-from conegap.solver.coarse_mesh import CoarseMesh, coarse_mesh
-from conegap.solver.field import solve_field
-from conegap.solver.morph import MovedTooFar, followed, morphed
-from conegap.solver.scan import onset_of_variants
-from conegap.validation.axisymmetric_sections import hyperboloid_needle
-from conegap.validation.planar_sections import planar_hyperbola
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import MeshError
+from conegap.solver.field.solution import solve_field
+from conegap.solver.mesh.coarse_mesh import CoarseMesh, coarse_mesh
+from conegap.solver.mesh.morph import MovedTooFar, followed, morphed
+from conegap.solver.studies.scan import onset_of_variants
+from conegap.validation.sections.axisymmetric import hyperboloid_needle
+from conegap.validation.sections.planar import planar_hyperbola
 
 EXAMPLES = ("needle", "capillary", "slit", "profile")
 

@@ -12,13 +12,14 @@ from conftest import needle_design, wedge_section
 from numpy.testing import assert_allclose
 from scipy.constants import epsilon_0
 
-from conegap.geometries.design import Design
-from conegap.geometries.errors import DesignError, SharpEdgeError
-from conegap.solver.field import FieldSolution, solve_field
-from conegap.solver.onset import electrode_voltages, rigid_onset, rigid_onset_of_solution
-from conegap.solver.surface_balance import field_stress
-from conegap.validation.exact import hyperboloid_field, planar_hyperbola_field
-from conegap.validation.sections import hyperboloid_needle, planar_hyperbola
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import DesignError, SharpEdgeError
+from conegap.solver.field.electrodes import electrode_voltages
+from conegap.solver.field.solution import FieldSolution, solve_field
+from conegap.solver.onset.rigid import rigid_onset, rigid_onset_of_solution
+from conegap.solver.onset.surface_balance import field_stress
+from conegap.validation.exact.fields import hyperboloid_field, planar_hyperbola_field
+from conegap.validation.sections.catalogue import hyperboloid_needle, planar_hyperbola
 
 Solved = Callable[[str], tuple[Design, FieldSolution]]
 

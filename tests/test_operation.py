@@ -6,8 +6,8 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.constants import elementary_charge, g
 
-from conegap.geometries.metals import metal
-from conegap.solver.operation import ion_exhaust
+from conegap.geometries.metals.metal import metal
+from conegap.solver.operation.exhaust import ion_exhaust
 
 # Speed m/s, specific impulse s, thrust uN/mA, power W/mN, mass kg/C at 10 kV.
 TABLE = {

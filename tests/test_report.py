@@ -15,14 +15,15 @@ import pytest
 from numpy.testing import assert_allclose
 from reporting import assessed_needle, with_meniscus, with_scans
 
-from conegap.geometries.design import Design
+from conegap.geometries.design.design import Design
 from conegap.solver.assessment import SurfaceWave
-from conegap.solver.export import field_at_points, write_field
-from conegap.solver.figure_units import voltage_text
-from conegap.solver.figures import report_pictures
-from conegap.solver.onset import electrode_voltages
-from conegap.solver.report import html_report
-from conegap.solver.report_tables import (
+from conegap.solver.common.display_units import voltage_text
+from conegap.solver.field.electrodes import electrode_voltages
+from conegap.solver.figures.report_figures import report_pictures
+from conegap.solver.liquid.slit_waves import FirstWave
+from conegap.solver.report.field_file import field_at_points, write_field
+from conegap.solver.report.page import html_report
+from conegap.solver.report.tables import (
     budget_table,
     inputs_table,
     levels_table,
@@ -30,7 +31,7 @@ from conegap.solver.report_tables import (
     property_text,
     review_table,
 )
-from conegap.solver.report_words import (
+from conegap.solver.report.words import (
     cautions,
     liquid_facts,
     not_modelled,
@@ -38,7 +39,6 @@ from conegap.solver.report_words import (
     slit_words,
     verdict,
 )
-from conegap.solver.slit_waves import FirstWave
 
 VOID = {"meta", "br", "link", "img", "hr", "input"}
 

@@ -18,12 +18,12 @@ from pypdf.generic import ContentStream
 from reporting import crowded, with_meniscus
 
 from conegap.solver.assessment import Assessment
-from conegap.solver.figure_units import voltage_text
-from conegap.solver.figures import Picture, report_pictures
-from conegap.solver.report import html_report
-from conegap.solver.report_parts import Figures, report_parts
-from conegap.solver.report_pdf import pdf_report
-from conegap.solver.report_sheet import first_sheet
+from conegap.solver.common.display_units import voltage_text
+from conegap.solver.figures.report_figures import Picture, report_pictures
+from conegap.solver.report.first_sheet import first_sheet
+from conegap.solver.report.page import html_report
+from conegap.solver.report.parts import Figures, report_parts
+from conegap.solver.report.pdf import pdf_report
 
 MM = 72.0 / 25.4
 CASES = {"usual": with_meniscus, "crowded": crowded}

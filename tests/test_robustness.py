@@ -15,16 +15,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from conegap.geometries.errors import OutputError
-from conegap.solver.command_line import main
-from conegap.solver.writing import is_result_folder, new_folder
-from conegap.validation.broken_files import BrokenFile, broken_file, verdict_of
-from conegap.validation.property_run import broken_row, summary
+from conegap.geometries.quantities.errors import OutputError
+from conegap.solver.commands.main import main
+from conegap.solver.common.writing import is_result_folder, new_folder
+from conegap.validation.random.broken_files import BrokenFile, broken_file, verdict_of
+from conegap.validation.random.run import broken_row, summary
 
 # Writes a folder of results over and over; killed at any moment.
 WRITER = """
 import sys
-from conegap.solver.writing import new_folder
+from conegap.solver.common.writing import new_folder
 for turn in range(100000):
     with new_folder(sys.argv[1], room=0) as folder:
         for name in ("field.vtu", "vary.csv", "results.json"):
@@ -74,7 +74,7 @@ def test_broken_files_give_words_and_nothing_else(tmp_path: Path) -> None:
 )
 def test_damage_once_found(tmp_path: Path, example: str, old: bytes, new: bytes) -> None:
     """REGRESSION: names that no file can have, numbers beyond all bounds, bytes of no text."""
-    from conegap.geometries.files import examples_folder
+    from conegap.geometries.quantities.files import examples_folder
 
     text = examples_folder().joinpath(f"{example}.toml").read_bytes()
     assert old in text
@@ -84,7 +84,7 @@ def test_damage_once_found(tmp_path: Path, example: str, old: bytes, new: bytes)
 
 def test_drawing_cut_short_is_refused(tmp_path: Path) -> None:
     """REGRESSION: a DXF file that ends within its first tags, where its reader just stops."""
-    from conegap.geometries.files import examples_folder
+    from conegap.geometries.quantities.files import examples_folder
 
     design = examples_folder().joinpath("drawn.toml").read_bytes()
     for length in (0, 1, 3, 7, 20, 60):
@@ -101,7 +101,7 @@ def test_a_breakdown_is_counted_as_one(tmp_path: Path, monkeypatch: pytest.Monke
     def break_down(*_: object) -> None:
         raise ZeroDivisionError("by nothing")
 
-    monkeypatch.setattr("conegap.geometries.design._build", break_down)
+    monkeypatch.setattr("conegap.geometries.design.design._build", break_down)
     row = broken_row(3, seed=11)
     assert row["verdict"] == "wrong"
     assert "ZeroDivisionError" in row["reason"]
@@ -194,7 +194,7 @@ def test_closed_or_full_place(
     def refuse(*_: object, **__: object) -> None:
         raise OSError(number, os.strerror(number))
 
-    monkeypatch.setattr(f"conegap.solver.writing.os.{call}", refuse)
+    monkeypatch.setattr(f"conegap.solver.common.writing.os.{call}", refuse)
 
     def write() -> None:
         with new_folder(place) as folder:

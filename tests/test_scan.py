@@ -7,10 +7,10 @@ import pytest
 from conftest import needle_design
 from numpy.testing import assert_allclose
 
-from conegap.geometries.errors import DesignError
-from conegap.solver.coarse_mesh import coarse_mesh
-from conegap.solver.onset import rigid_onset
-from conegap.solver.scan import Scan, onset_of_variants, scan
+from conegap.geometries.quantities.errors import DesignError
+from conegap.solver.mesh.coarse_mesh import coarse_mesh
+from conegap.solver.onset.rigid import rigid_onset
+from conegap.solver.studies.scan import Scan, onset_of_variants, scan
 
 
 @pytest.fixture(scope="module")

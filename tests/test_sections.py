@@ -15,15 +15,15 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from conegap.geometries.clearance import closest_places, inside, ray_distance
-from conegap.geometries.curves import Arc, Curve, FloatArray, Line, Spline
-from conegap.geometries.design import Design
-from conegap.geometries.errors import GeometryError
-from conegap.geometries.files import examples_folder
-from conegap.geometries.outline import mirror_image, moved, reversed_chain, rounded_polygon
-from conegap.geometries.section import Section
-from conegap.geometries.starters import starter
-from conegap.solver.figure_window import electrodes_window
+from conegap.geometries.curves.clearance import closest_places, inside, ray_distance
+from conegap.geometries.curves.curve import Arc, Curve, FloatArray, Line, Spline
+from conegap.geometries.curves.outline import mirror_image, moved, reversed_chain, rounded_polygon
+from conegap.geometries.curves.section import Section
+from conegap.geometries.design.design import Design
+from conegap.geometries.design.starters import starter
+from conegap.geometries.quantities.errors import GeometryError
+from conegap.geometries.quantities.files import examples_folder
+from conegap.solver.figures.window import electrodes_window
 
 NAMES = ("capillary", "needle", "profile", "slit")
 

@@ -14,20 +14,30 @@ from matplotlib.figure import Figure
 from numpy.testing import assert_allclose
 from reporting import assessed_needle
 
-from conegap.geometries.crown import Crown
-from conegap.geometries.design import Design
-from conegap.geometries.errors import OutputError
-from conegap.geometries.sector import Sector
-from conegap.geometries.starters import starter
-from conegap.geometries.tip_array import TipArray
+from conegap.geometries.design.design import Design
+from conegap.geometries.design.starters import starter
+from conegap.geometries.emitters.crown import Crown
+from conegap.geometries.emitters.tip_array import TipArray
+from conegap.geometries.quantities.errors import OutputError
+from conegap.geometries.solids.sector import Sector
+from conegap.solver.arrays.firing_order import Firing
+from conegap.solver.arrays.screening import Screening, ScreeningPoint
+from conegap.solver.arrays.sector_assessment import SectorAssessment
+from conegap.solver.arrays.slit_end import EndPoint, SlitEnd
 from conegap.solver.assessment import Assessment
-from conegap.solver.depth_image import Camera, Faces, depth_image
-from conegap.solver.export_sector import exported_level, field_in_tetrahedra, write_sector_field
-from conegap.solver.extrapolation import Estimate, estimate
-from conegap.solver.figure_drawing import Drawing, draw_drawing
-from conegap.solver.figure_plan import plan_drawing
-from conegap.solver.figure_section import section_size
-from conegap.solver.figure_sector import (
+from conegap.solver.common.style import pretty, style
+from conegap.solver.field.extrapolation import Estimate, estimate
+from conegap.solver.field3d.lip_field import LipField
+from conegap.solver.field3d.sector_factor import SectorOnset, TipField
+from conegap.solver.field3d.sector_solution import SectorLevel, SectorSolution
+from conegap.solver.field3d.tetrahedra import TetraMesh
+from conegap.solver.field3d.tip_places import tip_places
+from conegap.solver.figures.depth_image import Camera, Faces, depth_image
+from conegap.solver.figures.drawing import Drawing, draw_drawing
+from conegap.solver.figures.plan import plan_drawing
+from conegap.solver.figures.report_figures import drawing_pictures, svg_of
+from conegap.solver.figures.section_view import section_size
+from conegap.solver.figures.sector_charts import (
     chart_end_factor,
     chart_firing,
     chart_firing_order,
@@ -35,13 +45,10 @@ from conegap.solver.figure_sector import (
     chart_screening,
     chart_tip_classes,
 )
-from conegap.solver.figure_solid_view import solid_view
-from conegap.solver.figure_style import pretty, style
-from conegap.solver.figure_true_section import true_section_drawing
-from conegap.solver.figures import drawing_pictures, svg_of
-from conegap.solver.firing import Firing
-from conegap.solver.lip_field import LipField
-from conegap.solver.report_sector import (
+from conegap.solver.figures.sector_pictures import sector_charts
+from conegap.solver.figures.solid_view import solid_view
+from conegap.solver.figures.true_section import true_section_drawing
+from conegap.solver.report.sector import (
     end_table,
     firing_table,
     screening_table,
@@ -49,14 +56,11 @@ from conegap.solver.report_sector import (
     sector_words,
     tips_table,
 )
-from conegap.solver.screening import Screening, ScreeningPoint
-from conegap.solver.sector_assessment import SectorAssessment
-from conegap.solver.sector_field import SectorLevel, SectorSolution
-from conegap.solver.sector_mesh import TetraMesh
-from conegap.solver.sector_onset import SectorOnset, TipField
-from conegap.solver.sector_pictures import sector_charts
-from conegap.solver.slit_end import EndPoint, SlitEnd
-from conegap.solver.tip_places import tip_places
+from conegap.solver.report.sector_field_file import (
+    exported_level,
+    field_in_tetrahedra,
+    write_sector_field,
+)
 
 
 def design_of(name: str) -> Design:

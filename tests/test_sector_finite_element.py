@@ -8,10 +8,10 @@ from typing import Any
 import pytest
 from numpy.testing import assert_allclose
 
-from conegap.geometries.design import Design
-from conegap.geometries.errors import ComputationError
-from conegap.validation.sector_finite_element import crown_shape, solve_shape
-from conegap.validation.sphere_lattice import square_layer
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import ComputationError
+from conegap.validation.exact.sphere_lattice import square_layer
+from conegap.validation.reference_fem.sector import crown_shape, solve_shape
 
 PITCH = 3.0
 TALL = 1.5 * PITCH

@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from conegap.geometries.curves import FloatArray
-from conegap.geometries.sector import Sector, Tip, Wedge
-from conegap.solver.extrapolation import estimate
-from conegap.solver.sector_field import SectorSolution, solve_sector
-from conegap.solver.sector_influence import half_ring, height_influence
-from conegap.solver.sector_operator import SectorOperator
-from conegap.solver.tip_field import sphere_means, tip_response
+from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.solids.sector import Sector, Tip, Wedge
+from conegap.solver.arrays.influence import half_ring, height_influence
+from conegap.solver.field.extrapolation import estimate
+from conegap.solver.field3d.operator import SectorOperator
+from conegap.solver.field3d.sector_solution import SectorSolution, solve_sector
+from conegap.solver.field3d.tip_field import sphere_means, tip_response
 
 TIPS = 8
 RING, GAP, HEIGHT, ROOM = 1.0e-3, 0.8e-3, 0.6e-3, 3.0e-3
@@ -87,7 +87,7 @@ def test_influences_and_the_tips_own_make_the_whole_crown(crown: SectorSolution)
     # any distribution that the mirror planes keep will do, here one with the height
     raise_by = np.zeros(len(mesh.points))
     raise_by[on_tip] = 1.0 + mesh.points[on_tip, 2]
-    from conegap.solver.tetra_volumes import tetra_volumes
+    from conegap.solver.field3d.volumes import tetra_volumes
 
     together = SectorOperator(
         mesh.points, tetra_volumes(mesh.points, mesh.tetrahedra), fixed

@@ -10,17 +10,17 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from conegap.geometries.design import Design
-from conegap.geometries.errors import GeometryError, MeshError
-from conegap.geometries.sector import Conductor, Sector, Tip, Wedge
-from conegap.geometries.solids import Block
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import GeometryError, MeshError
+from conegap.geometries.solids.sector import Conductor, Sector, Tip, Wedge
+from conegap.geometries.solids.shapes import Block
 from conegap.solver import sector_field
-from conegap.solver.sector_field import SectorSolution, memory_needed, solve_sector
-from conegap.solver.sector_mesh import tetra_meshes
-from conegap.solver.sector_operator import SectorOperator
-from conegap.solver.tetra_volumes import tetra_volumes
-from conegap.solver.tip_field import sphere_means, tip_response
-from conegap.validation.sector_shapes import boss_cell
+from conegap.solver.field3d.operator import SectorOperator
+from conegap.solver.field3d.sector_solution import SectorSolution, memory_needed, solve_sector
+from conegap.solver.field3d.tetrahedra import tetra_meshes
+from conegap.solver.field3d.tip_field import sphere_means, tip_response
+from conegap.solver.field3d.volumes import tetra_volumes
+from conegap.validation.sections.sector_shapes import boss_cell
 
 
 def closed_room(scale: float = 1.0) -> Sector:
@@ -77,7 +77,7 @@ def test_charges_of_a_closed_region_cancel(solution: SectorSolution) -> None:
 
 def test_charge_is_twice_the_energy(solution: SectorSolution) -> None:
     """INVARIANT: flux into the emitter at 1 V against the integral of the field squared."""
-    from conegap.solver.tetra_volumes import corner_gradients
+    from conegap.solver.field3d.volumes import corner_gradients
 
     for k, level in enumerate(solution.levels):
         gradients, volume = corner_gradients(level.mesh.points, level.mesh.tetrahedra)

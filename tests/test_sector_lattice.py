@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from conegap.validation.cap_moments import cap_field
-from conegap.validation.sphere_lattice import (
+from conegap.validation.exact.cap_moments import cap_field
+from conegap.validation.exact.sphere_lattice import (
     LatticeSpheres,
     cubic_lattice,
     cubic_sum,

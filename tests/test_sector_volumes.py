@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from conegap.geometries.curves import FloatArray
-from conegap.geometries.sector import Room3D, Sector
-from conegap.geometries.solids import Block
-from conegap.solver.control_volumes import ControlVolumes
-from conegap.solver.sector_mesh import TetraMesh, tetra_meshes
-from conegap.solver.sector_operator import SectorOperator
-from conegap.solver.tetra_volumes import corner_gradients, tetra_volumes
+from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.solids.sector import Room3D, Sector
+from conegap.geometries.solids.shapes import Block
+from conegap.solver.field.control_volumes import ControlVolumes
+from conegap.solver.field3d.operator import SectorOperator
+from conegap.solver.field3d.tetrahedra import TetraMesh, tetra_meshes
+from conegap.solver.field3d.volumes import corner_gradients, tetra_volumes
 
 SIDES = ("x_low", "x_high", "y_low", "y_high", "z_low", "z_high")
 SLOPE = np.array([0.3, -1.1, 0.7])

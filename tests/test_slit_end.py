@@ -10,18 +10,18 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from conegap.geometries.design import Design
-from conegap.geometries.errors import DesignError, GeometryError
-from conegap.geometries.slit import Slit
-from conegap.geometries.slit_end import slit_end_sector
-from conegap.geometries.starters import starter
-from conegap.solver.field import solve_field
-from conegap.solver.lip_field import LipField, lip_field
-from conegap.solver.onset import electrode_voltages
-from conegap.solver.sector_field import SectorSolution, solve_sector
-from conegap.solver.slit_end import EndPoint, SlitEnd, end_rows, end_warnings
-from conegap.solver.tip_field import edge_response, near_lip_section
-from conegap.validation.slit_end_cases import blunt_blade_section, blunt_end
+from conegap.geometries.design.design import Design
+from conegap.geometries.design.starters import starter
+from conegap.geometries.emitters.slit import Slit
+from conegap.geometries.emitters.slit_end import slit_end_sector
+from conegap.geometries.quantities.errors import DesignError, GeometryError
+from conegap.solver.arrays.slit_end import EndPoint, SlitEnd, end_rows, end_warnings
+from conegap.solver.field.electrodes import electrode_voltages
+from conegap.solver.field.solution import solve_field
+from conegap.solver.field3d.lip_field import LipField, lip_field
+from conegap.solver.field3d.sector_solution import SectorSolution, solve_sector
+from conegap.solver.field3d.tip_field import edge_response, near_lip_section
+from conegap.validation.cases.slit_end import blunt_blade_section, blunt_end
 
 Solved = Callable[[float], LipField]
 
@@ -116,8 +116,8 @@ def test_the_tube_about_a_straight_lip_gives_back_its_field() -> None:
     The blade's whole section is solved once; the potential it has on a circle about the crest,
     as polar functions, must give the field that the same solve has at the crest.
     """
-    from conegap.solver.field_at_points import field_at_points
-    from conegap.solver.tip_field import polar_functions
+    from conegap.solver.field.interpolation import field_at_points
+    from conegap.solver.field3d.tip_field import polar_functions
 
     design, sector = blunt_end(0.5e-3, 30e-6)
     lip = sector.lip

@@ -7,11 +7,11 @@ from dataclasses import replace
 import pytest
 from numpy.testing import assert_allclose
 
-from conegap.geometries.design import Design
-from conegap.solver.figure_units import current_text, mass_flow_text, pressure_text
-from conegap.solver.onset import electrode_voltages
-from conegap.solver.report import html_report
-from conegap.solver.report_operation import (
+from conegap.geometries.design.design import Design
+from conegap.solver.common.display_units import current_text, mass_flow_text, pressure_text
+from conegap.solver.field.electrodes import electrode_voltages
+from conegap.solver.operation.supply_card import SupplyCard, supply_card, supply_rows
+from conegap.solver.report.operation import (
     card_cautions,
     card_table,
     current_table,
@@ -23,8 +23,8 @@ from conegap.solver.report_operation import (
     metals_table,
     operation_words,
 )
-from conegap.solver.report_tables import operation_table
-from conegap.solver.supply_card import SupplyCard, supply_card, supply_rows
+from conegap.solver.report.page import html_report
+from conegap.solver.report.tables import operation_table
 from tests.reporting import assessed_needle
 
 

@@ -9,21 +9,21 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.constants import epsilon_0
 
-from conegap.geometries.design import Design
-from conegap.geometries.errors import DesignError
-from conegap.solver.classic import (
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import DesignError
+from conegap.solver.onset.closed_forms import (
     capillary_onset,
     classic_estimate,
     needle_onset,
     planar_edge_onset,
 )
-from conegap.solver.surface_balance import (
+from conegap.solver.onset.surface_balance import (
     balance_field,
     field_stress,
     surface_wave_field,
     surface_wave_spacing,
 )
-from conegap.validation.exact import hyperboloid_field, planar_hyperbola_field
+from conegap.validation.exact.fields import hyperboloid_field, planar_hyperbola_field
 
 GALLIUM, INDIUM, CAESIUM, MERCURY = 0.718, 0.556, 0.069, 0.485
 

@@ -16,16 +16,22 @@ from conftest import NEEDLE_MICROMETRES, needle_design
 from numpy.testing import assert_allclose
 from scipy.optimize import brentq
 
-from conegap.geometries.design import Design
-from conegap.geometries.errors import ComputationError, DesignError, OutputError
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import ComputationError, DesignError, OutputError
 from conegap.solver import kept_solves
-from conegap.solver.callouts import Target, needed_tolerances, target_of
-from conegap.solver.command_line import main
-from conegap.solver.kept_solves import KEPT, KeptSolves, Variant, resumable_folder, solved_onset
-from conegap.solver.onset import RigidOnset, rigid_onset
-from conegap.solver.surrogate import build_surrogate
-from conegap.solver.tolerance import Nominal, ToleranceStudy, stack_up, tolerate
-from conegap.solver.tolerance_tables import callout_csv, tolerance_results
+from conegap.solver.commands.main import main
+from conegap.solver.onset.rigid import RigidOnset, rigid_onset
+from conegap.solver.studies.response_surface import build_surrogate
+from conegap.solver.studies.solve_cache import (
+    KEPT,
+    KeptSolves,
+    Variant,
+    resumable_folder,
+    solved_onset,
+)
+from conegap.solver.studies.tolerance import Nominal, ToleranceStudy, stack_up, tolerate
+from conegap.solver.studies.tolerance_allocation import Target, needed_tolerances, target_of
+from conegap.solver.studies.tolerance_tables import callout_csv, tolerance_results
 
 RADIUS, GAP = 5e-6, 500e-6
 QUANTILE = 1.6448536269514722

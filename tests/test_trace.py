@@ -13,17 +13,22 @@ import pytest
 from numpy.testing import assert_allclose
 from PIL import Image
 
-from conegap.geometries.apex_frame import apex_frame
-from conegap.geometries.circle_fit import fit_circle
-from conegap.geometries.design import Design
-from conegap.geometries.errors import DesignError
-from conegap.geometries.files import examples_folder
-from conegap.geometries.measured_design import design_text, points_text
-from conegap.geometries.measured_edge import measured_edge
-from conegap.geometries.measured_profile import measured_profile
-from conegap.geometries.pixel_outline import ScaleBar, pixel_points, scale_bar, traced_image
-from conegap.geometries.profile_curve import Profile
-from conegap.solver.command_line import main
+from conegap.geometries.design.design import Design
+from conegap.geometries.emitters.profile_curve import Profile
+from conegap.geometries.micrograph.apex_frame import apex_frame
+from conegap.geometries.micrograph.circle_fit import fit_circle
+from conegap.geometries.micrograph.measured_design import design_text, points_text
+from conegap.geometries.micrograph.measured_edge import measured_edge
+from conegap.geometries.micrograph.measured_profile import measured_profile
+from conegap.geometries.micrograph.pixel_outline import (
+    ScaleBar,
+    pixel_points,
+    scale_bar,
+    traced_image,
+)
+from conegap.geometries.quantities.errors import DesignError
+from conegap.geometries.quantities.files import examples_folder
+from conegap.solver.commands.main import main
 
 HALF_ANGLE = math.radians(15.0)
 BAR = ScaleBar(400.0, 20e-6)

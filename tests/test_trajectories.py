@@ -10,14 +10,14 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.constants import elementary_charge
 
-from conegap.geometries.design import Design
-from conegap.geometries.errors import GeometryError
-from conegap.solver.beam import Beam, compute_beam
-from conegap.solver.field import FieldSolution, solve_field
-from conegap.solver.field_at_points import FieldAtPoints, field_at_points
-from conegap.solver.trajectories import trace
-from conegap.validation.beam_cases import plates
-from conegap.validation.sections import (
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import GeometryError
+from conegap.solver.beam.ion_beam import Beam, compute_beam
+from conegap.solver.beam.trajectories import trace
+from conegap.solver.field.interpolation import FieldAtPoints, field_at_points
+from conegap.solver.field.solution import FieldSolution, solve_field
+from conegap.validation.cases.beam import plates
+from conegap.validation.sections.catalogue import (
     coaxial_cylinders,
     concentric_spheres,
     hyperboloid_needle,

@@ -10,14 +10,14 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from conegap.geometries.errors import ComputationError, ConegapError, MeshError
-from conegap.solver.field import FieldSolution, solve_field
+from conegap.geometries.quantities.errors import ComputationError, ConegapError, MeshError
+from conegap.solver.field.solution import FieldSolution, solve_field
 from conegap.validation import peer_cases, sections
-from conegap.validation.exact_case import ExactCase
-from conegap.validation.field_cases import FieldCheck, field_rows, fitted_order
-from conegap.validation.finite_element import solve_finite_element
-from conegap.validation.row import Case, Row
-from conegap.validation.table import all_cases, run_case, run_validation
+from conegap.validation.cases.field import FieldCheck, field_rows, fitted_order
+from conegap.validation.cases.row import Case, Row
+from conegap.validation.cases.table import all_cases, run_case, run_validation
+from conegap.validation.reference_fem.plane import solve_finite_element
+from conegap.validation.sections.exact_case import ExactCase
 
 SLOW = pytest.mark.slow
 
@@ -55,7 +55,7 @@ def test_table_leaves_out_slow_cases_and_tells_progress(monkeypatch: pytest.Monk
     """INVARIANT: order, progress calls and the slow switch of ``run_validation``."""
     good = Row("a", "derived", "x [-]", 1.0, 1.0, 0.0)
     cases = [Case("fast", lambda: [good]), Case("slow", lambda: [good, good], slow=True)]
-    monkeypatch.setattr("conegap.validation.table.all_cases", lambda: cases)
+    monkeypatch.setattr("conegap.validation.cases.table.all_cases", lambda: cases)
     seen: list[tuple[str, int, int]] = []
     rows = run_validation(progress=lambda *what: seen.append(what))
     assert seen == [("fast", 0, 2), ("slow", 1, 2), ("", 2, 2)]

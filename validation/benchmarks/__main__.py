@@ -19,7 +19,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     argv : sequence of str or None
         Arguments; those of the process when left out.
     """
-    from conegap.geometries.errors import ConegapError
+    from conegap.geometries.quantities.errors import ConegapError
     from conegap.validation.benchmarks.chart import draw
     from conegap.validation.benchmarks.measuring import all_measured, command_times
     from conegap.validation.benchmarks.table import csv_text, markdown

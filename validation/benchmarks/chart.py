@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from conegap.solver.figure_style import ACCENT, INK, SOFT, legend_below, quiet_axes, style
+from conegap.solver.common.style import ACCENT, INK, SOFT, legend_below, quiet_axes, style
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

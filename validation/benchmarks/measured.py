@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from conegap.geometries.curves import FloatArray
+from conegap.geometries.curves.curve import FloatArray
 
 __all__ = ["Run", "crest"]
 

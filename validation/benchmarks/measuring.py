@@ -14,7 +14,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from conegap.geometries.errors import ComputationError
+from conegap.geometries.quantities.errors import ComputationError
 from conegap.validation.benchmarks.methods import METHODS, missing
 from conegap.validation.benchmarks.problems import PROBLEMS, problem_of, right_value
 
@@ -135,7 +135,7 @@ def command_times(repeats: int = 3, *, whole: bool = True) -> dict[str, dict[str
 
 
 def _timed(words: list[str], count: int) -> dict[str, float]:
-    script = "import sys; from conegap.solver.command_line import main; sys.exit(main())"
+    script = "import sys; from conegap.solver.commands.main import main; sys.exit(main())"
     walls, processors = [], []
     for _ in range(count):
         with tempfile.TemporaryDirectory() as folder:

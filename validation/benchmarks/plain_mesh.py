@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from conegap.geometries.curves import Curve, FloatArray, Line
-from conegap.geometries.section import Boundary, Section, electrode_of
+from conegap.geometries.curves.curve import Curve, FloatArray, Line
+from conegap.geometries.curves.section import Boundary, Section, electrode_of
 
 __all__ = ["IntArray", "PlainMesh", "on_curve", "plain_mesh"]
 
@@ -126,7 +126,7 @@ def plain_mesh(section: Section, fineness: float) -> PlainMesh:
     """
     from netgen.geom2d import SplineGeometry
 
-    from conegap.geometries.errors import MeshError
+    from conegap.geometries.quantities.errors import MeshError
 
     halvings = max(0, math.ceil(math.log2(_FINEST_MADE / fineness) - 1e-9))
     fineness *= 2.0**halvings

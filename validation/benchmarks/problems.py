@@ -6,10 +6,10 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from conegap.geometries.design import Design
-from conegap.geometries.section import Section
-from conegap.validation.exact_case import ExactCase
-from conegap.validation.sections import hyperboloid_needle, planar_hyperbola
+from conegap.geometries.curves.section import Section
+from conegap.geometries.design.design import Design
+from conegap.validation.sections.catalogue import hyperboloid_needle, planar_hyperbola
+from conegap.validation.sections.exact_case import ExactCase
 
 __all__ = ["PROBLEMS", "Problem", "problem_of", "right_value"]
 
@@ -126,7 +126,7 @@ def right_value(problem: Problem) -> tuple[float, float]:
     """
     if problem.exact is not None:
         return problem.exact, 0.0
-    from conegap.validation.finite_element import solve_finite_element
+    from conegap.validation.reference_fem.plane import solve_finite_element
 
     result = solve_finite_element(problem.section, problem.voltages, fineness=_REFERENCE_FINENESS)
     return result.edge_fields[problem.edge], result.error

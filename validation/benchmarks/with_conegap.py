@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import time
 
-from conegap.solver.coarse_mesh import coarse_mesh
-from conegap.solver.field import FieldSolution
-from conegap.solver.level import solve_level
+from conegap.solver.field.level import solve_level
+from conegap.solver.field.solution import FieldSolution
+from conegap.solver.mesh.coarse_mesh import coarse_mesh
 from conegap.validation.benchmarks.measured import Run
 from conegap.validation.benchmarks.problems import Problem
 
@@ -16,7 +16,7 @@ __all__ = ["solve"]
 def solve(problem: Problem, setting: float) -> Run:
     """The unit solutions of every electrode and the edge field with its error.
 
-    The steps of `conegap.solver.field.solve_field`, timed apart.
+    The steps of `conegap.solver.field.solution.solve_field`, timed apart.
 
     Parameters
     ----------

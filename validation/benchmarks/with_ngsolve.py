@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from conegap.geometries.curves import Arc
+from conegap.geometries.curves.curve import Arc
 from conegap.validation.benchmarks.measured import Run, crest
 from conegap.validation.benchmarks.plain_mesh import PlainMesh, on_curve, plain_mesh
 from conegap.validation.benchmarks.problems import Problem

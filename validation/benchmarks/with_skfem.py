@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from scipy.sparse.linalg import splu
 
-from conegap.geometries.curves import FloatArray
-from conegap.geometries.section import Section
+from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.section import Section
 from conegap.validation.benchmarks.measured import Run, crest
 from conegap.validation.benchmarks.plain_mesh import IntArray, PlainMesh, on_curve, plain_mesh
 from conegap.validation.benchmarks.problems import Problem

@@ -5,8 +5,8 @@ Expected: the values as written, in SI; a tip of 10 mm on a shank of 0.4 mm is r
 
 from __future__ import annotations
 
-from conegap.geometries.design import Design
-from conegap.geometries.errors import DesignError
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import DesignError
 from conegap.validation.gallery.compared import compared
 from conegap.validation.gallery.plain_needle import TEXT
 

@@ -8,12 +8,12 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.figure import Figure
 
-from conegap.geometries.design import Design
-from conegap.solver.field import solve_field
-from conegap.solver.figure_field import draw_equipotentials
-from conegap.solver.figure_style import style
-from conegap.solver.figure_window import electrodes_window
-from conegap.solver.onset import electrode_voltages
+from conegap.geometries.design.design import Design
+from conegap.solver.common.style import style
+from conegap.solver.field.electrodes import electrode_voltages
+from conegap.solver.field.solution import solve_field
+from conegap.solver.figures.field_map import draw_equipotentials
+from conegap.solver.figures.window import electrodes_window
 from conegap.validation.gallery.compared import compared
 
 

@@ -5,9 +5,9 @@ Expected: E = V b / (a (b - a)) on the inner sphere (textbook), within the solve
 
 from __future__ import annotations
 
-from conegap.solver.field import solve_field
-from conegap.validation.axisymmetric_sections import concentric_spheres
+from conegap.solver.field.solution import solve_field
 from conegap.validation.gallery.compared import compared
+from conegap.validation.sections.axisymmetric import concentric_spheres
 
 
 def main() -> bool:

@@ -10,8 +10,8 @@ import math
 
 from scipy.constants import elementary_charge
 
-from conegap.geometries.metals import metal, metal_names
-from conegap.solver.operation import ion_exhaust
+from conegap.geometries.metals.metal import metal, metal_names
+from conegap.solver.operation.exhaust import ion_exhaust
 from conegap.validation.gallery.compared import compared
 
 

@@ -10,8 +10,8 @@ import math
 
 import numpy as np
 
-from conegap.geometries.metals import metal
-from conegap.solver.meniscus_shape import cap
+from conegap.geometries.metals.metal import metal
+from conegap.solver.liquid.shape import cap
 from conegap.validation.gallery.compared import compared
 
 

@@ -6,7 +6,7 @@ after Keene, International Materials Reviews 38, 157 (1993).
 
 from __future__ import annotations
 
-from conegap.geometries.metals import metal
+from conegap.geometries.metals.metal import metal
 from conegap.validation.gallery.compared import compared
 
 

@@ -10,9 +10,9 @@ import math
 
 from matplotlib.figure import Figure
 
-from conegap.solver.figure_style import style
-from conegap.solver.figure_vary import chart_variation
-from conegap.solver.vary import range_of, vary
+from conegap.solver.common.style import style
+from conegap.solver.figures.vary import chart_variation
+from conegap.solver.studies.vary import range_of, vary
 from conegap.validation.gallery.compared import compared
 from conegap.validation.gallery.plain_needle import plain_needle
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from conegap.geometries.design import Design
+from conegap.geometries.design.design import Design
 
 __all__ = ["TEXT", "plain_needle"]
 

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from matplotlib.figure import Figure
 
-from conegap.geometries.design import Design
-from conegap.solver.figure_section import draw_section, section_size
-from conegap.solver.figure_style import style
-from conegap.solver.figure_window import electrodes_window
+from conegap.geometries.design.design import Design
+from conegap.solver.common.style import style
+from conegap.solver.figures.section_view import draw_section, section_size
+from conegap.solver.figures.window import electrodes_window
 from conegap.validation.gallery.compared import compared
 
 

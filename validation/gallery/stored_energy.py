@@ -9,9 +9,9 @@ import math
 
 from scipy.constants import epsilon_0
 
-from conegap.solver.field import solve_field
-from conegap.validation.axisymmetric_sections import concentric_spheres
+from conegap.solver.field.solution import solve_field
 from conegap.validation.gallery.compared import compared
+from conegap.validation.sections.axisymmetric import concentric_spheres
 
 
 def main() -> bool:

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.constants import epsilon_0
 
-from conegap.geometries.curves import FloatArray
-from conegap.validation import exact_liquid
+from conegap.geometries.curves.curve import FloatArray
+from conegap.validation.exact import liquid as exact_liquid
 from conegap.validation.lessons.lesson import (
     Comparison,
     Exercise,
@@ -21,7 +21,7 @@ from conegap.validation.lessons.lesson import (
     Step,
 )
 from conegap.validation.lessons.units import DEGREES, NUMBER, PERCENT, VOLTS_PER_NANOMETRE
-from conegap.validation.sections import ball_on_cone
+from conegap.validation.sections.catalogue import ball_on_cone
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -54,7 +54,7 @@ def cone_field(half_angle: float) -> tuple[FloatArray, FloatArray]:
     (n,) array
         Field, [V/m], for 1 V on the far electrode.
     """
-    from conegap.solver.field import solve_field
+    from conegap.solver.field.solution import solve_field
 
     section, driven = ball_on_cone(half_angle=half_angle, ball=BALL, outer=OUTER)
     surface = solve_field(section, prescribed=driven).surface("emitter", {"outer": 1.0})
@@ -144,7 +144,7 @@ def compute(guess: float | None = None) -> Findings:
 
 def _gallium() -> float:
     """Surface tension of gallium at its melting point, [N/m]."""
-    from conegap.geometries.metals import metal
+    from conegap.geometries.metals.metal import metal
 
     gallium = metal("gallium")
     return float(gallium.surface_tension(gallium.melting_point))
@@ -158,7 +158,7 @@ def draw_exponent(axes: Axes, found: Findings) -> None:
     axes : Axes
     found : Findings
     """
-    from conegap.solver.figure_style import ACCENT, INK, LIMIT, SOFT, quiet_axes
+    from conegap.solver.common.style import ACCENT, INK, LIMIT, SOFT, quiet_axes
 
     quiet_axes(axes)
     degrees = np.linspace(39.0, 59.0, 41)
@@ -185,7 +185,7 @@ def draw_balance(axes: Axes, found: Findings) -> None:
     axes : Axes
     found : Findings
     """
-    from conegap.solver.figure_style import ACCENT, INK, LIMIT, quiet_axes
+    from conegap.solver.common.style import ACCENT, INK, LIMIT, quiet_axes
 
     quiet_axes(axes).set_xscale("log")
     series = found.series

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.constants import epsilon_0
 
-from conegap.validation import exact, sections
+from conegap.validation.exact import fields as exact
 from conegap.validation.lessons.lesson import (
     Comparison,
     Exercise,
@@ -21,6 +21,7 @@ from conegap.validation.lessons.lesson import (
 )
 from conegap.validation.lessons.needle import needle_onset
 from conegap.validation.lessons.units import KILOVOLTS, MICROMETRES, NUMBER, PERCENT
+from conegap.validation.sections import catalogue as sections
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -53,8 +54,8 @@ def blade_onset(*, surface_tension: float, radius: float, gap: float) -> tuple[f
     float
         Numerical error that the solver states, [-].
     """
-    from conegap.solver.field import solve_field
-    from conegap.solver.surface_balance import balance_field
+    from conegap.solver.field.solution import solve_field
+    from conegap.solver.onset.surface_balance import balance_field
 
     case = sections.planar_hyperbola(radius=radius, gap=gap, prescribed=False)
     edge = solve_field(case.section).edge("edge", case.voltages)
@@ -70,11 +71,11 @@ def compute(guess: float | None = None) -> Findings:
     guess : float or None
         Not needed here, [V].
     """
-    from conegap.geometries.metals import metal
-    from conegap.solver.field import solve_field
-    from conegap.solver.meniscus_stability import Wave
-    from conegap.solver.ridge_waves import fastest_ridge_wave
-    from conegap.validation.stability_cases import threshold
+    from conegap.geometries.metals.metal import metal
+    from conegap.solver.field.solution import solve_field
+    from conegap.solver.liquid.ridge_waves import fastest_ridge_wave
+    from conegap.solver.liquid.stability import Wave
+    from conegap.validation.cases.stability import threshold
 
     gallium, caesium = metal("gallium"), metal("caesium")
     gamma = float(gallium.surface_tension(gallium.melting_point))
@@ -135,7 +136,7 @@ def draw_radius(axes: Axes, found: Findings) -> None:
     axes : Axes
     found : Findings
     """
-    from conegap.solver.figure_style import ACCENT, INK, LIMIT, SOFT, quiet_axes
+    from conegap.solver.common.style import ACCENT, INK, LIMIT, SOFT, quiet_axes
 
     quiet_axes(axes).set_xscale("log")
     radii = found.series["radii"] * 1e6
@@ -161,7 +162,7 @@ def draw_slope(axes: Axes, found: Findings) -> None:
     axes : Axes
     found : Findings
     """
-    from conegap.solver.figure_style import ACCENT, LIMIT, SOFT, quiet_axes
+    from conegap.solver.common.style import ACCENT, LIMIT, SOFT, quiet_axes
 
     quiet_axes(axes)
     root = np.sqrt(found.series["radii"] / GAP)

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from conegap.geometries.curves import Arc, FloatArray, Line
-from conegap.geometries.section import Boundary, EmittingEdge, Section
-from conegap.validation import exact_liquid, sections
+from conegap.geometries.curves.curve import Arc, FloatArray, Line
+from conegap.geometries.curves.section import Boundary, EmittingEdge, Section
+from conegap.validation.exact import liquid as exact_liquid
 from conegap.validation.lessons.lesson import (
     Comparison,
     Exercise,
@@ -21,13 +21,14 @@ from conegap.validation.lessons.lesson import (
     Step,
 )
 from conegap.validation.lessons.units import KILOVOLTS, NUMBER, PERCENT, PICOCOULOMBS
+from conegap.validation.sections import catalogue as sections
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from conegap.solver.extrapolation import Estimate
-    from conegap.solver.meniscus_branch import LiquidSection
-    from conegap.solver.meniscus_shape import MeniscusShape
+    from conegap.solver.field.extrapolation import Estimate
+    from conegap.solver.liquid.branch import LiquidSection
+    from conegap.solver.liquid.shape import MeniscusShape
 
 __all__ = ["LESSON", "charged_ball", "compute", "draw_neutral", "draw_shapes", "neutral_strengths"]
 
@@ -43,8 +44,8 @@ def charged_ball() -> LiquidSection:
 
     The plane through its middle is one of symmetry; field lines lie in it.
     """
-    from conegap.solver.liquid_section import apex_patch
-    from conegap.solver.meniscus_branch import LiquidSection
+    from conegap.solver.liquid.branch import LiquidSection
+    from conegap.solver.liquid.liquid_section import apex_patch
 
     def draw(shape: MeniscusShape) -> tuple[Section, tuple[int, int]]:
         height, far = shape.height, EXTENT
@@ -82,8 +83,8 @@ def neutral_strengths(level: int) -> tuple[FloatArray, FloatArray]:
     """
     from scipy.linalg import eig
 
-    from conegap.solver.meniscus_branch import problem_at
-    from conegap.solver.meniscus_shape import cap
+    from conegap.solver.liquid.branch import problem_at
+    from conegap.solver.liquid.shape import cap
 
     ball = cap(math.pi / 2.0, MODES, "axisymmetric")
     problem = problem_at(charged_ball(), ball, level, "volume with contact angle", math.pi / 2.0)
@@ -111,10 +112,10 @@ def compute(guess: float | None = None) -> Findings:
     guess : float or None
         Not needed here, [C].
     """
-    from conegap.solver.extrapolation import estimate
-    from conegap.solver.field import solve_field
-    from conegap.solver.meniscus_shape import cap
-    from conegap.solver.surface_balance import balance_field
+    from conegap.solver.field.extrapolation import estimate
+    from conegap.solver.field.solution import solve_field
+    from conegap.solver.liquid.shape import cap
+    from conegap.solver.onset.surface_balance import balance_field
 
     case = sections.concentric_spheres(inner=RADIUS, outer=5.0 * RADIUS)
     solution = solve_field(case.section)
@@ -174,7 +175,7 @@ def _stated(found: Estimate) -> float:
 
 def _gallium() -> float:
     """Surface tension of gallium at its melting point, [N/m]."""
-    from conegap.geometries.metals import metal
+    from conegap.geometries.metals.metal import metal
 
     gallium = metal("gallium")
     return float(gallium.surface_tension(gallium.melting_point))
@@ -188,7 +189,7 @@ def draw_neutral(axes: Axes, found: Findings) -> None:
     axes : Axes
     found : Findings
     """
-    from conegap.solver.figure_style import ACCENT, BAND, INK, LIMIT, SOFT, quiet_axes
+    from conegap.solver.common.style import ACCENT, BAND, INK, LIMIT, SOFT, quiet_axes
 
     quiet_axes(axes)
     axes.axhspan(0.0, 4.0, color=BAND, lw=0.0, alpha=0.6)
@@ -213,7 +214,7 @@ def draw_shapes(axes: Axes, found: Findings) -> None:
     axes : Axes
     found : Findings
     """
-    from conegap.solver.figure_style import INK, LIMIT, SOFT
+    from conegap.solver.common.style import INK, LIMIT, SOFT
 
     angle = np.linspace(0.0, 2.0 * math.pi, 181)
     for place, wave in ((-1.5, 2), (1.5, 4)):

@@ -88,7 +88,7 @@ def show(step: Step, draw: Callable[[Axes, Findings], object], found: Findings) 
 
     from IPython.display import Image
 
-    from conegap.solver.figures import png_of
+    from conegap.solver.figures.report_figures import png_of
 
     if step.sketch is None:
         raise ValueError(f"the step '{step.heading}' has no picture")

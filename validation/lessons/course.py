@@ -8,11 +8,11 @@ import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from conegap.geometries.errors import DesignError
+from conegap.geometries.quantities.errors import DesignError
 from conegap.validation.lessons.lesson import Findings, Lesson, Sketch
 
 if TYPE_CHECKING:
-    from conegap.solver.figures import Picture
+    from conegap.solver.figures.report_figures import Picture
 
 __all__ = ["CHAPTERS", "Run", "chapters", "lesson", "picture", "pictures", "run_lesson"]
 
@@ -111,7 +111,7 @@ def picture(sketch: Sketch, findings: Findings) -> Picture:
     sketch : Sketch
     findings : Findings
     """
-    from conegap.solver.figures import Picture, charted
+    from conegap.solver.figures.report_figures import Picture, charted
 
     figure = charted(lambda axes: sketch.draw(axes, findings), (_WIDTH, sketch.height))
     return Picture(sketch.name, sketch.caption(findings), sketch.alt(findings), figure)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.constants import epsilon_0
 
-from conegap.validation import exact_drops
+from conegap.validation.exact import drops as exact_drops
 from conegap.validation.lessons.lesson import (
     Comparison,
     Exercise,
@@ -39,7 +39,7 @@ def compute(guess: float | None = None) -> Findings:
     guess : float or None
         Not needed here, [-].
     """
-    from conegap.validation.meniscus_sections import free_drop, uniform_field_strength
+    from conegap.validation.sections.menisci import free_drop, uniform_field_strength
 
     branch = free_drop(levels=(2, 4))
     root = math.sqrt(uniform_field_strength(branch.strength.value))
@@ -112,7 +112,7 @@ def draw_branch(axes: Axes, found: Findings) -> None:
     """
     from scipy.interpolate import PchipInterpolator
 
-    from conegap.solver.figure_style import ACCENT, INK, LIMIT, SOFT, quiet_axes
+    from conegap.solver.common.style import ACCENT, INK, LIMIT, SOFT, quiet_axes
 
     quiet_axes(axes)
     series, top = found.series, (found.numbers["aspect"], found.numbers["root"])
@@ -146,7 +146,7 @@ def draw_shapes(axes: Axes, found: Findings) -> None:
     axes : Axes
     found : Findings
     """
-    from conegap.solver.figure_style import INK, LIMIT, SOFT
+    from conegap.solver.common.style import INK, LIMIT, SOFT
 
     looks = (("first", SOFT, ":", "no field"), ("middle", INK, "--", "on the way"),
              ("turning", LIMIT, "-", "turning point"))  # fmt: skip

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from conegap.validation import exact, exact_liquid
+from conegap.validation.exact import fields as exact
+from conegap.validation.exact import liquid as exact_liquid
 from conegap.validation.lessons.lesson import (
     Comparison,
     Exercise,
@@ -25,7 +26,7 @@ from conegap.validation.lessons.units import KILOVOLTS, NUMBER, PERCENT
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from conegap.solver.meniscus_branch import MeniscusBranch
+    from conegap.solver.liquid.branch import MeniscusBranch
 
 __all__ = ["LESSON", "compute", "draw_formulas", "draw_tube", "tube_onset"]
 
@@ -77,10 +78,10 @@ def tube_onset() -> tuple[float, float, MeniscusBranch]:
     MeniscusBranch
         The shapes on the way.
     """
-    from conegap.geometries.design import Design
-    from conegap.solver.liquid_section import liquid_section, strength_voltage
-    from conegap.solver.meniscus_branch import turning_point
-    from conegap.solver.meniscus_shape import cap
+    from conegap.geometries.design.design import Design
+    from conegap.solver.liquid.branch import turning_point
+    from conegap.solver.liquid.liquid_section import liquid_section, strength_voltage
+    from conegap.solver.liquid.shape import cap
 
     design = Design.from_text(TUBE)
     liquid = liquid_section(design)
@@ -99,8 +100,8 @@ def compute(guess: float | None = None) -> Findings:
     guess : float or None
         Not needed here, [V].
     """
-    from conegap.geometries.metals import metal
-    from conegap.solver import classic
+    from conegap.geometries.metals.metal import metal
+    from conegap.solver.onset import closed_forms as classic
 
     gallium = metal("gallium")
     gamma = float(gallium.surface_tension(gallium.melting_point))
@@ -180,7 +181,7 @@ def draw_formulas(axes: Axes, found: Findings) -> None:
     axes : Axes
     found : Findings
     """
-    from conegap.solver.figure_style import ACCENT, BAND, INK, LIMIT
+    from conegap.solver.common.style import ACCENT, BAND, INK, LIMIT
 
     solved = found.numbers["needle"]
     for k, value in enumerate(found.series["estimates"]):
@@ -210,7 +211,7 @@ def draw_tube(axes: Axes, found: Findings) -> None:
     """
     from matplotlib.patches import Rectangle
 
-    from conegap.solver.figure_style import INK, LIMIT, METAL, METAL_HATCH, SOFT
+    from conegap.solver.common.style import INK, LIMIT, METAL, METAL_HATCH, SOFT
 
     for left in (-1.2, 1.0):
         axes.add_patch(Rectangle((left, -0.6), 0.2, 0.6, fc=METAL, ec=METAL_HATCH, hatch="////"))

@@ -6,7 +6,7 @@ import math
 import re
 from dataclasses import dataclass
 
-from conegap.geometries.errors import DesignError
+from conegap.geometries.quantities.errors import DesignError
 from conegap.validation.lessons.lesson import Exercise, Findings, Lesson, Unit
 
 __all__ = ["Judgement", "as_judged", "guess_from", "judge", "number_from", "words_on_guess"]

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from conegap.geometries.curves import FloatArray
+from conegap.geometries.curves.curve import FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

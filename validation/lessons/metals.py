@@ -42,11 +42,11 @@ def compute(guess: float | None = None) -> Findings:
     guess : float or None
         Not needed here, [-].
     """
-    from conegap.geometries.metals import metal, metal_names
-    from conegap.solver.field import solve_field
-    from conegap.solver.operation import ion_exhaust
-    from conegap.solver.surface_balance import balance_field
-    from conegap.validation import sections
+    from conegap.geometries.metals.metal import metal, metal_names
+    from conegap.solver.field.solution import solve_field
+    from conegap.solver.onset.surface_balance import balance_field
+    from conegap.solver.operation.exhaust import ion_exhaust
+    from conegap.validation.sections import catalogue as sections
 
     case = sections.hyperboloid_needle(radius=RADIUS, gap=GAP, prescribed=False)
     tip = solve_field(case.section).edge("tip", case.voltages)
@@ -118,7 +118,7 @@ def draw_onsets(axes: Axes, found: Findings) -> None:
     axes : Axes
     found : Findings
     """
-    from conegap.solver.figure_style import ACCENT, BAND, INK
+    from conegap.solver.common.style import ACCENT, BAND, INK
 
     onsets = found.series["onset"] / 1e3
     for k, (onset, status) in enumerate(zip(onsets, found.words["statuses"], strict=True)):
@@ -145,7 +145,7 @@ def draw_thrust(axes: Axes, found: Findings) -> None:
     axes : Axes
     found : Findings
     """
-    from conegap.solver.figure_style import ACCENT, quiet_axes
+    from conegap.solver.common.style import ACCENT, quiet_axes
 
     quiet_axes(axes)
     x, y = found.series["onset"] / 1e3, found.series["thrust"] * 1e3

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.constants import epsilon_0
 
-from conegap.validation import exact, sections
+from conegap.validation.exact import fields as exact
 from conegap.validation.lessons.lesson import (
     Comparison,
     Exercise,
@@ -20,6 +20,7 @@ from conegap.validation.lessons.lesson import (
     Step,
 )
 from conegap.validation.lessons.units import KILOVOLTS, PERCENT
+from conegap.validation.sections import catalogue as sections
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -51,8 +52,8 @@ def needle_onset(*, surface_tension: float, radius: float, gap: float) -> tuple[
     float
         Numerical error that the solver states, [-].
     """
-    from conegap.solver.field import solve_field
-    from conegap.solver.surface_balance import balance_field
+    from conegap.solver.field.solution import solve_field
+    from conegap.solver.onset.surface_balance import balance_field
 
     case = sections.hyperboloid_needle(radius=radius, gap=gap, prescribed=False)
     tip = solve_field(case.section).edge("tip", case.voltages)
@@ -68,8 +69,8 @@ def compute(guess: float | None = None) -> Findings:
     guess : float or None
         Not needed here, [V].
     """
-    from conegap.geometries.metals import metal
-    from conegap.solver import classic
+    from conegap.geometries.metals.metal import metal
+    from conegap.solver.onset import closed_forms as classic
 
     gallium, caesium = metal("gallium"), metal("caesium")
     gamma = float(gallium.surface_tension(gallium.melting_point))
@@ -123,8 +124,8 @@ def draw_gap(axes: Axes, found: Findings) -> None:
     axes : Axes
     found : Findings
     """
-    from conegap.solver.classic import needle_onset as logarithm
-    from conegap.solver.figure_style import ACCENT, LIMIT, SOFT, quiet_axes
+    from conegap.solver.common.style import ACCENT, LIMIT, SOFT, quiet_axes
+    from conegap.solver.onset.closed_forms import needle_onset as logarithm
 
     quiet_axes(axes).set_xscale("log")
     gamma = found.numbers["gamma"]
@@ -148,8 +149,8 @@ def draw_radius(axes: Axes, found: Findings) -> None:
     axes : Axes
     found : Findings
     """
-    from conegap.solver.classic import needle_onset as logarithm
-    from conegap.solver.figure_style import ACCENT, LIMIT, SOFT, quiet_axes
+    from conegap.solver.common.style import ACCENT, LIMIT, SOFT, quiet_axes
+    from conegap.solver.onset.closed_forms import needle_onset as logarithm
 
     quiet_axes(axes)
     gamma, here = found.numbers["gamma"], found.numbers["onset"]

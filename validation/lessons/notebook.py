@@ -15,7 +15,7 @@ from tempfile import TemporaryDirectory
 from types import ModuleType
 from typing import Any
 
-from conegap.geometries.errors import ComputationError, OutputError
+from conegap.geometries.quantities.errors import ComputationError, OutputError
 from conegap.validation.lessons.course import CHAPTERS
 from conegap.validation.lessons.lesson import Lesson
 from conegap.validation.lessons.words import numbered_title, unit_words

@@ -55,8 +55,8 @@ def lesson_page(run: Run) -> str:
     """
     import jinja2
 
-    from conegap.solver.figure_style import COLOURS
-    from conegap.solver.report import inlined
+    from conegap.solver.common.style import COLOURS
+    from conegap.solver.report.page import inlined
 
     environment = jinja2.Environment(
         autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=jinja2.StrictUndefined

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from conegap.validation import exact, sections
+from conegap.validation.exact import fields as exact
 from conegap.validation.lessons.lesson import (
     Comparison,
     Exercise,
@@ -18,6 +18,7 @@ from conegap.validation.lessons.lesson import (
     Step,
 )
 from conegap.validation.lessons.units import MEGAVOLTS_PER_METRE, NUMBER, PERCENT
+from conegap.validation.sections import catalogue as sections
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -38,7 +39,7 @@ def compute(guess: float | None = None) -> Findings:
     guess : float or None
         Not needed here, [V/m].
     """
-    from conegap.solver.field import solve_field
+    from conegap.solver.field.solution import solve_field
 
     numbers: dict[str, float] = {}
     for name, case in (
@@ -105,7 +106,7 @@ def draw_ratio(axes: Axes, found: Findings) -> None:
     axes : Axes
     found : Findings
     """
-    from conegap.solver.figure_style import ACCENT, INK, LIMIT, SOFT, quiet_axes
+    from conegap.solver.common.style import ACCENT, INK, LIMIT, SOFT, quiet_axes
 
     ratio = np.geomspace(3.0, 2000.0, 200)
     unit = {"voltage": 1.0, "radius": 1.0}
@@ -134,7 +135,7 @@ def draw_along(axes: Axes, found: Findings) -> None:
     axes : Axes
     found : Findings
     """
-    from conegap.solver.figure_style import ACCENT, SOFT, quiet_axes
+    from conegap.solver.common.style import ACCENT, SOFT, quiet_axes
 
     quiet_axes(axes).set_xscale("log")
     axes.set_yscale("log")

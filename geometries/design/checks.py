@@ -1,0 +1,270 @@
+"""Rules between the sections of a design, and values that look like a slip."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from conegap.geometries.accelerators.plates import Accelerator
+from conegap.geometries.design.design_file import Parts
+from conegap.geometries.emitters.needle import Needle
+from conegap.geometries.emitters.tip_group import TipGroup
+from conegap.geometries.parts.conditions import Chamber, Liquid
+from conegap.geometries.parts.emitter import Emitter, length_text
+from conegap.geometries.parts.part import Problem
+from conegap.geometries.parts.surroundings import Room
+from conegap.geometries.quantities.errors import DesignError
+from conegap.geometries.quantities.quantity import LENGTH, TEMPERATURE, as_text
+
+__all__ = ["broken_rules", "chosen_room", "room_problems", "slips"]
+
+_LARGEST = 1.0
+_SMALLEST = 1e-10
+
+
+def broken_rules(parts: Parts) -> Iterator[Problem]:
+    """Rules between the sections that a design breaks, for the ``parts`` of the design."""
+    yield from _scale(parts)
+    yield from _liquid(parts.emitter, parts.liquid)
+    emitter, accelerator = parts.emitter, parts.accelerator
+    needed = accelerator.symmetry
+    if isinstance(emitter, TipGroup):
+        yield from _tip_group(emitter, accelerator, parts)
+    elif accelerator.kind == "annular_slot":
+        yield Problem(
+            "accelerator.kind",
+            f"an annular slot faces a crown, not a {emitter.kind}; choose plane, aperture_plate, "
+            "ring or slotted_plate",
+        )
+    elif needed is not None and needed != emitter.symmetry:
+        fitting = "slotted_plate" if emitter.symmetry == "planar" else "aperture_plate or ring"
+        yield Problem(
+            "accelerator.kind",
+            f"this accelerator is {needed} and the emitter {emitter.symmetry}; "
+            f"choose plane or {fitting}",
+        )
+    yield from _chamber_keys(emitter, parts.chamber)
+
+
+def _tip_group(emitter: TipGroup, accelerator: Accelerator, parts: Parts) -> Iterator[Problem]:
+    """Rules of crowns and arrays, whose field is solved in three dimensions."""
+    if accelerator.kind not in emitter.accelerators:
+        yield Problem(
+            "accelerator.kind",
+            f"a {emitter.kind} is solved before {', '.join(emitter.accelerators)}; choose one of "
+            "them",
+        )
+        return
+    if accelerator.kind == "slotted_plate" and getattr(emitter, "layout", "linear") != "linear":
+        yield Problem(
+            "accelerator.kind",
+            "a slot faces a single row of tips; choose plane or aperture_plate for an array of "
+            "several rows",
+        )
+    opening, pitch = accelerator.opening, emitter.pitch_length
+    if accelerator.kind == "aperture_plate" and opening is not None and opening >= pitch:
+        yield Problem(
+            "accelerator.diameter",
+            f"the holes over neighbouring tips, {length_text(pitch)} apart, run into each other; "
+            "make them smaller than the pitch",
+        )
+    if getattr(accelerator, "gap", 1.0) <= 0.0:
+        yield Problem(
+            "accelerator.gap",
+            f"the tips of a {emitter.kind} must stay before the accelerator; give a gap larger "
+            "than zero",
+        )
+    if getattr(accelerator, "lateral_offset", 0.0) != 0.0 and accelerator.kind == "slotted_plate":
+        yield Problem(
+            "accelerator.lateral_offset",
+            "an offset slot breaks the symmetry on which the solve in three dimensions rests; "
+            "leave it out",
+        )
+    if parts.voltages.chamber != 0.0:
+        yield Problem(
+            "voltages.chamber",
+            f"a {emitter.kind} is solved in a grounded chamber; leave the chamber at 0 V",
+        )
+
+
+def _scale(parts: Parts) -> Iterator[Problem]:
+    """Lengths that no bench setup has."""
+    sections = {
+        "emitter": parts.emitter,
+        "accelerator": parts.accelerator,
+        "liquid": parts.liquid,
+        "chamber": parts.chamber,
+        "insulator": parts.insulator,
+    }
+    for section, part in sections.items():
+        for name in sorted(part.model_fields_set & set(part.physical_fields())):
+            size = abs(getattr(part, name) or 0.0)
+            physical = part.physical_fields()[name]
+            if physical.kind is not LENGTH or size == 0.0:
+                continue
+            if size > _LARGEST:
+                yield Problem(
+                    f"{section}.{name}",
+                    f"this is longer than {length_text(_LARGEST)}, the largest size that is "
+                    f'accepted; did you mean "{length_text(size / 1000.0)}"?',
+                )
+            elif size < _SMALLEST and physical.sign != "any":
+                yield Problem(
+                    f"{section}.{name}",
+                    f"this is smaller than an atom ({length_text(_SMALLEST)}); "
+                    f'did you mean "{length_text(size * 1000.0)}"?',
+                )
+
+
+def _liquid(emitter: Emitter, liquid: Liquid) -> Iterator[Problem]:
+    if liquid.film_thickness > 0.0 and not emitter.wetted:
+        yield Problem(
+            "liquid.film_thickness",
+            f"a film belongs to a needle, crown or array, not to a {emitter.kind}; remove it",
+        )
+    elif isinstance(emitter, Needle) and liquid.film_thickness > emitter.shank_diameter / 2.0:
+        yield Problem(
+            "liquid.film_thickness",
+            f"the film is thicker than half the shank, {length_text(emitter.shank_diameter / 2)}; "
+            f'did you mean "{length_text(liquid.film_thickness / 1000.0)}"?',
+        )
+    if liquid.metal is None and liquid.custom is None:
+        return
+    key = "liquid.metal" if liquid.custom is None else "liquid.custom"
+    try:
+        metal = liquid.properties()
+    except DesignError as problem:
+        yield Problem(key, str(problem))
+        return
+    if liquid.temperature < metal.melting_point:
+        hint = ""
+        if liquid.temperature + 273.15 >= metal.melting_point:
+            hint = "; was the temperature meant in degC?"
+        yield Problem(
+            "liquid.temperature",
+            f"{metal.name} is solid below its melting point, "
+            f"{as_text(metal.melting_point, TEMPERATURE)}, so it has no onset{hint or '; '}"
+            f"{'' if hint else 'raise the temperature or choose another metal'}",
+        )
+
+
+def _chamber_keys(emitter: Emitter, chamber: Chamber) -> Iterator[Problem]:
+    planar = emitter.symmetry == "planar"
+    wrong, right = ("radius", "half_width") if planar else ("half_width", "radius")
+    if getattr(chamber, wrong) is not None:
+        yield Problem(
+            f"chamber.{wrong}",
+            f"the section is {emitter.symmetry}, so the chamber's size is given by {right}",
+        )
+
+
+def chosen_room(
+    emitter: Emitter, accelerator: Accelerator, chamber: Chamber, gap: float, holder: float
+) -> Room:
+    """The region around the electrodes, with defaults that grow with them.
+
+    Parameters
+    ----------
+    emitter, accelerator, chamber
+        Sections of the design.
+    gap : float
+        Axial distance to the accelerator, [m].
+    holder : float
+        Radius or half width of the holder, [m].
+    """
+    span = abs(gap) + emitter.height
+    given = chamber.half_width if emitter.symmetry == "planar" else chamber.radius
+    wide = holder + accelerator.half_width + 3.0 * span if given is None else given
+    length = chamber.length
+    if length is None:
+        length = 2.0 * span + (accelerator.opening or 0.0)
+    return Room(wide, length)
+
+
+def room_problems(
+    emitter: Emitter, accelerator: Accelerator, room: Room, holder: float
+) -> Iterator[Problem]:
+    """A chamber that is too narrow for its contents.
+
+    Parameters
+    ----------
+    emitter : Emitter
+    accelerator : Accelerator
+    room : Room
+    holder : float
+        Radius or half width of the holder, [m].
+    """
+    key = "chamber.half_width" if emitter.symmetry == "planar" else "chamber.radius"
+    wide = key.split(".")[1].replace("_", " ")
+    for what, size in (("holder", holder), ("accelerator", accelerator.half_width)):
+        if room.half_width <= size * (1.0 + 1e-9):
+            yield Problem(
+                key,
+                f"the {what} reaches {length_text(size)} from the middle and touches or overlaps "
+                f"the chamber wall at {length_text(room.half_width)}; give a larger {wide}",
+            )
+
+
+def slips(parts: Parts, gap: float) -> Iterator[Problem]:
+    """Values that are possible but unlikely.
+
+    Parameters
+    ----------
+    parts : Parts
+        The sections.
+    gap : float
+        Axial distance to the accelerator, [m].
+    """
+    emitter, accelerator = parts.emitter, parts.accelerator
+    for part in (emitter, accelerator, parts.liquid, parts.voltages, parts.supply):
+        yield from part.unlikely()
+    edge = getattr(emitter, "tip_radius", None) or getattr(emitter, "lip_radius", None)
+    name = "tip_radius" if hasattr(emitter, "tip_radius") else "lip_radius"
+    if edge is not None and edge > 200e-6:
+        yield Problem(
+            f"emitter.{name}",
+            f'an edge radius above 0.2 mm is unusual; did you mean "{length_text(edge / 1000.0)}"?',
+        )
+    if edge is not None and 0.0 < edge < 10e-9:
+        yield Problem(
+            f"emitter.{name}",
+            f'an edge radius below 10 nm is unusual; did you mean "{length_text(edge * 1000.0)}"?',
+        )
+    half_angle = getattr(emitter, "half_angle", None)
+    if half_angle is not None and half_angle > math.radians(50.0):
+        yield Problem(
+            "emitter.half_angle",
+            "this needle is blunter than the liquid cone that it should carry (half angle 49.3 "
+            f'deg): is the full angle given? Then write "{math.degrees(half_angle) / 2.0:.4g} deg"',
+        )
+    if "gap" in type(accelerator).model_fields and (abs(gap) > 50e-3 or 0.0 < gap < 20e-6):
+        guess = gap / 1000.0 if abs(gap) > 50e-3 else gap * 1000.0
+        yield Problem(
+            "accelerator.gap",
+            f'a gap of {length_text(gap)} is unusual; did you mean "{length_text(guess)}"?',
+        )
+    if accelerator.opening is not None and 0.0 < accelerator.opening < 20e-6:
+        yield Problem(
+            "accelerator.kind",
+            f"an opening of {length_text(accelerator.opening)} is unusual; did you mean "
+            f'"{length_text(accelerator.opening * 1000.0)}"?',
+        )
+    elif accelerator.opening is not None and gap > 0.0 and accelerator.opening < 0.2 * gap:
+        yield Problem(
+            "accelerator.kind",
+            f"the opening, {length_text(accelerator.opening)}, is narrow against the gap, "
+            f"{length_text(gap)}, and will catch much of the beam; is it given as a radius?",
+        )
+    limit = parts.supply.voltage_limit
+    difference = parts.voltages.emitter - parts.voltages.accelerator
+    if difference < 100.0:
+        yield Problem(
+            "voltages.emitter",
+            f"{difference:.4g} V across the gap is very little; did you mean kV?",
+        )
+    if limit is not None and difference > limit:
+        yield Problem(
+            "voltages.emitter",
+            f"emitter minus accelerator is {difference:.6g} V, above the supply's limit of "
+            f"{limit:.6g} V",
+        )

@@ -1,0 +1,401 @@
+"""The design: a drawing of an emitter and its accelerator, read and checked, in SI."""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from conegap.geometries.accelerators.plates import Accelerator
+from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.section import Section
+from conegap.geometries.design.assembly import assembly_of
+from conegap.geometries.design.checks import broken_rules, slips
+from conegap.geometries.design.design_file import Complaints, parse_toml, read_parts
+from conegap.geometries.design.dimensions import Dimension, dimensions_of, quantity_for, unknown_key
+from conegap.geometries.design.kinds import WHOLE_EMITTERS
+from conegap.geometries.design.tolerance_ends import broken_ends, with_text
+from conegap.geometries.emitters.tip_group import TipGroup
+from conegap.geometries.emitters.whole_file import ImportedFile
+from conegap.geometries.imported.points_file import ends_cleanly, read_points
+from conegap.geometries.metals.metal import Metal
+from conegap.geometries.parts.conditions import (
+    Chamber,
+    Criteria,
+    Insulator,
+    Liquid,
+    Supply,
+    Voltages,
+)
+from conegap.geometries.parts.emitter import Emitter
+from conegap.geometries.parts.part import Part, Problem
+from conegap.geometries.parts.surroundings import Room
+from conegap.geometries.quantities.errors import DesignError
+from conegap.geometries.quantities.files import (
+    Folder,
+    example_names,
+    examples_folder,
+    is_file,
+    text_of,
+)
+from conegap.geometries.quantities.quantity import as_text
+from conegap.geometries.solids.sector import Sector
+
+__all__ = ["Design", "Dimension", "Drawing", "example_names", "quantity_for"]
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """Number and revision of the drawing, for the report."""
+
+    number: str = ""
+    revision: str = ""
+
+
+@dataclass(frozen=True)
+class Design:
+    """A checked design; read it with `Design.read` or `Design.from_text`.
+
+    Parameters
+    ----------
+    title : str
+        What it is called.
+    drawing : Drawing
+        Drawing number and revision.
+    emitter, accelerator, liquid, voltages, supply, chamber, insulator, criteria
+        Sections of the file, in SI.  The chamber holds the sizes in use, also where the file
+        leaves them out.
+    source : str
+        Name of the file, and of the changes made to it.
+    sha256 : str
+        Digest of the file, the files it names and the changes made to it.
+    warnings : tuple of str
+        Values that are possible but look like a slip.
+    metal : Metal
+        Property table of the liquid.
+    clearance : float
+        Smallest distance between emitter and accelerator, [m].
+
+    Examples
+    --------
+    Build one with `Design.read` (a file or a shipped example) or `Design.from_text`; change one
+    dimension with `with_value`, which leaves the first design as it is.
+
+    >>> design = Design.read("needle")
+    >>> design.title, design.drawing.number
+    ('Needle N4, indium, first bench article', 'BP-0104')
+    >>> round(design.gap * 1e3, 9), design.voltage
+    (1.0, 5000.0)
+    >>> design.dimension("emitter.tip_radius").text
+    '4 um'
+    >>> wider = design.with_value("accelerator.gap", 2e-3)
+    >>> round(wider.gap * 1e3, 9), wider.sha256 == design.sha256
+    (2.0, False)
+    """
+
+    title: str
+    drawing: Drawing
+    emitter: Emitter
+    accelerator: Accelerator
+    liquid: Liquid
+    voltages: Voltages
+    supply: Supply
+    chamber: Chamber
+    insulator: Insulator
+    criteria: Criteria
+    source: str
+    sha256: str
+    warnings: tuple[str, ...]
+    metal: Metal
+    clearance: float
+    _section: Section = field(repr=False, compare=False)
+    _document: Mapping[str, Any] = field(repr=False, compare=False)
+    _tables: Mapping[str, FloatArray] = field(repr=False, compare=False)
+    _imports: Mapping[str, ImportedFile] = field(repr=False, compare=False)
+
+    @classmethod
+    def read(cls, path: str | Path) -> Design:
+        """Read a design file, or a shipped example by its name.
+
+        Parameters
+        ----------
+        path : str or Path
+            Path of a file, or a name from `example_names`; a file that exists wins.
+
+        Raises
+        ------
+        DesignError
+            The file cannot be read, or the design is wrong; all complaints in one message.
+        GeometryError
+            The electrodes cannot be built as drawn.
+        """
+        place = Path(path)
+        name = str(path)
+        if not is_file(place) and name in example_names():
+            folder = examples_folder()
+            text = folder.joinpath(f"{name}.toml").read_text(encoding="utf-8")
+            return _build(text, f"{name}.toml", Folder(folder))
+        if not is_file(place) and not _exists(place):
+            close = difflib.get_close_matches(name, example_names(), n=1)
+            hint = f" Did you mean '{close[0]}'?" if close else ""
+            raise DesignError(
+                f"there is no design file '{name}' and no example of that name; the examples are "
+                f"{', '.join(example_names())}.{hint}"
+            )
+        if place.is_dir():
+            raise DesignError(f"'{name}' is a folder; name the design file in it")
+        return _build(text_of(place), place.name, Folder(place.parent))
+
+    @classmethod
+    def from_text(
+        cls, text: str, name: str = "design.toml", folder: str | Path | None = None
+    ) -> Design:
+        """A design from the text of a design file.
+
+        Parameters
+        ----------
+        text : str
+            TOML.
+        name : str
+            What to call it in messages.
+        folder : str or Path, optional
+            Where the CSV files lie that it names; the current folder if left out.
+
+        Raises
+        ------
+        DesignError
+            The design is wrong; all complaints in one message.
+        """
+        return _build(text, name, Folder(Path(folder) if folder is not None else Path()))
+
+    @property
+    def voltage(self) -> float:
+        """Emitter minus accelerator, [V]."""
+        return self.voltages.emitter - self.voltages.accelerator
+
+    @property
+    def gap(self) -> float:
+        """Distance from the emitter's metal crest to the accelerator's near face, [m]."""
+        return self._section.gap
+
+    def section(self) -> Section:
+        """The cross-section of the vacuum."""
+        return self._section
+
+    def sector(self) -> Sector | None:
+        """The part of the gap to be solved in three dimensions, or None for a plane section.
+
+        Raises
+        ------
+        GeometryError
+            The bodies do not fit together.
+        """
+        if not isinstance(self.emitter, TipGroup):
+            return None
+        return self.emitter.sector(
+            self.accelerator, self.gap, self.room(), self.liquid.film_thickness
+        )
+
+    def room(self) -> Room:
+        """The region around the electrodes."""
+        wide = self.chamber.half_width if self.chamber.radius is None else self.chamber.radius
+        return Room(wide or 0.0, self.chamber.length or 0.0)
+
+    def dimensions(self) -> tuple[Dimension, ...]:
+        """Every physical quantity of the electrodes, liquid, voltages, supply and chamber."""
+        return dimensions_of({name: getattr(self, name) for name in _PARTS[:-1]}, self._document)
+
+    def dimension(self, key: str) -> Dimension:
+        """The dimension of that key.
+
+        Raises
+        ------
+        DesignError
+            No such dimension in this design; the message names the nearest.
+        """
+        found = {d.key: d for d in self.dimensions()}
+        if key not in found:
+            raise DesignError(unknown_key(key, tuple(found), self.source))
+        return found[key]
+
+    def with_value(self, key: str, value: float) -> Design:
+        """A copy with one quantity changed and everything checked again.
+
+        Parameters
+        ----------
+        key : str
+            Key of the design file: "emitter.tip_radius", "liquid.temperature".
+        value : float
+            New value in SI.
+
+        Raises
+        ------
+        DesignError
+            The key is unknown in this design, or the changed design is wrong.
+        """
+        section, _, name = key.partition(".")
+        part = getattr(self, section, None)
+        fields = part.physical_fields() if isinstance(part, Part) else {}
+        if name not in fields:
+            known = [f"{s}.{n}" for s in _PARTS for n in getattr(self, s).physical_fields()]
+            raise DesignError(unknown_key(key, tuple(known), self.source))
+        kind = fields[name].kind
+        unit = self._unit_of(section, name)
+        if not math.isfinite(value):
+            raise DesignError(f"{self.source}: {key} = {value}: a {kind.name} must be finite")
+        text = f"{float(value)!r} {kind.si}"
+        document = with_text(self._document, section, name, text)
+        shown = f"{key} = {as_text(float(value), kind, unit)}"
+        digest = hashlib.sha256(f"{self.sha256}\n{key} = {text}".encode()).hexdigest()
+        source = f"{self.source} with {shown}"
+        return _checked(document, source, "", self._tables, self._imports, digest, scanned=True)
+
+    def _unit_of(self, section: str, name: str) -> str:
+        for dimension in self.dimensions():
+            if dimension.key == f"{section}.{name}":
+                return dimension.unit
+        return ""
+
+
+def _exists(place: Path) -> bool:
+    try:
+        return place.exists()
+    except (OSError, ValueError):
+        return False
+
+
+_PARTS = (
+    "emitter",
+    "accelerator",
+    "liquid",
+    "voltages",
+    "supply",
+    "chamber",
+    "insulator",
+    "criteria",
+)
+
+
+def _build(text: str, name: str, files: Folder) -> Design:
+    """Read the tables that a design names, then check everything."""
+    document = parse_toml(text, name)
+    complaints = Complaints(name, text, document)
+    tables: dict[str, FloatArray] = {}
+    digest = hashlib.sha256(text.encode())
+    remarks: list[Problem] = []
+    for section in ("emitter", "accelerator"):
+        part = document.get(section)
+        points = part.get("points") if isinstance(part, Mapping) else None
+        if not isinstance(points, str) or part is None or part.get("kind") != "profile":
+            continue
+        try:
+            content = files.text(points)
+            tables[points] = read_points(content, points)
+        except DesignError as problem:
+            complaints.add(f"{section}.points", str(problem))
+            continue
+        digest.update(content.encode())
+        if not ends_cleanly(content):
+            remarks.append(
+                Problem(
+                    f"{section}.points",
+                    f"the last line of {points} has no line end; is the file half written?",
+                )
+            )
+    imports = _imported(document, files, complaints, digest)
+    design = _checked(
+        document,
+        name,
+        text,
+        tables,
+        imports,
+        digest.hexdigest(),
+        complaints=complaints,
+        remarks=remarks,
+    )
+    ends = broken_ends(design.dimensions(), document, design.clearance, design.with_value)
+    for key, message in ends:
+        complaints.add(key, message)
+    complaints.raise_if_any()
+    return design
+
+
+def _imported(
+    document: Mapping[str, Any], files: Folder, complaints: Complaints, digest: Any
+) -> dict[str, ImportedFile]:
+    """The drawing or mesh that a design names, by its name."""
+    part = document.get("emitter")
+    kind = WHOLE_EMITTERS.get(str(part.get("kind"))) if isinstance(part, Mapping) else None
+    place = part.get("file") if isinstance(part, Mapping) else None
+    if kind is None or not isinstance(place, str):
+        return {}
+    try:
+        content = files.content(place)
+        found = kind.read(content, place)
+    except DesignError as problem:
+        complaints.add("emitter.file", str(problem))
+        return {}
+    digest.update(content)
+    return {place: found}
+
+
+def _checked(
+    document: Mapping[str, Any],
+    name: str,
+    text: str,
+    tables: Mapping[str, FloatArray],
+    imports: Mapping[str, ImportedFile],
+    digest: str,
+    *,
+    scanned: bool = False,
+    complaints: Complaints | None = None,
+    remarks: list[Problem] | None = None,
+) -> Design:
+    complaints = complaints or Complaints(name, text, document)
+    drawing = _drawing(document, complaints)
+    parts = read_parts(document, complaints, scanned=scanned)
+    complaints.extend(broken_rules(parts))
+    complaints.raise_if_any()
+    assembly = assembly_of(parts, tables, imports, complaints)
+    found = [*(remarks or []), *slips(parts, assembly.section.gap), *assembly.remarks]
+    return Design(
+        title=str(document.get("title", "")),
+        drawing=drawing,
+        emitter=parts.emitter,
+        accelerator=parts.accelerator,
+        liquid=parts.liquid,
+        voltages=parts.voltages,
+        supply=parts.supply,
+        chamber=assembly.chamber,
+        insulator=parts.insulator,
+        criteria=parts.criteria,
+        source=name,
+        sha256=digest,
+        warnings=tuple(complaints.wording(problem) for problem in found),
+        metal=parts.liquid.properties(),
+        clearance=assembly.clearance,
+        _section=assembly.section,
+        _document=document,
+        _tables=tables,
+        _imports=imports,
+    )
+
+
+def _drawing(document: Mapping[str, Any], complaints: Complaints) -> Drawing:
+    """Title and drawing, which are plain texts."""
+    if not isinstance(document.get("title", ""), str):
+        complaints.add("title", "the title must be a text in double quotes")
+    table = document.get("drawing", {})
+    if not isinstance(table, Mapping):
+        complaints.add("drawing", "this must be a section with number and revision")
+        return Drawing()
+    for key, value in table.items():
+        if key not in ("number", "revision"):
+            complaints.add(f"drawing.{key}", "this key is unknown; the keys are number, revision")
+        elif not isinstance(value, str):
+            complaints.add(f"drawing.{key}", "this must be a text in double quotes")
+    return Drawing(str(table.get("number", "")), str(table.get("revision", "")))

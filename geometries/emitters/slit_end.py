@@ -1,0 +1,163 @@
+"""The end of a slit in three dimensions: the blade, its rounded end and the slot before it."""
+
+from __future__ import annotations
+
+import math
+
+from conegap.geometries.accelerators.plates import Accelerator, Plane, SlottedPlate
+from conegap.geometries.curves.curve import Arc, Curve, Line
+from conegap.geometries.curves.outline import lying
+from conegap.geometries.emitters.slit import Slit
+from conegap.geometries.parts.emitter import Setting, length_text
+from conegap.geometries.parts.surroundings import Room
+from conegap.geometries.quantities.errors import GeometryError
+from conegap.geometries.solids.sector import Conductor, Lip, Room3D, Sector
+from conegap.geometries.solids.shapes import (
+    Block,
+    Common,
+    Cut,
+    Extruded,
+    Joined,
+    Raised,
+    Rocked,
+    Solid,
+)
+
+__all__ = ["blade_solid", "slit_end_sector"]
+
+_STRAIGHT = 3.0
+_REACH = 0.25
+_FAR = 4.0
+_BLUNTEST = 1.0 / 3.0
+
+
+def slit_end_sector(
+    slit: Slit, accelerator: Accelerator, gap: float, room: Room, edge_radius: float
+) -> Sector:
+    """Half of one end of a slit, with both lips and the channel drawn as one blunt edge.
+
+    Parameters
+    ----------
+    slit : Slit
+        With an `end_radius`.
+    accelerator : Accelerator
+        A plane or a slotted plate without offset.
+    gap : float
+        Height z of the accelerator's near face, [m].
+    room : Room
+    edge_radius : float
+        Of the blunt edge that stands for the lips, [m].
+
+    Raises
+    ------
+    GeometryError
+        The slit has no end radius, is unsymmetrical or too short, or the edge is too blunt.
+    """
+    end = slit.end_radius
+    if end is None:
+        raise GeometryError("emitter.end_radius is not given, so the slit has no drawn ends")
+    if slit.misalignment_half != 0.0 or getattr(accelerator, "lateral_offset", 0.0) != 0.0:
+        raise GeometryError(
+            "the ends of a slit are computed only where emitter and slot are their own mirror "
+            "images; leave out the misalignment and the offset"
+        )
+    if not isinstance(accelerator, Plane | SlottedPlate):
+        raise GeometryError(f"the ends of a slit are not computed before a {accelerator.kind}")
+    if edge_radius > _BLUNTEST * end:
+        raise GeometryError(
+            f"emitter.end_radius = {length_text(end)} is less than three times the edge radius "
+            f"with which the end is modelled, {length_text(edge_radius)}; the end is a corner"
+        )
+    half = slit.length / 2.0
+    turn = half - end
+    if turn < gap:
+        raise GeometryError(
+            f"emitter.end_radius = {length_text(end)} leaves the slit a straight part of "
+            f"{length_text(max(2.0 * turn, 0.0))}, less than twice the gap, so that its ends have "
+            "no middle to be compared with; make the ends smaller or the slit longer"
+        )
+    span = gap + min(end, gap)
+    start = max(0.0, turn - _STRAIGHT * span)
+    wide = min(room.half_width, _FAR * (gap + slit.protrusion))
+    far = half + _FAR * span
+    foot = -slit.protrusion
+    walls = dict.fromkeys(("x_low", "y_low"), "symmetry")
+    walls |= {"x_high": "outer", "y_high": "outer", "z_low": "emitter", "z_high": "accelerator"}
+    top = gap
+    conductors = [Conductor("emitter", blade_solid(slit, end, edge_radius, start))]
+    if isinstance(accelerator, SlottedPlate):
+        top = gap + accelerator.thickness + min(room.length, _FAR * (gap + accelerator.slot_width))
+        walls["z_high"] = "chamber"
+        conductors.append(Conductor("accelerator", _plate(accelerator, gap, start, far, wide)))
+    return Sector(
+        region=Room3D(Block((start, 0.0, foot), (far, wide, top)), walls),
+        conductors=tuple(conductors),
+        tips=(),
+        gap=gap,
+        copies=4,
+        lip=Lip(
+            straight=turn - start,
+            end_radius=end,
+            radius=edge_radius,
+            lean=slit.lean,
+            reach=_REACH * min(gap, end),
+            sweep=math.acos(max(0.0, 1.0 - 0.5 * slit.protrusion / end)),
+        ),
+        parts_per_radius=1.0,
+        notes=(
+            f"Half of one end of the slit, from {length_text(turn - start)} before its rounding. "
+            "The holder's face is drawn as a plane without an end.",
+        ),
+    )
+
+
+def _wedge(radius: float, lean: float, depth: float) -> tuple[Curve, ...]:
+    """Closed outline of a blade with a round edge, crest at the origin, in (across, along)."""
+    across, along = radius * math.cos(lean), -radius * (1.0 - math.sin(lean))
+    wide = across + (along + depth) * math.tan(lean)
+    return (
+        Line((-wide, -depth), (-across, along)),
+        Arc((0.0, -radius), radius, math.pi - lean, lean),
+        Line((across, along), (wide, -depth)),
+        Line((wide, -depth), (-wide, -depth)),
+    )
+
+
+def blade_solid(slit: Slit, end: float, radius: float, start: float) -> Solid:
+    """The blade from a place x on its straight part to beyond its end.
+
+    Its edge runs straight along x, turns down through a quarter circle of the end radius in the
+    plane y = 0, and runs down the end; the thickness follows the distance from the edge.
+
+    Parameters
+    ----------
+    slit : Slit
+    end : float
+        End radius, [m].
+    radius : float
+        Edge radius, [m].
+    start : float
+        Where it begins, [m].
+    """
+    half, depth = slit.length / 2.0, 1.2 * slit.protrusion
+    turn, pad = half - end, 0.2 * slit.protrusion
+    along = Extruded(_wedge(radius, slit.lean, depth), start - pad, half)
+    back = max(depth, half - start + pad)
+    across = tuple(lying(curve, half) for curve in _wedge(radius, slit.lean, back))
+    down = Raised(across, -depth, 0.0)
+    corner = Block((turn, -2.0 * depth, -end), (half + pad, 2.0 * depth, pad))
+    quarter = Rocked(_wedge(radius, slit.lean, end), turn, -end, math.pi / 2.0)
+    return Joined((Cut(Common((along, down)), (corner,)), quarter))
+
+
+def _plate(plate: SlottedPlate, gap: float, start: float, far: float, wide: float) -> Solid:
+    """The half plate at y > 0, closed beyond the end of its slot where it has one."""
+    edge = plate.outline(gap, Setting(half=True, symmetry="planar")).islands[0]
+    pad = 0.2 * (far - start)
+    blade = Extruded(edge, start - pad, far + pad)
+    if plate.slot_length is None or plate.slot_length / 2.0 >= far:
+        return blade
+    beyond = Block(
+        (plate.slot_length / 2.0, -wide, gap), (far + pad, 2.0 * wide, gap + plate.thickness)
+    )
+    return Joined((blade, beyond))

@@ -1,0 +1,163 @@
+"""A traced outline turned so that its tip points up, in order from the left flank to the right."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.quantities.errors import DesignError
+
+__all__ = ["TIPS", "ApexFrame", "apex_frame"]
+
+TIPS = ("up", "down", "left", "right")
+"""Where the tip points on the picture."""
+
+_TURN = {"up": 0.0, "down": math.pi, "left": -math.pi / 2.0, "right": math.pi / 2.0}
+_LARGEST_TILT = math.radians(10.0)
+_END_POINTS = 4
+
+
+@dataclass(frozen=True)
+class ApexFrame:
+    """An outline in the frame of its own axis.
+
+    Parameters
+    ----------
+    points : (n, 2) array
+        From the left flank over the crest to the right flank; x from the axis, z up, [px].
+    crest : int
+        Number of the highest point.
+    tilt : float
+        Angle between the outline's axis and the picture's, [rad].
+    turn : float
+        Angle by which the picture was turned, [rad].
+    origin : (2,) array
+        Where the frame's origin lies after the turn, [px].
+    """
+
+    points: FloatArray
+    crest: int
+    tilt: float
+    turn: float
+    origin: FloatArray
+
+    @property
+    def depth(self) -> float:
+        """Depth below the crest to which both flanks are seen, [px]."""
+        top = float(self.points[self.crest, 1])
+        return top - max(float(self.points[0, 1]), float(self.points[-1, 1]))
+
+
+def apex_frame(points: FloatArray, name: str, *, tip: str = "up") -> ApexFrame:
+    """Turn an outline upright about its own axis, the middle between its flanks.
+
+    Parameters
+    ----------
+    points : (n, 2) array
+        To the right and up, in order along the outline, [px].
+    name : str
+        Name of the file, for messages.
+    tip : str
+        One of `TIPS`.
+
+    Raises
+    ------
+    DesignError
+        The tip lies at the end of the outline (out of the frame), or the axis is tilted by more
+        than ten degrees.
+    """
+    turn = _TURN[tip]
+    upright = _turned(points, turn)
+    if np.hypot(*(upright[0] - upright[-1])) < 3.0 * np.median(
+        np.hypot(*np.diff(upright, axis=0).T)
+    ):
+        # A closed outline begins at its lowest point.
+        lowest = int(np.argmin(upright[:, 1]))
+        upright = np.roll(upright[:-1], -lowest, axis=0)
+    if upright[0, 0] > upright[-1, 0]:
+        upright = upright[::-1]
+    tilt = 0.0
+    for _ in range(4):
+        turned = _turned(upright, tilt)
+        crest = _crest(turned, name, tip)
+        step = _lean(turned, crest)
+        tilt += step
+        if abs(tilt) > _LARGEST_TILT:
+            raise DesignError(
+                f"{name}: the axis is tilted by {abs(math.degrees(tilt)):.0f} deg against the "
+                f"picture, more than {math.degrees(_LARGEST_TILT):.0f} deg; turn the picture so "
+                f"that the tip points {tip}, or check --tip"
+            )
+    turned = _turned(upright, tilt)
+    crest = _crest(turned, name, tip)
+    first, last = _falling(turned, crest)
+    kept = turned[first : last + 1]
+    origin = np.array([_middle(kept, crest - first), kept[crest - first, 1]])
+    return ApexFrame(kept - origin, crest - first, tilt, turn + tilt, origin)
+
+
+def _turned(points: FloatArray, angle: float) -> FloatArray:
+    c, s = math.cos(angle), math.sin(angle)
+    return np.asarray(points @ np.array([[c, s], [-s, c]]))
+
+
+def _crest(points: FloatArray, name: str, tip: str) -> int:
+    """Highest point, in the middle of a level stretch."""
+    z = points[:, 1]
+    top = np.flatnonzero(z >= z.max() - 1e-9)
+    crest = int(top[len(top) // 2])
+    if crest < _END_POINTS or crest >= len(points) - _END_POINTS:
+        raise DesignError(
+            f"{name}: the outline ends at its highest point, so the edge lies out of the frame (or "
+            f"the tip does not point {tip}); take a picture that shows both flanks, or give --tip"
+        )
+    return crest
+
+
+def _falling(points: FloatArray, crest: int) -> tuple[int, int]:
+    """The stretch around the crest on which both flanks go down."""
+    z = points[:, 1]
+    slack = 0.02 * (z[crest] - z.min())
+    left = z[: crest + 1][::-1]
+    right = z[crest:]
+    first = crest - _stop(left, slack)
+    last = crest + _stop(right, slack)
+    return first, last
+
+
+def _stop(heights: FloatArray, slack: float) -> int:
+    """How far a flank goes before it rises again."""
+    lowest = np.minimum.accumulate(heights)
+    risen = np.flatnonzero(heights > lowest + slack)
+    end = int(risen[0]) if len(risen) else len(heights)
+    return int(np.argmin(heights[:end]))
+
+
+def _flanks(points: FloatArray, crest: int) -> tuple[FloatArray, FloatArray]:
+    """Middle between the flanks, and depth below the crest, at a row of depths."""
+    first, last = _falling(points, crest)
+    depth = points[crest, 1] - points[:, 1]
+    left, right = slice(first, crest + 1), slice(crest, last + 1)
+    deepest = min(float(depth[left].max()), float(depth[right].max()))
+    at = np.linspace(0.15, 0.95, 33) * deepest
+    sides = []
+    for side, order in ((left, -1), (right, 1)):
+        d = np.maximum.accumulate(depth[side][::order])
+        sides.append(np.interp(at, d, points[side, 0][::order]))
+    return 0.5 * (sides[0] + sides[1]), at
+
+
+def _lean(points: FloatArray, crest: int) -> float:
+    """Angle by which the outline must turn for its middle line to stand upright, [rad]."""
+    middle, depth = _flanks(points, crest)
+    slope = float(np.polyfit(depth, middle, 1)[0])
+    # The middle line runs to the right as it goes down: turn clockwise, which is negative.
+    return -math.atan(slope)
+
+
+def _middle(points: FloatArray, crest: int) -> float:
+    middle, _ = _flanks(points, crest)
+    return float(np.median(middle))

@@ -1,0 +1,184 @@
+"""What all emitters share: the holder they stand on and what they need to draw themselves."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, ClassVar
+
+import numpy as np
+from pydantic import Field
+
+from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.section import Symmetry
+from conegap.geometries.parts.part import Length, Part, Problem, derived
+from conegap.geometries.parts.surroundings import EmitterOutline, Holder
+from conegap.geometries.quantities.quantity import LENGTH, as_text
+
+__all__ = ["Emitter", "Setting", "described", "holder_width", "length_text"]
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What an electrode must know about the rest of the design to draw itself.
+
+    Parameters
+    ----------
+    half : bool
+        Draw only x >= 0; False for the whole width of a planar section.
+    symmetry : "planar" or "axisymmetric"
+        Symmetry of the section.
+    film_thickness : float
+        Thickness of the liquid film on a wetted emitter, [m].
+    tables : mapping of str to (n, 2) array
+        Points of the profiles, by the name of their file, [m].
+    """
+
+    half: bool = True
+    symmetry: Symmetry = "axisymmetric"
+    film_thickness: float = 0.0
+    tables: Mapping[str, FloatArray] = field(default_factory=dict)
+
+
+def length_text(value: float) -> str:
+    """A length for a message or a mark, such as "4 um", from its value in [m]."""
+    return as_text(value, LENGTH)
+
+
+def _holder_edge(given: Mapping[str, float]) -> float:
+    return min(0.2e-3, given.get("holder_thickness", 1e-3) / 4.0)
+
+
+class Emitter(Part):
+    """An emitter of any kind, SI."""
+
+    kind: str
+    holder_thickness: Length = Field(
+        default=1e-3, description="height of the holder's side above the insulating floor"
+    )
+    holder_edge_radius: Length = derived(_holder_edge)
+
+    wetted: ClassVar[bool] = False
+    """Whether liquid.film_thickness has a meaning."""
+
+    @property
+    def symmetry(self) -> Symmetry:
+        """Planar or axisymmetric."""
+        return "axisymmetric"
+
+    def symmetric(self, tables: Mapping[str, FloatArray]) -> bool:
+        """Whether a planar emitter is its own mirror image."""
+        return True
+
+    @property
+    def edge_radius_key(self) -> str | None:
+        """Design file key of the dimension that sets the emitting radius, or None."""
+        return None
+
+    @property
+    def base_half_width(self) -> float:
+        """Half the width of the foot on the holder, [m]."""
+        raise NotImplementedError
+
+    @property
+    def height(self) -> float:
+        """Height of the metal crest above the holder's face, [m]."""
+        raise NotImplementedError
+
+    @property
+    def holder_half_width(self) -> float:
+        """Radius or half width of the holder, [m]."""
+        raise NotImplementedError
+
+    def metal_top(self, x: FloatArray) -> FloatArray:
+        """Height of the metal that liquid may rest on, within the contact line, (n,) array, [m].
+
+        Parameters
+        ----------
+        x : (n,) array
+            Radius, or distance from the middle of a symmetric slit, [m].
+
+        Returns
+        -------
+        (n,) array
+            z in the frame of the section; -inf over an open bore or channel.
+        """
+        return np.full_like(x, -np.inf)
+
+    def outline(self, setting: Setting) -> EmitterOutline:
+        """The emitter's surface.
+
+        Parameters
+        ----------
+        setting : Setting
+            Film, tables, and whether to draw the half or the whole.
+
+        Raises
+        ------
+        GeometryError
+            The dimensions do not fit together.
+        """
+        raise NotImplementedError
+
+    def holder(self) -> Holder:
+        """The holder under this emitter, its face at z = -height."""
+        return Holder(
+            self.holder_half_width, self.holder_edge_radius, self.holder_thickness, -self.height
+        )
+
+    @property
+    def holder_key(self) -> str:
+        """Design file key of the holder's width."""
+        return "holder_width" if self.symmetry == "planar" else "holder_diameter"
+
+    @property
+    def extent(self) -> float:
+        """Largest distance of its metal from the middle, [m]."""
+        return self.holder_half_width
+
+    def problems(self) -> Iterator[Problem]:
+        room = self.holder_half_width - self.base_half_width
+        if room < self.holder_edge_radius:
+            needed = 2.0 * (self.base_half_width + self.holder_edge_radius)
+            yield Problem(
+                f"emitter.{self.holder_key}",
+                f"the holder is too narrow: the emitter's foot is "
+                f"{length_text(2.0 * self.base_half_width)} wide and the holder's edge radius "
+                f"{length_text(self.holder_edge_radius)} needs its own width on both sides; make "
+                f"the holder at least {length_text(needed)} wide",
+            )
+        if self.holder_edge_radius > self.holder_thickness:
+            yield Problem(
+                "emitter.holder_edge_radius",
+                f"the radius is larger than the holder's side, "
+                f"{length_text(self.holder_thickness)}; make it smaller or the holder thicker",
+            )
+
+
+def described(text: str, example: str, **more: Any) -> Any:
+    """A required dimension with the words and the example that a message shows.
+
+    Parameters
+    ----------
+    text : str
+        What the dimension is.
+    example : str
+        How it may be written, with unit.
+    more
+        Passed on to the field.
+    """
+    return Field(description=text, examples=[example], **more)
+
+
+def holder_width(given: Mapping[str, float], foot: str, height: str) -> float:
+    """A holder that is wide against the emitter's foot and grows with its height, [m].
+
+    Parameters
+    ----------
+    given : mapping
+        Dimensions read so far, [m].
+    foot, height : str
+        Keys of the foot's diameter and of the emitter's height.
+    """
+    rim = given.get("holder_edge_radius", 0.0)
+    return 4.0 * (given.get(foot, 0.0) + rim) + given.get(height, 0.0)

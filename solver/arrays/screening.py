@@ -1,0 +1,143 @@
+"""How much the tips of a crown or an array take away from each other's field."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+
+from conegap.geometries.design.design import Design
+from conegap.geometries.emitters.crown import Crown
+from conegap.geometries.emitters.tip_group import TipGroup
+from conegap.geometries.quantities.errors import ComputationError, DesignError
+from conegap.solver.common.parallel_map import side_by_side
+from conegap.solver.common.progress import Progress
+from conegap.solver.field3d.sector_factor import SectorOnset, tip_fields
+from conegap.solver.field3d.sector_solution import solve_sector
+
+__all__ = ["Screening", "ScreeningPoint", "screening"]
+
+_ROUGH = 0.3
+_PITCHES = (0.5, 0.75, 1.0, 1.5, 2.5, 4.0)
+
+
+@dataclass(frozen=True)
+class ScreeningPoint:
+    """Field of a tip among others.
+
+    Parameters
+    ----------
+    pitch : float
+        Distance between neighbours, [m].
+    tips : int
+        Number of tips.
+    share : float
+        Field of the most screened tip over that of a tip alone in the same place, [-].
+    """
+
+    pitch: float
+    tips: int
+    share: float
+
+
+@dataclass(frozen=True)
+class Screening:
+    """Screening of a crown or an array, as drawn and over its pitch.
+
+    Parameters
+    ----------
+    strongest, weakest : float
+        Field of the strongest and the weakest tip over that of a tip alone, [-].
+    height : float
+        Of the tips, [m].
+    points : tuple of ScreeningPoint
+        In rising order of the pitch; empty where no curve was asked for.
+    """
+
+    strongest: float
+    weakest: float
+    height: float
+    points: tuple[ScreeningPoint, ...]
+
+
+def screening(
+    design: Design, sector: SectorOnset, *, curve: bool, progress: Progress | None = None
+) -> Screening:
+    """Compare the tips of a design with one alone in the same place.
+
+    Parameters
+    ----------
+    design : Design
+        A crown or an array.
+    sector : SectorOnset
+        As drawn.
+    curve : bool
+        Whether to compute the dependence on the pitch as well.
+    progress : callable or None
+
+    Raises
+    ------
+    DesignError
+        The design is neither.
+    MeshError, ConvergenceError
+        A sector could not be solved.
+    """
+    emitter = design.emitter
+    if not isinstance(emitter, TipGroup):
+        raise DesignError(f"screening: a {emitter.kind} has no tips that screen each other")
+    variants = _variants(emitter) if curve else []
+    if progress is not None:
+        progress("screening", 0, len(variants) + 1)
+    found = side_by_side(
+        partial(_fields, design), [emitter.alone(), *variants], progress=progress, what="screening"
+    )
+    if isinstance(found[0], str):
+        raise ComputationError(f"screening: one tip alone could not be solved: {found[0]}")
+    alone = found[0][0]
+    drawn = sector.first_meshes(2).tips
+    points = []
+    for other, fields in zip(variants, found[1:], strict=True):
+        # A pitch at which the tips overlap or a body cannot be built is left out of the curve.
+        if not isinstance(fields, str):
+            points.append(ScreeningPoint(other.pitch_length, other.count, fields[-1] / alone))
+    return Screening(
+        strongest=drawn[0].per_volt.value / alone,
+        weakest=drawn[-1].per_volt.value / alone,
+        height=emitter.tip_height,
+        points=tuple(sorted(points, key=lambda point: point.pitch)),
+    )
+
+
+def _fields(design: Design, emitter: TipGroup) -> list[float]:
+    """Fields per volt of an emitter's tips in the design's surroundings, strongest first.
+
+    Rounded edges far from the tips are meshed coarsely; a lone tip's field moves by 5e-4.
+    """
+    other = replace(design, emitter=emitter)
+    sector = other.sector()
+    assert sector is not None
+    sector = replace(sector, parts_per_radius=min(sector.parts_per_radius, _ROUGH))
+    solution = solve_sector(sector, meshes=2)
+    return [tip.per_volt.value for tip in tip_fields(other, sector, solution)]
+
+
+def _variants(emitter: TipGroup) -> list[TipGroup]:
+    """The same emitter with other pitches."""
+    found: list[TipGroup] = []
+    foot = 2.02 * emitter.base_half_width
+    for share in _PITCHES:
+        pitch = share * emitter.tip_height
+        if pitch < foot:
+            continue
+        if isinstance(emitter, Crown):
+            tips = round(np.pi / np.arcsin(min(pitch / emitter.pitch_diameter, 1.0)))
+            if tips < 3 or any(other.count == tips for other in found):
+                continue
+            changed: TipGroup = emitter.model_copy(update={"tips": int(tips)})
+        else:
+            changed = emitter.model_copy(update={"pitch": pitch})
+        if changed.reach(np.inf) < 6.0 * emitter.tip_radius:
+            continue
+        found.append(changed)
+    return found

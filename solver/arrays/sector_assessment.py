@@ -1,0 +1,178 @@
+"""Everything that the third dimension adds to the assessment of a crown or an array."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from conegap.geometries.design.design import Design
+from conegap.geometries.emitters.crown import Crown
+from conegap.solver.arrays.firing_order import Firing, firing_laws, sampled_firing
+from conegap.solver.arrays.screening import Screening, screening
+from conegap.solver.common.progress import Progress
+from conegap.solver.field.electrodes import electrode_voltages
+from conegap.solver.field.solution import FieldSolution
+from conegap.solver.field3d.sector_factor import SectorOnset
+from conegap.solver.operation.review import ReviewRow, criterion
+
+__all__ = ["SectorAssessment", "assess_sector", "sector_rows", "sector_warnings"]
+
+
+@dataclass(frozen=True)
+class SectorAssessment:
+    """Tips, screening and firing order of a design that needs the third dimension.
+
+    Parameters
+    ----------
+    onset : SectorOnset
+    voltage : float
+        Onset of the strongest tip by the criterion in use, [V].
+    screening : Screening
+    firing : Firing or None
+        For a crown.
+    accelerator_factor : float
+        Greatest field on the accelerator in three dimensions over that of the plane section, at
+        the design's voltages, [-].
+    """
+
+    onset: SectorOnset
+    voltage: float
+    screening: Screening
+    firing: Firing | None
+    accelerator_factor: float
+
+    def tip_voltages(self) -> tuple[tuple[str, int, float, float], ...]:
+        """Name, members, field over the strongest, [-], and onset, [V], of each class of tips."""
+        found = []
+        for tip in self.onset.tips:
+            share = self.onset.share(tip)
+            found.append((tip.name, tip.members, share, self.voltage / share))
+        return tuple(found)
+
+    def as_dict(self) -> dict[str, Any]:
+        """For the results contract, SI."""
+        solution = self.onset.solution
+        found: dict[str, Any] = {
+            "cells": solution.cells,
+            "seconds": solution.seconds,
+            "field_over_section": self.onset.factor,
+            "numerical_error": self.onset.error,
+            "tips": [
+                {
+                    "name": tip.name,
+                    "members": tip.members,
+                    "field_per_volt_1_per_m": tip.per_volt.value,
+                    "numerical_error": tip.error,
+                    "onset_V": self.voltage / self.onset.share(tip),
+                }
+                for tip in self.onset.tips
+            ],
+            "field_over_lone_tip": {
+                "strongest": self.screening.strongest,
+                "weakest": self.screening.weakest,
+            },
+            "screening": [
+                {"pitch_m": p.pitch, "tips": p.tips, "field_over_lone_tip": p.share}
+                for p in self.screening.points
+            ],
+        }
+        if self.firing is not None:
+            firing = self.firing
+            found["firing"] = {
+                "first_tip_V": list(firing.first),
+                "half_of_the_tips_V": list(firing.median),
+                "all_tips_V": list(firing.last),
+                "percentiles": [5, 50, 95],
+                "fraction_lit_at_design_voltage": firing.at_design,
+                "samples": firing.samples,
+                "example_tip_onsets_V": firing.example.tolist(),
+                "example_order": list(firing.order),
+            }
+        return found
+
+
+def assess_sector(
+    design: Design,
+    section: FieldSolution,
+    onset: SectorOnset,
+    voltage: float,
+    *,
+    curve: bool = True,
+    progress: Progress | None = None,
+) -> SectorAssessment:
+    """Screening, firing order and accelerator field of a solved sector.
+
+    Parameters
+    ----------
+    design : Design
+        A crown or an array.
+    section : FieldSolution
+        Of its plane section.
+    onset : SectorOnset
+    voltage : float
+        Onset by the criterion in use, [V].
+    curve : bool
+        Whether to compute screening over pitch.
+    progress : callable or None
+
+    Raises
+    ------
+    DesignError, MeshError, ConvergenceError
+        A changed design could not be solved.
+    """
+    firing = None
+    if isinstance(design.emitter, Crown):
+        firing = sampled_firing(design, firing_laws(design, onset, voltage, progress))
+    return SectorAssessment(
+        onset=onset,
+        voltage=voltage,
+        screening=screening(design, onset, curve=curve, progress=progress),
+        firing=firing,
+        accelerator_factor=_accelerator_factor(design, section, onset),
+    )
+
+
+def sector_rows(design: Design, sector: SectorAssessment) -> tuple[ReviewRow, ...]:
+    """Rows of the review that only the third dimension can answer.
+
+    Parameters
+    ----------
+    design : Design
+    sector : SectorAssessment
+    """
+    name, _, _, voltage = sector.tip_voltages()[-1]
+    basis = "every tip must fire at the voltages of the design"
+    advice = "raise the voltages, sort the tips by radius, or space them wider"
+    if sector.firing is not None:
+        text = "voltage at which all tips fire, 95 % of the crowns"
+        last = sector.firing.last[2]
+        return (criterion(text, last, design.voltage, "V", basis, advice),)
+    if len(sector.onset.tips) == 1:
+        return ()
+    text = f"onset of the weakest tips ({name})"
+    return (criterion(text, voltage, design.voltage, "V", basis, advice),)
+
+
+def sector_warnings(design: Design) -> tuple[str, ...]:
+    """What the reader of a crown's or an array's numbers must know.
+
+    Parameters
+    ----------
+    design : Design
+    """
+    return (
+        "electron currents, ion paths and the energy stored in the gap are those of the plane "
+        "section, one tip alone; the field on the accelerator is that of the solve in three "
+        "dimensions",
+    )
+
+
+def _accelerator_factor(design: Design, section: FieldSolution, onset: SectorOnset) -> float:
+    """Greatest accelerator field in three dimensions over that of the section."""
+    solution = onset.solution
+    voltages = electrode_voltages(design, solution.electrodes)
+    _, field = solution.surface_field("accelerator", voltages, averaged=True)
+    flat = section.surface("accelerator", electrode_voltages(design, section.electrodes))
+    return float(np.abs(field).max() / np.abs(flat.field).max())

@@ -1,0 +1,238 @@
+"""Paths of many singly charged ions at once through the field of a section.
+
+Newton's law without magnetic field, self field or relativity: m x'' = e E.  Motion stays in the
+plane of the section: axisymmetric paths have no angular momentum about the axis, so that a path
+through the axis continues on the other side, where x is negative.  Dormand and Prince's embedded
+pair of orders five and four (J. Comput. Appl. Math. 6, 1980) is applied to all ions together, each
+with its own step.  A step ends where the ion leaves its cubic piece of the potential, so that
+the force is a smooth polynomial within every step and the next piece is known without a search.
+Scaled inside (see `conegap.solver.field.interpolation`), so that paths do not depend on the mass.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.constants import elementary_charge
+
+from conegap.geometries.curves.curve import FloatArray
+from conegap.solver.beam.ion_step import stages_of, state_between, step_error, way_out
+from conegap.solver.beam.landing import Landing, landings
+from conegap.solver.field.interpolation import FieldAtPoints
+from conegap.solver.mesh.coarse_mesh import IntArray
+
+__all__ = ["Trajectories", "trace"]
+
+BoolArray = NDArray[np.bool_]
+
+_TOLERANCE = 1e-8
+_MOST_STEPS = 40_000
+
+
+@dataclass(frozen=True)
+class Trajectories:
+    """Paths of ions from their start to where they end.
+
+    Parameters
+    ----------
+    paths : tuple of (k, 2) arrays
+        Points of each path; x is negative beyond the axis or line of symmetry, [m].
+    times : tuple of (k,) arrays
+        Time of flight at those points, [s].
+    start_velocity, end_velocity : (n, 2) array
+        [m/s].
+    landing : tuple of Landing or None
+        Where each ion ended; None for an ion that was still under way after the last step.
+    energy_error : (n,) array
+        Largest departure of kinetic and potential energy from their sum at the start, over the
+        charge times the largest difference of potential, [-].
+    mass : float
+        [kg].
+    """
+
+    paths: tuple[FloatArray, ...]
+    times: tuple[FloatArray, ...]
+    start_velocity: FloatArray
+    end_velocity: FloatArray
+    landing: tuple[Landing | None, ...]
+    energy_error: FloatArray
+    mass: float
+
+    @property
+    def end_energy(self) -> FloatArray:
+        """Kinetic energy at the end of each path, (n,) array, [J]."""
+        return np.asarray(0.5 * self.mass * np.sum(self.end_velocity**2, axis=1))
+
+    @property
+    def end_angle(self) -> FloatArray:
+        """Angle of the last velocity to the z axis, positive towards +x, (n,) array, [rad]."""
+        return np.asarray(np.arctan2(self.end_velocity[:, 0], self.end_velocity[:, 1]))
+
+
+def trace(
+    field: FieldAtPoints,
+    starts: FloatArray,
+    velocities: FloatArray,
+    mass: float,
+    *,
+    tolerance: float = _TOLERANCE,
+    most_steps: int = _MOST_STEPS,
+) -> Trajectories:
+    """Follow singly charged positive ions until they meet a boundary.
+
+    Parameters
+    ----------
+    field : FieldAtPoints
+    starts : (n, 2) array
+        Places in the vacuum, [m].
+    velocities : (n, 2) array
+        [m/s].
+    mass : float
+        Of an ion, > 0, [kg].
+    tolerance : float
+        Error allowed in one step: of the velocity over sqrt(e U / m) with the largest
+        difference of potential U, of the place over the spacing of the mesh there, [-].
+    most_steps : int
+        An ion that needs more (two to six per triangle) ends without a landing, [-].
+
+    Raises
+    ------
+    GeometryError
+        A start is not in the vacuum.
+    ValueError
+        The mass is not positive.
+    """
+    if not mass > 0.0:
+        raise ValueError(f"the mass of an ion should be positive but is {mass} kg")
+    speed = math.sqrt(elementary_charge * field.volts / mass)
+    state = np.hstack([np.asarray(starts) / field.scale, np.asarray(velocities) / speed])
+    field.potential(np.asarray(starts))
+    flight = _Flight(field, state, tolerance)
+    flight.run(most_steps)
+    paths, times = flight.paths(field.scale, field.scale / speed)
+    found = landings(field, flight.state[:, :2], flight.state[:, 2:])
+    return Trajectories(
+        paths=paths,
+        times=times,
+        start_velocity=np.array(velocities, dtype=float),
+        end_velocity=flight.state[:, 2:] * speed,
+        landing=tuple(
+            spot if down else None for spot, down in zip(found, flight.down, strict=True)
+        ),
+        energy_error=flight.energy_error,
+        mass=mass,
+    )
+
+
+class _Flight:
+    """State of all ions while they are followed, in scaled quantities.
+
+    The unit of time is that of length over sqrt(e U / m) with the largest difference of
+    potential U, so that the acceleration is the negative gradient of the scaled potential.
+    ``state`` is kept in the half that is meshed; ``sign`` is -1 while the ion is in the other.
+    """
+
+    def __init__(self, field: FieldAtPoints, state: FloatArray, tolerance: float) -> None:
+        count = len(state)
+        self.field = field
+        self.tolerance = tolerance
+        self.time = np.zeros(count)
+        self.down = np.zeros(count, dtype=bool)
+        self.energy_error = np.zeros(count)
+        self.sign = np.where((state[:, 0] < 0.0) & field.mirrored, -1.0, 1.0)
+        self.folded = state * self._signs()
+        self.triangle, _ = field.locate(self.folded[:, :2])
+        corner = field.barycentric(self.folded[:, :2], self.triangle)
+        self.piece = np.asarray(np.argmin(corner, axis=1), dtype=np.int64)
+        self._log = [(np.arange(count), state[:, :2].copy(), np.zeros(count))]
+
+    @property
+    def state(self) -> FloatArray:
+        """Place and velocity of every ion, (n, 4) array, x negative in the mirrored half."""
+        return self.folded * self._signs()
+
+    def _signs(self) -> FloatArray:
+        one = np.ones_like(self.sign)
+        return np.stack([self.sign, one, self.sign, one], axis=1)
+
+    def run(self, most_steps: int) -> None:
+        """Step until every ion is down."""
+        alive = np.arange(len(self.folded))
+        y = np.ascontiguousarray(self.folded.T)
+        cubics = self.field.cubics(self.triangle, self.piece)
+        phi, gradient = cubics.evaluate(cubics.shares(y[:2]))
+        energy = 0.5 * (y[2] ** 2 + y[3] ** 2) + phi
+        step = self._whole_cell(y, gradient, self.triangle)
+        for _ in range(most_steps):
+            if not len(alive):
+                return
+            tri = self.triangle[alive]
+            cubics = self.field.cubics(tri, self.piece[alive])
+            local = cubics.inward(y)
+            stages = stages_of(cubics, local, step)
+            error = step_error(cubics, stages, step, self.field.spacing[tri]) / self.tolerance
+            good = error <= 1.0
+            share, side = way_out(local, stages, step)
+            share[~good] = 0.0
+            side[~good] = -1
+            local = state_between(local, stages, step, share)
+            y = cubics.outward(local)
+            phi, gradient = cubics.evaluate(local[:2])
+            miss = np.abs(0.5 * (y[2] ** 2 + y[3] ** 2) + phi - energy[alive])
+            self.energy_error[alive] = np.maximum(self.energy_error[alive], miss)
+            self.time[alive] += share * step
+            self._log.append(self._entry(alive[good], y[:2, good]))
+            landed = self._cross(alive, side, y)
+            whole = self._whole_cell(y, gradient, self.triangle[alive])
+            better = step * np.clip(0.9 * np.maximum(error, 1e-12) ** -0.2, 0.2, 4.0)
+            step = np.minimum(whole, better)
+            if landed.any():
+                self.down[alive[landed]] = True
+                self.folded[alive[landed]] = y[:, landed].T
+                on = ~landed
+                alive, y, step = alive[on], y[:, on], step[on]
+        self.folded[alive] = y.T
+
+    def _entry(self, who: IntArray, places: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
+        return who, np.stack([places[0] * self.sign[who], places[1]], axis=1), self.time[who]
+
+    def _whole_cell(self, y: FloatArray, gradient: FloatArray, tri: IntArray) -> FloatArray:
+        """Time in which an ion moves by the spacing of the mesh, also from rest."""
+        cell = self.field.spacing[tri]
+        pace, push = np.hypot(y[2], y[3]), np.hypot(gradient[0], gradient[1])
+        return np.asarray(2.0 * cell / (pace + np.sqrt(pace**2 + 2.0 * push * cell) + 1e-9))
+
+    def _cross(self, alive: IntArray, side: IntArray, y: FloatArray) -> BoolArray:
+        """Move ions to the piece beyond a side; True where there is a boundary instead."""
+        tri, piece = self.triangle[alive], self.piece[alive]
+        within = (side == 0) | (side == 1)
+        self.piece[alive[within]] = (piece[within] + 1 + side[within]) % 3
+        out = side == 2
+        beyond = self.field.neighbours[tri, piece]
+        onward = out & (beyond >= 0)
+        self.triangle[alive[onward]] = beyond[onward]
+        back = self.field.neighbours[beyond[onward]] == tri[onward, None]
+        self.piece[alive[onward]] = np.argmax(back, axis=1)
+        blocked: BoolArray = out & (beyond < 0)
+        if not blocked.any():
+            return blocked
+        mirror = blocked & self.field.mirror_sides[tri, piece]
+        self.sign[alive[mirror]] *= -1.0
+        y[0, mirror] = np.abs(y[0, mirror])
+        y[2, mirror] *= -1.0
+        stopped: BoolArray = blocked & ~mirror
+        return stopped
+
+    def paths(
+        self, length: float, seconds: float
+    ) -> tuple[tuple[FloatArray, ...], tuple[FloatArray, ...]]:
+        """Points and times of every path in SI, for the units of length and time."""
+        who = np.concatenate([entry[0] for entry in self._log])
+        order = np.argsort(who, kind="stable")
+        cuts = np.cumsum(np.bincount(who, minlength=len(self.folded)))[:-1]
+        places = np.concatenate([entry[1] for entry in self._log])[order] * length
+        times = np.concatenate([entry[2] for entry in self._log])[order] * seconds
+        return tuple(np.split(places, cuts)), tuple(np.split(times, cuts))

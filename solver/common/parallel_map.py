@@ -1,0 +1,138 @@
+"""Independent computations two at a time, each in a process of its own."""
+
+from __future__ import annotations
+
+import os
+import signal
+import time
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from multiprocessing import active_children, get_context
+from typing import TypeVar
+
+from conegap.geometries.quantities.errors import ComputationError, ConegapError
+from conegap.solver.common.progress import Progress
+
+__all__ = ["side_by_side"]
+
+Item = TypeVar("Item")
+Result = TypeVar("Result")
+
+_WORKERS = 2
+_WORTH_A_START = 4.0
+"""Seconds of work here that two processes, after their start, would do in half the time."""
+
+
+def _one(task: tuple[Callable[[Item], Result], Item]) -> Result | str:
+    """Result of one task, or the refusal's text (runs in a worker)."""
+    solve, item = task
+    try:
+        return solve(item)
+    except ConegapError as error:
+        return str(error)
+
+
+def side_by_side(
+    solve: Callable[[Item], Result],
+    items: Sequence[Item],
+    *,
+    progress: Progress | None = None,
+    what: str = "solving",
+    finished: Callable[[int, Result | str], None] | None = None,
+    brief: bool = False,
+) -> list[Result | str]:
+    """Any result of every item, two at a time in processes of their own.
+
+    Parameters
+    ----------
+    solve : callable
+        Takes an item; a function of a module, since it runs in other processes.
+    items : sequence
+        What each computation takes.
+    progress : callable or None
+        Called after every item.
+    what : str
+        What the progress is called.
+    finished : callable or None
+        Gets every number and result as soon as it is there, in this process.
+    brief : bool
+        Items are often quicker than the start of a process, some two seconds: begin here, and
+        start processes only once the rest would take longer than that.
+
+    Returns
+    -------
+    list
+        In the order of the items; a text says why an item has no result.
+
+    Raises
+    ------
+    ComputationError
+        A process that was solving ended early.
+    """
+    tasks = [(solve, item) for item in items]
+    results: list[Result | str] = [""] * len(tasks)
+    workers = min(_WORKERS, os.cpu_count() or 1, len(tasks))
+    started, count = time.monotonic(), 0
+
+    def settle(k: int, result: Result | str) -> None:
+        nonlocal count
+        results[k] = result
+        count += 1
+        if finished is not None:
+            finished(k, result)
+        if progress is not None:
+            progress(what, count, len(tasks))
+
+    for k, task in enumerate(tasks):
+        rest = (time.monotonic() - started) / max(count, 1) * (len(tasks) - count)
+        if workers > 1 and (not brief or rest > _WORTH_A_START):
+            break
+        settle(k, _one(task))
+    if count == len(tasks):
+        return results
+    # Fresh processes, not forked ones: the numerical libraries keep threads of their own.
+    pool = ProcessPoolExecutor(
+        max_workers=workers, mp_context=get_context("spawn"), initializer=_one_thread_each
+    )
+    complete = False
+    try:
+        with _interrupts_held_back():
+            waiting = {pool.submit(_one, tasks[k]): k for k in range(count, len(tasks))}
+        for future in as_completed(waiting):
+            settle(waiting[future], future.result())
+        complete = True
+    except BrokenProcessPool as error:
+        raise ComputationError(
+            f"{what}: a process that was solving ended early, perhaps for want of memory; "
+            "close other programs and try again"
+        ) from error
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)
+        if not complete:
+            for process in active_children():
+                process.terminate()
+    return results
+
+
+def _one_thread_each() -> None:
+    """Keep the linear algebra of this process to one thread, before NumPy is loaded.
+
+    The processes share the cores; threads of their own made a scan a fifth slower.
+    """
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+
+
+@contextmanager
+def _interrupts_held_back() -> Iterator[None]:
+    """Start processes that Ctrl-C does not reach: this process alone answers it."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)

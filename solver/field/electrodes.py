@@ -1,0 +1,33 @@
+"""Potentials of the electrodes while emitter and accelerator are ramped together."""
+
+from __future__ import annotations
+
+from conegap.geometries.design.design import Design
+
+__all__ = ["electrode_voltages"]
+
+
+def electrode_voltages(
+    design: Design, electrodes: tuple[str, ...], share: float = 1.0
+) -> dict[str, float]:
+    """Voltages of the electrodes with emitter and accelerator at a share of their design values.
+
+    Parameters
+    ----------
+    design : Design
+    electrodes : tuple of str
+        Electrodes of the section.
+    share : float
+        1 for the design's voltages; the chamber keeps its own, [-].
+
+    Returns
+    -------
+    dict of str to float
+        [V].
+    """
+    wanted = {
+        "emitter": share * design.voltages.emitter,
+        "accelerator": share * design.voltages.accelerator,
+        "chamber": design.voltages.chamber,
+    }
+    return {name: wanted[name] for name in electrodes}

@@ -1,0 +1,114 @@
+"""Laplace's equation on the control volumes of a tetrahedral mesh: FiPy and multigrid.
+
+FiPy assembles the balance of the free points once; algebraic multigrid (Ruge and Stueben)
+preconditions conjugate gradients for every set of potentials.  The residual is checked here.
+"""
+
+from __future__ import annotations
+
+import warnings
+from typing import Any
+
+import numpy as np
+
+from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.quantities.errors import ConvergenceError, MeshError
+from conegap.solver.field.control_volumes import ControlVolumes
+from conegap.solver.field.finite_volume import BoolArray, dual_matrix
+
+__all__ = ["SectorOperator"]
+
+_TOLERANCE = 1e-9
+_MOST_STEPS = 200
+
+
+class SectorOperator:
+    """Potentials of a tetrahedral mesh for given values on its held points.
+
+    Parameters
+    ----------
+    points : (n, 3) array
+        Scaled.
+    volumes : ControlVolumes
+    held : (n,) array of bool
+        Points with given potential.
+
+    Raises
+    ------
+    MeshError
+        A free point belongs to no sound tetrahedron.
+    """
+
+    def __init__(self, points: FloatArray, volumes: ControlVolumes, held: BoolArray) -> None:
+        self._volumes = volumes
+        self._held = held
+        self._free = ~held
+        self._conductance = volumes.area / volumes.distance
+        self._matrix = -dual_matrix(volumes, held)
+        if not np.all(self._matrix.diagonal() > 0.0):
+            raise MeshError("some points of the sector's mesh belong to no tetrahedron")
+        self._multigrid = _multigrid(self._matrix)
+
+    def potential(self, values: FloatArray, start: FloatArray | None = None) -> FloatArray:
+        """Potential at every point.
+
+        Parameters
+        ----------
+        values : (n,) array
+            Of the held points; other entries are ignored, [V].
+        start : (n,) array or None
+            First guess, [V].
+
+        Returns
+        -------
+        (n,) array, [V]
+
+        Raises
+        ------
+        ConvergenceError
+            The residual stays above its tolerance.
+        """
+        result = np.where(self._held, values, 0.0)
+        source = -self.flux(result)[self._free]
+        guess = None if start is None else start[self._free]
+        found = self._multigrid.solve(
+            source, x0=guess, tol=_TOLERANCE, maxiter=_MOST_STEPS, accel="cg"
+        )
+        size = max(float(np.linalg.norm(source)), 1e-300)
+        residual = float(np.linalg.norm(source - self._matrix @ found)) / size
+        if not residual <= 10.0 * _TOLERANCE:
+            raise ConvergenceError(
+                "the potential of the sector did not converge",
+                residual=residual,
+                tolerance=10.0 * _TOLERANCE,
+            )
+        result[self._free] = found
+        return result
+
+    def flux(self, potential: FloatArray) -> FloatArray:
+        """Net flux out of every control volume, which is the charge of a held point, (n,) array.
+
+        Parameters
+        ----------
+        potential : (n,) array
+            [V].
+        """
+        first, last = self._volumes.first, self._volumes.last
+        flow = self._conductance * (potential[first] - potential[last])
+        count = len(potential)
+        return np.asarray(np.bincount(first, flow, count) - np.bincount(last, flow, count))
+
+
+def _multigrid(matrix: Any) -> Any:
+    """Ruge and Stueben's multigrid, or smoothed aggregation where that has no finite coarse levels.
+
+    The first divides by sums of entries of a row, which may vanish where some are positive.
+    """
+    import pyamg
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        found = pyamg.ruge_stuben_solver(matrix)
+        if all(np.isfinite(level.A.data).all() for level in found.levels):
+            return found
+        return pyamg.smoothed_aggregation_solver(matrix)

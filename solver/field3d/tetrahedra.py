@@ -1,0 +1,144 @@
+"""Nested tetrahedral meshes of a sector.
+
+The mesh library fills the vacuum with tetrahedra that follow the curved faces; finer meshes are
+uniform refinements of the first one, with the new boundary points moved onto the faces, so that
+the error has an expansion in the spacing and the leading term can be removed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.quantities.errors import MeshError
+from conegap.geometries.solids.sector import Room3D, Sector
+from conegap.solver.field3d.solids import vacuum_shape
+from conegap.solver.mesh.coarse_mesh import IntArray
+
+__all__ = ["TetraMesh", "region_size", "tetra_meshes"]
+
+_GRADING = 0.3
+_COARSEST = 0.12
+
+
+@dataclass(frozen=True)
+class TetraMesh:
+    """One mesh of the sequence, lengths in units of the sector's scale.
+
+    Parameters
+    ----------
+    points : (n, 3) array
+        Scaled.
+    tetrahedra : (m, 4) array of int
+    triangles : (k, 3) array of int
+        On the boundary and on the dividing spheres.
+    names : (k,) array of str
+        Face of each triangle.
+    scale : float
+        Length unit, [m].
+    refinements : int
+        Times the first mesh was refined, [-].
+    """
+
+    points: FloatArray
+    tetrahedra: IntArray
+    triangles: IntArray
+    names: Any
+    scale: float
+    refinements: int
+
+    @property
+    def subdivisions(self) -> int:
+        """Parts per edge of the first mesh."""
+        return int(2**self.refinements)
+
+    def points_on(self, *wanted: str) -> IntArray:
+        """Numbers of the points on faces whose name, before a colon, is one of those wanted.
+
+        Parameters
+        ----------
+        wanted : str
+        """
+        return np.unique(self.triangles[self.faces_of(*wanted)])
+
+    def faces_of(self, *wanted: str) -> Any:
+        """Which triangles lie on faces of those names, (k,) array of bool.
+
+        Parameters
+        ----------
+        wanted : str
+            "emitter" covers "emitter:tip" too.
+        """
+        plain = np.char.partition(self.names.astype(str), ":")[:, 0]
+        return np.isin(self.names, wanted) | np.isin(plain, wanted)
+
+
+def region_size(sector: Sector) -> float:
+    """Largest extent of a sector's region, [m].
+
+    Parameters
+    ----------
+    sector : Sector
+    """
+    region = sector.region
+    if isinstance(region, Room3D):
+        return float(np.max(np.subtract(region.block.high, region.block.low)))
+    return max(region.radius, region.top - region.bottom)
+
+
+def tetra_meshes(sector: Sector, *, fineness: float = 1.0) -> Iterator[TetraMesh]:
+    """The first mesh of a sector and its uniform refinements, without end.
+
+    Parameters
+    ----------
+    sector : Sector
+    fineness : float
+        Multiplies the mesh sizes that are set, 1 for the default, [-].
+
+    Yields
+    ------
+    TetraMesh
+
+    Raises
+    ------
+    MeshError
+        The mesh library could not fill the vacuum.
+    """
+    from netgen.meshing import NgException
+    from netgen.occ import OCCGeometry
+
+    scale = sector.gap
+    try:
+        shape = vacuum_shape(sector, scale, fineness)
+        mesh = OCCGeometry(shape).GenerateMesh(
+            maxh=_COARSEST * fineness * region_size(sector) / scale,
+            grading=_GRADING,
+            curvaturesafety=sector.parts_per_radius / fineness,
+        )
+    except (NgException, RuntimeError) as error:
+        raise MeshError(f"the sector could not be meshed: {error}") from error
+    refinements = 0
+    while True:
+        yield _arrays(mesh, scale, refinements)
+        mesh.Refine()
+        refinements += 1
+
+
+def _arrays(mesh: Any, scale: float, refinements: int) -> TetraMesh:
+    """The mesh library's mesh as arrays."""
+    surface = mesh.Elements2D().NumPy()
+    names = np.array([d.bcname for d in mesh.FaceDescriptors()], dtype=str)
+    if len(mesh.Elements3D()) == 0:
+        raise MeshError("the sector could not be meshed: no tetrahedra")
+    return TetraMesh(
+        points=np.array(mesh.Coordinates(), dtype=float),
+        tetrahedra=mesh.Elements3D().NumPy()["nodes"][:, :4].astype(np.int64) - 1,
+        triangles=surface["nodes"][:, :3].astype(np.int64) - 1,
+        names=names[surface["index"].astype(np.int64) - 1],
+        scale=scale,
+        refinements=refinements,
+    )

@@ -1,0 +1,307 @@
+"""From a sector to the field at the very end of a tip.
+
+A sphere about the tip's apex, inside the sector, holds only that tip's own metal, which is round.
+There the potential is a sum over cos(m phi) of parts that do not mix, and only the part m = 0
+reaches the axis: the field at the apex is that of the axisymmetric region inside the sphere with
+the azimuthal mean of the sector's potential on it.  The tip is part of the sector's mesh as well,
+only coarsely, so its reaction on the sphere is already there and nothing has to be iterated.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from conegap.geometries.curves.curve import Arc, FloatArray, Line
+from conegap.geometries.curves.outline import lying
+from conegap.geometries.curves.section import Boundary, EmittingEdge, Section
+from conegap.geometries.quantities.errors import MeshError
+from conegap.geometries.solids.sector import Tip
+from conegap.solver.field.control_volumes import control_volumes, surface_measure
+from conegap.solver.field.extrapolation import Estimate, estimate
+from conegap.solver.field3d.tetrahedra import TetraMesh
+from conegap.solver.field3d.volumes import triangle_measure
+from conegap.solver.mesh.coarse_mesh import coarse_mesh
+from conegap.solver.mesh.subdivision import subdivide
+
+__all__ = [
+    "TipResponse",
+    "edge_response",
+    "near_lip_section",
+    "near_section",
+    "polar_functions",
+    "rim_angle",
+    "sphere_means",
+    "tip_response",
+]
+
+_FUNCTIONS = 6
+_AZIMUTHAL = 4
+_SIZES = (2, 4, 8)
+_LEAST_REACH = 5.0
+
+
+def near_section(tip: Tip) -> Section:
+    """The axisymmetric vacuum inside the sphere about a tip's apex, which is its origin.
+
+    Parameters
+    ----------
+    tip : Tip
+    """
+    loop = _near_loop(tip.radius, tip.half_angle, tip.reach, "axis")
+    edge = EmittingEdge("tip", 0, 0, 0.0, tip.radius)
+    return Section("axisymmetric", (loop,), (edge,), tip.reach)
+
+
+def near_lip_section(
+    radius: float, lean: float, reach: float, bend: float | None = None
+) -> Section:
+    """The vacuum inside a tube about the rounded edge of a blade, straight or bent.
+
+    Parameters
+    ----------
+    radius : float
+        Of the edge, [m].
+    lean : float
+        Of the flanks from the blade's middle plane, [rad].
+    reach : float
+        Radius of the tube, [m].
+    bend : float or None
+        Radius with which the edge turns in the blade's plane; None where it is straight, [m].
+
+    Returns
+    -------
+    Section
+        Planar with the edge at the origin, or axisymmetric about the axis of the bend, with the
+        edge at (bend, 0).
+    """
+    loop = _near_loop(radius, lean, reach, "symmetry")
+    if bend is None:
+        edge = EmittingEdge("lip", 0, 0, 0.0, radius)
+        return Section("planar", (loop,), (edge,), reach, mirrored=True)
+    turned = tuple(Boundary(b.name, lying(b.curve, bend).reversed()) for b in reversed(loop))
+    edge = EmittingEdge("lip", 0, len(turned) - 1, 1.0, radius)
+    return Section("axisymmetric", (turned,), (edge,), reach)
+
+
+def _near_loop(
+    radius: float, lean: float, reach: float, middle: str
+) -> tuple[Boundary, Boundary, Boundary, Boundary]:
+    """Cap, flank, part of the circle about the crest, and the middle line."""
+    r, a, s = radius, lean, reach
+    start = (r * math.cos(a), -r * (1.0 - math.sin(a)))
+    along = np.array([math.sin(a), -math.cos(a)])
+    part = float(along @ start)
+    length = -part + math.sqrt(part**2 - (start[0] ** 2 + start[1] ** 2) + s**2)
+    rim = (start[0] + length * along[0], start[1] + length * along[1])
+    polar = math.atan2(rim[1], rim[0])
+    return (
+        Boundary("emitter", Arc((0.0, -r), r, math.pi / 2.0, a)),
+        Boundary("emitter", Line(start, rim)),
+        Boundary("outer", Arc((0.0, 0.0), s, polar, math.pi / 2.0)),
+        Boundary(middle, Line((0.0, s), (0.0, 0.0))),
+    )
+
+
+def rim_angle(section: Section) -> float:
+    """Angle from the middle line at which a near section's circle meets the flank, [rad].
+
+    Parameters
+    ----------
+    section : Section
+        From `near_section`, or from `near_lip_section` for a straight edge.
+    """
+    rim = section.loops[0][1].curve.end
+    return math.atan2(float(rim[0]), float(rim[1]))
+
+
+def polar_functions(polar: FloatArray, end: float, count: int = _FUNCTIONS) -> FloatArray:
+    """Smooth functions of the angle from the axis that vanish on the tip's flank.
+
+    Parameters
+    ----------
+    polar : (n,) array
+        Angle from +z about the apex, [rad].
+    end : float
+        Where the sphere meets the flank, [rad].
+    count : int
+        How many, [-].
+
+    Returns
+    -------
+    (count, n) array, [-]
+    """
+    t = np.clip(polar / end, -1.0, 1.0)
+    return np.asarray([(1.0 - t**2) * np.cos(2 * k * np.arccos(t)) for k in range(count)])
+
+
+def sphere_means(mesh: TetraMesh, tip: Tip, potentials: FloatArray) -> tuple[FloatArray, float]:
+    """Azimuthal mean of potentials on the sphere about a tip, as a sum of polar functions.
+
+    Parameters
+    ----------
+    mesh : TetraMesh
+    tip : Tip
+    potentials : (k, n) array
+        Differences to the tip's own potential, [V].
+
+    Returns
+    -------
+    (k, functions) array, [V]
+        Coefficients of the `polar_functions`.
+    float
+        Root mean square of what the fit leaves, over that of the potentials, [-].
+    """
+    triangles = mesh.triangles[mesh.names == f"inside:{tip.name}"]
+    nodes = np.unique(triangles)
+    weight = triangle_measure(mesh.points, triangles)
+    weight = np.sqrt(weight[nodes])
+    apex = np.array([*tip.place, tip.apex]) / mesh.scale
+    x, y, z = (mesh.points[nodes] - apex).T
+    polar, azimuth = np.arctan2(np.hypot(x, y), z), np.arctan2(y, x)
+    end = rim_angle(near_section(tip))
+    columns = []
+    for order, wave in _waves(tip.mirrors, azimuth):
+        count = _FUNCTIONS if order == 0 else max(_FUNCTIONS - order, 2)
+        columns.append(polar_functions(polar, end, count) * wave * np.sin(polar) ** order)
+    matrix = np.vstack(columns).T * weight[:, None]
+    given = potentials[:, nodes].T * weight[:, None]
+    found, *_ = np.linalg.lstsq(matrix, given, rcond=1e-10)
+    size = max(float(np.linalg.norm(given)), 1e-300)
+    left = float(np.linalg.norm(matrix @ found - given)) / size
+    return np.asarray(found[:_FUNCTIONS].T), left
+
+
+def _waves(mirrors: tuple[float, ...], azimuth: FloatArray) -> list[tuple[int, FloatArray]]:
+    """Azimuthal waves that the symmetry planes through the tip allow, with their order."""
+    found = [(0, np.ones_like(azimuth))]
+    if len(mirrors) == 2:
+        return found + [(m, np.cos(m * azimuth)) for m in (2, 4)]
+    if len(mirrors) == 1:
+        turned = azimuth - mirrors[0]
+        return found + [(m, np.cos(m * turned)) for m in range(1, _AZIMUTHAL + 1)]
+    for m in range(1, _AZIMUTHAL):
+        found += [(m, np.cos(m * azimuth)), (m, np.sin(m * azimuth))]
+    return found
+
+
+@dataclass(frozen=True)
+class TipResponse:
+    """Field at a tip's apex for each polar function on the sphere about it.
+
+    Parameters
+    ----------
+    per_volt : (levels, functions) array
+        On every mesh, [1/m].
+    sizes : tuple of int
+        Subdivisions of the meshes.
+    """
+
+    per_volt: FloatArray
+    sizes: tuple[int, ...]
+
+    def field(self, coefficients: FloatArray) -> Estimate:
+        """Outward field at the apex.
+
+        Parameters
+        ----------
+        coefficients : (functions,) array
+            Of the potential above the tip's own on the sphere, [V].
+
+        Returns
+        -------
+        Estimate
+            [V/m], with the numerical error of the near region alone.
+        """
+        return estimate(self.sizes, tuple(float(v) for v in self.per_volt @ coefficients))
+
+
+def tip_response(tip: Tip, sizes: tuple[int, ...] = _SIZES) -> TipResponse:
+    """Solve the region inside the sphere about a tip for every polar function.
+
+    Parameters
+    ----------
+    tip : Tip
+    sizes : tuple of int
+        Subdivisions of the nested meshes, [-].
+
+    Raises
+    ------
+    MeshError, ConvergenceError
+        The region could not be solved.
+    """
+    if tip.reach < _LEAST_REACH * tip.radius:
+        raise MeshError(
+            f"the sphere about the tip '{tip.name}' has {tip.reach / tip.radius:.3g} tip radii; "
+            f"its region can be meshed from {_LEAST_REACH:g} on"
+        )
+    return edge_response(near_section(tip), sizes)
+
+
+def edge_response(
+    section: Section,
+    sizes: tuple[int, ...] = _SIZES,
+    *,
+    bend: float | None = None,
+    functions: int = _FUNCTIONS,
+) -> TipResponse:
+    """Field at the crest of a near section for every polar function on its outer circle.
+
+    Parameters
+    ----------
+    section : Section
+        From `near_section` or `near_lip_section`.
+    sizes : tuple of int
+        Subdivisions of the nested meshes, [-].
+    bend : float or None
+        Radius of the bend that the section was made with, [m].
+    functions : int
+        How many polar functions, [-].
+
+    Raises
+    ------
+    MeshError, ConvergenceError
+        The region could not be solved.
+    """
+    from conegap.solver.field.finite_volume import LaplaceOperator
+
+    coarse = coarse_mesh(section)
+    crest = np.array([0.0, 0.0] if bend is None else [bend, 0.0]) / coarse.scale
+
+    def polar(points: FloatArray) -> FloatArray:
+        across, along = (points - crest).T if bend is None else (points - crest)[:, ::-1].T
+        return np.asarray(np.arctan2(across, along))
+
+    end = max(
+        float(polar(b.curve.point(np.array([0.0, 1.0])) / coarse.scale).max())
+        for b in section.loops[0]
+        if b.name == "outer"
+    )
+    rows = []
+    for size in sizes:
+        mesh = subdivide(coarse, size)
+        volumes = control_volumes(mesh, section.symmetry)
+        points = len(mesh.points)
+        held = np.zeros(points, dtype=bool)
+        values = np.zeros((functions, points))
+        measure = np.zeros(points)
+        for chain in mesh.chains:
+            name = section.loops[chain.boundary[0]][chain.boundary[1]].name
+            if name == "outer":
+                place = polar(mesh.points[chain.nodes])
+                values[:, chain.nodes] = polar_functions(place, end, functions)
+            if name in ("outer", "emitter"):
+                held[chain.nodes] = True
+            if name == "emitter":
+                share = surface_measure(mesh.points, chain.nodes, section.symmetry)
+                np.add.at(measure, chain.nodes, share)
+        for chain in mesh.chains:
+            if section.loops[chain.boundary[0]][chain.boundary[1]].name == "emitter":
+                values[:, chain.nodes] = 0.0
+        operator = LaplaceOperator(mesh, volumes, held)
+        charges = operator.charges(operator.potentials(values))
+        apex = int(np.argmin(np.linalg.norm(mesh.points - crest, axis=1)))
+        rows.append(charges[:, apex] / measure[apex] / coarse.scale)
+    return TipResponse(np.array(rows), sizes)

@@ -1,0 +1,284 @@
+"""The pictures of designs that need the third dimension, with their words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from conegap.geometries.design.design import Design
+from conegap.geometries.emitters.crown import Crown
+from conegap.geometries.emitters.slit import Slit
+from conegap.geometries.emitters.tip_array import TipArray
+from conegap.geometries.emitters.tip_group import TipGroup
+from conegap.solver.arrays.firing_order import Firing
+from conegap.solver.arrays.slit_end import ALLOWED_FACTOR, EndPoint, SlitEnd
+from conegap.solver.common.display_units import length_words, percent, voltage_text
+from conegap.solver.common.style import pretty
+from conegap.solver.figures.drawing import Drawing, draw_drawing
+from conegap.solver.figures.picture import WIDTH, Picture, charted, sketched
+from conegap.solver.figures.plan import plan_drawing
+from conegap.solver.figures.section_view import section_size
+from conegap.solver.figures.sector_charts import (
+    chart_end_factor,
+    chart_firing,
+    chart_firing_order,
+    chart_lip,
+    chart_screening,
+    chart_tip_classes,
+)
+from conegap.solver.figures.solid_view import draw_solid_view, solid_view
+from conegap.solver.figures.true_section import true_section_drawing
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from conegap.solver.arrays.sector_assessment import SectorAssessment
+    from conegap.solver.assessment import Assessment
+
+__all__ = ["section_remark", "section_title", "sector_charts", "sector_drawings"]
+
+
+def section_title(design: Design) -> str:
+    """Title of the plane section where it is not the whole truth, "" elsewhere.
+
+    Parameters
+    ----------
+    design : Design
+    """
+    if isinstance(design.emitter, TipGroup):
+        return "One tip alone: the plane section"
+    return "Middle of the slit: the plane section" if _three(design) else ""
+
+
+def section_remark(design: Design) -> str:
+    """What the caption of the plane section must add, "" for nothing.
+
+    Parameters
+    ----------
+    design : Design
+    """
+    if isinstance(design.emitter, TipGroup):
+        return (
+            " It shows one tip alone; the plan, the true section and the view show all of the "
+            "electrodes."
+        )
+    return ""
+
+
+def _three(design: Design) -> bool:
+    emitter = design.emitter
+    ended = isinstance(emitter, Slit) and emitter.end_radius is not None
+    return isinstance(emitter, TipGroup) or ended
+
+
+def sector_drawings(design: Design) -> tuple[Picture, ...]:
+    """Plan, true section and view of a design that needs the third dimension, else nothing.
+
+    Parameters
+    ----------
+    design : Design
+
+    Raises
+    ------
+    GeometryError
+        A rounding does not fit.
+    """
+    if not _three(design):
+        return ()
+    return _plan(design), _true_section(design), _view(design)
+
+
+def _what(design: Design) -> str:
+    emitter = design.emitter
+    if isinstance(emitter, Crown):
+        return f"crown of {emitter.tips} tips"
+    if isinstance(emitter, TipArray):
+        return f"{emitter.layout} array of {emitter.count} tips"
+    return "end of the slit"
+
+
+def _marks_in_words(drawing: Drawing) -> str:
+    words = [pretty(mark.label).replace("\n", " ") for mark in drawing.marks]
+    return f"Dimensions: {'; '.join(words)}."
+
+
+def _plan(design: Design) -> Picture:
+    drawing = plan_drawing(design)
+    solved = (
+        "Shaded: the part that is solved in three dimensions; its mirror images make the whole."
+    )
+    if isinstance(design.emitter, TipArray) and design.emitter.endless:
+        solved = "Shaded: the part of the endless array that is solved in three dimensions."
+    if not isinstance(design.emitter, TipGroup):
+        solved = "Shaded: the side that is solved in three dimensions."
+    return Picture(
+        "plan",
+        f"Plan of the {_what(design)}, true to scale, as seen from the accelerator, which is "
+        f"drawn as if transparent. {solved}",
+        f"Plan of the {_what(design)}, true to scale. {_marks_in_words(drawing)}",
+        sketched(
+            lambda axes: draw_drawing(axes, drawing),
+            section_size(drawing.window, WIDTH),
+            f"Plan: {_what(design)}",
+        ),
+    )
+
+
+def _true_section(design: Design) -> Picture:
+    drawing = true_section_drawing(design)
+    emitter = design.emitter
+    if isinstance(emitter, Crown):
+        title, where = "Section through the crown", "the radial plane through a tip"
+    elif isinstance(emitter, TipArray):
+        title, where = "Section along a row", "the plane through the middle row of tips"
+    else:
+        title, where = "Section in the plane of the slit", "the middle plane of the channel"
+    return Picture(
+        "true_section",
+        f"The true section in {where}, true to scale. Cut metal is hatched; what is only seen "
+        "behind the plane is plain.",
+        f"Section in {where}, true to scale. {_marks_in_words(drawing)}",
+        sketched(
+            lambda axes: draw_drawing(axes, drawing), section_size(drawing.window, WIDTH), title
+        ),
+    )
+
+
+def _view(design: Design) -> Picture:
+    view = solid_view(design)
+    left, right, low, high = view.window
+    size = (WIDTH, WIDTH * (high - low) / (right - left))
+    return Picture(
+        "view",
+        "The electrodes in parallel projection, drawn from their dimensions; the bar holds for "
+        f"lengths across the picture. {view.words}",
+        f"View from above of the {_what(design)} and the accelerator. {view.words}",
+        sketched(lambda axes: draw_solid_view(axes, view), size, "View"),
+    )
+
+
+def sector_charts(assessment: Assessment) -> list[Picture]:
+    """Charts of what the solve in three dimensions found; empty for a plane section.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    found = []
+    design = assessment.design
+    if assessment.sector is not None:
+        found += _screening(design, assessment.sector)
+        if len(assessment.sector.onset.tips) > 1:
+            found.append(_classes(design, assessment.sector))
+        if assessment.sector.firing is not None:
+            found += _firing(design, assessment.sector.firing)
+    if assessment.slit_end is not None:
+        found += _end(design, assessment.slit_end)
+    return found
+
+
+def _screening(design: Design, sector: SectorAssessment) -> list[Picture]:
+    emitter = design.emitter
+    assert isinstance(emitter, TipGroup)
+    found = sector.screening
+    if emitter.count == 1 or not found.points:
+        return []
+    drawn = emitter.pitch_length / found.height
+    words = "; ".join(f"{p.share:.3f} at {p.pitch / found.height:.3g}" for p in found.points)
+    return [
+        Picture(
+            "screening",
+            "How much the tips take from each other's field: field of the most screened tip over "
+            "that of one tip alone in the same place, over pitch over height. Every point is a "
+            "solve of its own.",
+            f"Field over that of a tip alone: {found.weakest:.3f} as drawn, at a pitch of "
+            f"{drawn:.3g} heights; {words}.",
+            charted(lambda axes: chart_screening(axes, sector, emitter.pitch_length), (WIDTH, 3.2)),
+        )
+    ]
+
+
+def _classes(design: Design, sector: SectorAssessment) -> Picture:
+    classes = sector.tip_voltages()
+    words = "; ".join(f"{name} {voltage_text(voltage)}" for name, _, _, voltage in classes)
+    return Picture(
+        "tip_classes",
+        "Onset of each class of tips, the strongest first, beside the voltage of the design. "
+        "Tips that are alike by symmetry make a class.",
+        f"Onsets: {words}; design {voltage_text(design.voltage)}.",
+        charted(
+            lambda axes: chart_tip_classes(axes, sector, design),
+            (WIDTH, 0.9 + 0.34 * len(classes)),
+        ),
+    )
+
+
+def _firing(design: Design, firing: Firing) -> list[Picture]:
+    first, last = voltage_text(firing.first[1]), voltage_text(firing.last[1])
+    late = voltage_text(firing.last[2])
+    order = ", ".join(str(k) for k in firing.order[:5])
+    return [
+        Picture(
+            "firing",
+            f"Tips that fire as the voltage rises, over {firing.samples} sampled crowns: radius "
+            f"± {length_words(firing.radius_scatter)} and height "
+            f"± {length_words(firing.height_scatter)} from tip to tip.",
+            f"Fraction of tips lit against voltage: the first fires at {first}, all at {last} in "
+            f"the middle of the crowns and by {late} in 95 % of them; "
+            f"{percent(firing.at_design)} are lit at the design's {voltage_text(design.voltage)}.",
+            charted(lambda axes: chart_firing(axes, firing, design), (WIDTH, 3.5)),
+        ),
+        Picture(
+            "firing_order",
+            "One crown drawn at random from the tolerances: onset of every tip round the ring. "
+            "The numbers above are the order in which they fire, the first quarter dark.",
+            f"Onset of each tip round the ring; the first to fire are tips {order}.",
+            charted(lambda axes: chart_firing_order(axes, firing), (WIDTH, 2.6)),
+        ),
+    ]
+
+
+def _end(design: Design, end: SlitEnd) -> list[Picture]:
+    slit = design.emitter
+    assert isinstance(slit, Slit)
+    arc = float(end.along[-1])
+    low = max(float(end.along[0]), -0.8 * arc)
+    at = length_words(float(np.round(end.place, 6)))
+    found = [
+        Picture(
+            "lip_field",
+            "Field along the crest of the lips over that in the middle of the slit, from solves "
+            "with two blunter edges carried on to the true one; below, the crest with its end.",
+            f"The field is greatest {at} after the beginning of the rounding, {end.factor:.3f} "
+            f"times that in the middle, ± {end.error:.3f}; {ALLOWED_FACTOR} is allowed.",
+            charted(lambda axes: chart_lip(axes, end, (low, arc)), (WIDTH, 3.8)),
+        )
+    ]
+    plate = design.accelerator
+    length = getattr(plate, "slot_length", None)
+    over = None if length is None else length / 2.0 - slit.length / 2.0
+    for name, points, drawn, what in (
+        ("end_over_radius", end.over_radius, end.end_radius, "end radius"),
+        ("end_over_overhang", end.over_overhang, over, "overhang of the slot beyond the lips"),
+    ):
+        if len(points) < 2:
+            continue
+        words = "; ".join(f"{p.factor:.3f} at {length_words(p.value)}" for p in points)
+        found.append(
+            Picture(
+                name,
+                f"End factor, the greatest field at the end over that in the middle, over the "
+                f"{what}; all else as drawn. Every point is a solve of its own.",
+                f"End factor over the {what}: {words}; {ALLOWED_FACTOR} is allowed.",
+                charted(_end_drawer(points, drawn, what), (WIDTH, 2.6)),
+            )
+        )
+    return found
+
+
+def _end_drawer(
+    points: tuple[EndPoint, ...], drawn: float | None, what: str
+) -> Callable[[Axes], object]:
+    return lambda axes: chart_end_factor(axes, points, drawn, what)

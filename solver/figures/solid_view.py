@@ -1,0 +1,330 @@
+"""A view of the electrodes in three dimensions, the accelerator cut open, drawn as dimensioned."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from conegap.geometries.accelerators.annular_slot import AnnularSlot
+from conegap.geometries.accelerators.plates import AperturePlate, SlottedPlate
+from conegap.geometries.curves.curve import FloatArray, polyline
+from conegap.geometries.curves.outline import rounded_polygon
+from conegap.geometries.design.design import Design
+from conegap.geometries.emitters.crown import Crown
+from conegap.geometries.emitters.slit import Slit
+from conegap.geometries.emitters.tip_array import TipArray
+from conegap.geometries.emitters.tip_group import TipGroup
+from conegap.geometries.parts.emitter import Setting
+from conegap.geometries.quantities.errors import DesignError
+from conegap.solver.common.style import INK
+from conegap.solver.field3d.tip_places import tip_places
+from conegap.solver.figures.depth_image import Camera, Faces, depth_image
+from conegap.solver.figures.drawing import length_text
+from conegap.solver.figures.solid_faces import (
+    block,
+    cut_face,
+    drawn_out,
+    quilt,
+    together,
+    turned,
+    with_hole,
+)
+from conegap.solver.figures.true_section import hole_wall, plate_pieces
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["SolidView", "draw_solid_view", "solid_view"]
+
+_PIXELS = 1300
+_EMITTER = (0.78, 0.85, 0.90)
+_PLATE = (0.88, 0.86, 0.82)
+_MOST = (13, 9)
+
+
+@dataclass(frozen=True)
+class SolidView:
+    """Faces of the electrodes with the direction they are seen from.
+
+    Parameters
+    ----------
+    faces : Faces
+    camera : Camera
+    words : str
+        What is cut off or left out, a sentence for the caption.
+    """
+
+    faces: Faces
+    camera: Camera
+    words: str
+
+    @property
+    def window(self) -> tuple[float, float, float, float]:
+        """Left, right, low and high along the camera's axes with a margin, [m]."""
+        place = self.faces.corners.reshape(-1, 3) @ self.camera.axes().T
+        low, high = place.min(axis=0), place.max(axis=0)
+        room = 0.02 * float((high - low)[:2].max())
+        left, bottom = float(low[0]) - room, float(low[1]) - room
+        return left, float(high[0]) + room, bottom, float(high[1]) + room
+
+
+def draw_solid_view(axes: Axes, view: SolidView) -> Axes:
+    """The electrodes in parallel projection with a scale bar for lengths across the picture.
+
+    Parameters
+    ----------
+    axes : Axes
+        Filling a figure of the proportion of the view's window.
+    view : SolidView
+    """
+    window = view.window
+    picture = depth_image(view.faces, view.camera, window, _PIXELS)
+    left, right, low, high = window
+    axes.set_axis_off()
+    axes.imshow(picture, extent=window, interpolation="antialiased", aspect="equal")
+    decade = 10.0 ** math.floor(math.log10(0.22 * (right - left)))
+    bar = max(m * decade for m in (1.0, 2.0, 5.0) if m * decade <= 0.22 * (right - left))
+    end, base = right - 0.02 * (right - left), low + 0.02 * (high - low)
+    axes.plot([end - bar, end], [base, base], color=INK, lw=2.2, solid_capstyle="butt")
+    axes.annotate(
+        length_text(bar),
+        (end - bar / 2.0, base),
+        xytext=(0.0, 3.0),
+        textcoords="offset points",
+        ha="center",
+        va="bottom",
+        fontsize=7.5,
+    )
+    axes.set_xlim(left, right)
+    axes.set_ylim(low, high)
+    return axes
+
+
+def solid_view(design: Design) -> SolidView:
+    """The electrodes of a design with the accelerator cut open, so that the emitter is seen.
+
+    Parameters
+    ----------
+    design : Design
+        A crown, an array or a slit with a drawn end.
+
+    Raises
+    ------
+    DesignError
+        The design needs no third dimension.
+    GeometryError
+        A rounding does not fit.
+    """
+    emitter = design.emitter
+    if isinstance(emitter, Crown):
+        return _crown(design, emitter)
+    if isinstance(emitter, TipArray):
+        return _array(design, emitter)
+    if isinstance(emitter, Slit) and emitter.end_radius is not None:
+        return _slit_end(design, emitter, emitter.end_radius)
+    raise DesignError(f"view: a {emitter.kind} is solved in a plane section")
+
+
+def _tips(group: TipGroup, places: list[tuple[float, float]]) -> Faces:
+    """Tips on a crest."""
+    outline = group.tip("tip", (0.0, 0.0), math.inf, 0.0, ()).outline(0.0)[:2]
+    profile = polyline(list(outline), 9)
+    first = turned(profile, _EMITTER, parts=40)
+    return together(
+        [
+            Faces(first.corners + np.array([x, y, 0.0]), first.normals, first.tints)
+            for x, y in places
+        ]
+    )
+
+
+def _crown(design: Design, crown: Crown) -> SolidView:
+    radius, half, crest = crown.pitch_radius, crown.body_width / 2.0, -crown.tip_height
+    floor, edge = crest - crown.holder_thickness, crown.holder_edge_radius
+    corners = [
+        (radius - half, floor),
+        (radius + half, floor),
+        (radius + half, crest),
+        (radius - half, crest),
+    ]
+    outline = polyline(rounded_polygon(corners, [0.0, 0.0, edge, edge], closed=True), 9)
+    outline = np.vstack([outline, outline[:1]])
+    parts = [turned(outline, _EMITTER), _tips(crown, list(tip_places(design)))]
+    words = "The closed plane before the tips is left out."
+    slot = design.accelerator
+    if isinstance(slot, AnnularSlot):
+        outer = 0.5 * (slot.mean_diameter + slot.slot_width)
+        reach = min(1.25 * outer, slot.half_width)
+        first, last = math.radians(-12.0), math.radians(192.0)
+        for curves in slot.rings(design.gap):
+            ring = polyline(list(curves), 9)
+            ring[:, 0] = np.minimum(ring[:, 0], reach)
+            ring = np.vstack([ring, ring[:1]])
+            move = np.array([slot.lateral_offset, 0.0, 0.0])
+            pieces = [turned(ring, _PLATE, first=first, last=last)]
+            for turn in (first, last):
+                way = np.array([math.cos(turn), math.sin(turn), 0.0])
+                up = np.array([0.0, 0.0, 1.0])
+                pieces.append(cut_face(ring[:-1, :1] * way + ring[:-1, 1:] * up))
+            whole = together(pieces)
+            parts.append(Faces(whole.corners + move, whole.normals, whole.tints))
+        words = "The front of plate and disc is cut away, and the plate's rim cut off."
+    return SolidView(together(parts), Camera(math.radians(-90.0), math.radians(34.0)), words)
+
+
+def _array(design: Design, array: TipArray) -> SolidView:
+    camera = Camera(math.radians(-62.0), math.radians(28.0))
+    shown = array.model_copy(
+        update={
+            "tips_per_row": min(array.tips_per_row, _MOST[0]),
+            "rows": min(array.rows, _MOST[1]),
+        }
+    )
+    part = "" if shown.count == array.count else f" {shown.count} of {array.count} tips are shown."
+    places = list(tip_places(_shown(design, shown)))
+    wide, deep, crest = shown.half_length, shown.half_depth, -array.tip_height
+    floor = crest - array.holder_thickness
+    parts = [
+        block((-wide, -deep, floor), (wide, deep, crest), _EMITTER),
+        _tips(array, places),
+    ]
+    plate = design.accelerator
+    words = "The closed plane before the tips is left out."
+    if isinstance(plate, SlottedPlate):
+        loop = polyline(
+            list(plate.outline(design.gap, Setting(half=True, symmetry="planar")).islands[0]), 9
+        )
+        loop[:, 0] = np.minimum(loop[:, 0], max(deep, 1.6 * plate.slot_width / 2.0))
+        parts.append(drawn_out(loop, -1.02 * wide, 1.02 * wide, _PLATE))
+        words = "The blade of the plate in front of the row is taken away."
+    elif isinstance(plate, AperturePlate):
+        parts.append(_holed(_shown(design, shown), plate, places, (wide, deep)))
+        words = "The plate is cut through a row of its holes, and its front taken away."
+    return SolidView(together(parts), camera, words + part)
+
+
+def _shown(design: Design, array: TipArray) -> Design:
+    return replace(design, emitter=array)
+
+
+def _holed(
+    design: Design,
+    plate: AperturePlate,
+    places: list[tuple[float, float]],
+    half: tuple[float, float],
+) -> Faces:
+    """A plate with a hole over every tip, cut through the middle row, its back part."""
+    array = design.emitter
+    assert isinstance(array, TipArray)
+    wide, deep = half
+    cut = min(y for _, y in places if y > -1e-9)
+    wall = hole_wall(plate, design.gap)
+    near, far = design.gap, design.gap + plate.thickness
+    across, along = array.pitch / 2.0, array.row_distance / 2.0
+    parts: list[Faces] = []
+    rows = sorted({y for _, y in places if y >= cut - 1e-9})
+    for y in rows:
+        last = math.pi if y == cut else 2.0 * math.pi
+        xs = sorted(x for x, other in places if other == y)
+        low = cut if y == cut else y - along
+        for x in xs:
+            parts.append(turned(wall, _PLATE, centre=(x, y), last=last, parts=48))
+            for z, radius in ((near, float(wall[0, 0])), (far, float(wall[-1, 0]))):
+                parts.append(with_hole((x, y), radius, (across, along), z, _PLATE, last=last))
+        for z in (near, far):
+            for one, two in ((-wide, xs[0] - across), (xs[-1] + across, wide)):
+                parts.append(_level(one, two, low, y + along, z))
+    for z in (near, far):
+        parts.append(_level(-wide, wide, rows[-1] + along, deep, z))
+    for x in (-wide, wide):
+        side = np.array([[[x, cut, near], [x, deep, near]], [[x, cut, far], [x, deep, far]]])
+        parts.append(quilt(side, _PLATE))
+    back = np.array(
+        [[[-wide, deep, near], [wide, deep, near]], [[-wide, deep, far], [wide, deep, far]]]
+    )
+    parts.append(quilt(back, _PLATE))
+    for outline in plate_pieces(design, wide):
+        parts.append(
+            cut_face(np.column_stack([outline[:, 0], np.full(len(outline), cut), outline[:, 1]]))
+        )
+    return together(parts)
+
+
+def _level(left: float, right: float, low: float, high: float, z: float) -> Faces:
+    corners = [[[left, low, z], [right, low, z]], [[left, high, z], [right, high, z]]]
+    return quilt(np.array(corners), _PLATE)
+
+
+def _slit_end(design: Design, slit: Slit, end: float) -> SolidView:
+    half, foot = slit.length / 2.0, -slit.protrusion
+    turn = half - end
+    start = max(0.0, turn - 2.5 * design.gap)
+    plate = design.accelerator
+    length = plate.slot_length if isinstance(plate, SlottedPlate) else None
+    over = 2.0 * design.gap if length is None else max(length / 2.0 - half, 0.0) + design.gap
+    opening = plate.slot_width if isinstance(plate, SlottedPlate) else 0.0
+    stop, reach = half + over, max(1.7 * slit.base_half_width, 0.95 * opening)
+    parts = [
+        _blade(slit, end, start),
+        block((start, -reach, foot - slit.holder_thickness), (stop, reach, foot), _EMITTER),
+    ]
+    words = "The closed plane before the lips is left out."
+    if isinstance(plate, SlottedPlate):
+        loop = polyline(
+            list(plate.outline(design.gap, Setting(half=True, symmetry="planar")).islands[0]), 9
+        )
+        loop[:, 0] = np.minimum(loop[:, 0], reach)
+        closed = stop if length is None else min(length / 2.0, stop)
+        parts.append(drawn_out(loop, start, closed, _PLATE))
+        if closed < stop:
+            low = (closed, 0.0, design.gap)
+            parts.append(block(low, (stop, reach, design.gap + plate.thickness), _PLATE))
+        words = "Holder and plate are cut off; the plate in front of the blade is taken away."
+    return SolidView(together(parts), Camera(math.radians(-52.0), math.radians(24.0)), words)
+
+
+def _blade(slit: Slit, end: float, start: float) -> Faces:
+    """Both flanks of a blade about its crest, straight, round the end and down."""
+    r, lean = slit.channel_height / 2.0 + slit.lip_radius + slit.land / 2.0, slit.lean
+    half, turn, deep = slit.length / 2.0, slit.length / 2.0 - end, slit.protrusion
+
+    # What lies deeper ends inside the holder.
+    lowest = -deep - 0.5 * slit.holder_thickness
+
+    def wide(depth: FloatArray) -> FloatArray:
+        edge = np.sqrt(np.maximum(r**2 - np.maximum(r - depth, 0.0) ** 2, 0.0))
+        flank = r * math.cos(lean) + (depth - r * (1.0 - math.sin(lean))) * math.tan(lean)
+        return np.where(depth < r * (1.0 - math.sin(lean)), edge, flank)
+
+    def sheet(depths: FloatArray, place: Callable[[FloatArray], list[FloatArray]]) -> list[Faces]:
+        found = []
+        for sign in (-1.0, 1.0):
+            x, z = place(depths[:, None])
+            z = np.maximum(z, lowest)
+            y = sign * np.broadcast_to(wide(depths)[:, None], x.shape)
+            found.append(quilt(np.stack([x, y, z], axis=2), _EMITTER))
+        return found
+
+    below = 1.15 * deep
+    depths = np.concatenate([np.linspace(0.0, r, 5), np.linspace(r, min(below, end), 30)[1:]])
+    angles = np.linspace(0.0, math.pi / 2.0, 61)
+
+    def bend(d: FloatArray) -> list[FloatArray]:
+        return [turn + (end - d) * np.sin(angles), -end + (end - d) * np.cos(angles)]
+
+    parts = sheet(depths, bend)
+    run = np.array([start, turn])
+    long = np.concatenate([depths, np.linspace(min(below, end), below, 8)[1:]])
+    if turn > start:
+        parts += sheet(long, lambda d: [run + 0.0 * d, -d + 0.0 * run])
+    if below > end:
+        fall = np.linspace(-end, -below, 2)
+        parts += sheet(depths, lambda d: [half - d + 0.0 * fall, fall + 0.0 * d])
+    keep = long[long <= deep]
+    side = np.column_stack([np.full(len(keep), start), wide(keep), -keep])
+    parts.append(cut_face(np.vstack([side, (side * [1.0, -1.0, 1.0])[::-1]])))
+    return together(parts)

@@ -1,0 +1,67 @@
+"""Which onset a design has: the turning point of its free surface, or the rigid balance."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from conegap.geometries.design.design import Design
+from conegap.geometries.emitters.whole_file import WholeEmitter
+from conegap.solver.common.progress import Progress
+from conegap.solver.liquid.branch import SurfaceInSolid
+from conegap.solver.liquid.liquid_section import MeniscusOnset, meniscus_onset, moves
+
+__all__ = ["RIGID", "TURNING_POINT", "Criterion", "free_surface"]
+
+Criterion = Literal["automatic", "rigid", "meniscus"]
+
+RIGID = "rigid surface"
+TURNING_POINT = "meniscus turning point"
+
+
+def free_surface(
+    design: Design, criterion: Criterion, progress: Progress | None = None
+) -> tuple[MeniscusOnset | None, tuple[str, ...]]:
+    """Turning point of the free surface where it is wanted and can be had, and why not.
+
+    Parameters
+    ----------
+    design : Design
+    criterion : "automatic", "rigid" or "meniscus"
+    progress : callable or None
+
+    Raises
+    ------
+    DesignError
+        The free surface is demanded and the design has none.
+    MeshError, ConvergenceError, ContinuationError
+        The liquid's shapes could not be computed.
+    """
+    if criterion == "rigid":
+        return None, ()
+    if criterion == "automatic":
+        if not any(b.name == "liquid" for loop in design.section().loops for b in loop):
+            return None, ()
+        if isinstance(design.emitter, WholeEmitter):
+            return None, (
+                f"the liquid surface of {design.emitter.file} is held as drawn: the onset is that "
+                "of the rigid surface",
+            )
+        if not moves(design):
+            return None, (
+                "the slit is not its own mirror image, so its free surface is not followed: the "
+                "onset is that of the rigid surface",
+            )
+        if design.voltages.chamber != 0.0:
+            return None, (
+                "the chamber is not grounded, so the free surface is not followed: the onset is "
+                "that of the rigid surface",
+            )
+    try:
+        return meniscus_onset(design, progress=progress), ()
+    except SurfaceInSolid as error:
+        if criterion != "automatic":
+            raise
+        return None, (
+            f"{error}; the onset is that of the rigid surface, at which the field lifts the liquid "
+            "off the metal",
+        )

@@ -1,0 +1,392 @@
+"""The coarse triangulation of a section, each triangle with a smooth map.
+
+The region outside the edge patches is filled by the mesher of the netgen library;
+the patches bring their own quadrilaterals, cut into triangles.  Refinement happens later, by
+uniform subdivision of every coarse triangle under its map, so that a sequence of meshes is nested
+and its error has an expansion in powers of the spacing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import groupby, pairwise
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.section import Section
+from conegap.geometries.imported.edge_flips import delaunay_flipped
+from conegap.geometries.quantities.errors import GeometryError, MeshError
+from conegap.solver.mesh.boundary_grid import Patch, edge_patch
+from conegap.solver.mesh.coarse_types import (
+    CoarseMesh,
+    CurvedEdge,
+    Fill,
+    FillEdge,
+    IntArray,
+    SurfaceEdge,
+)
+from conegap.solver.mesh.curved_triangles import first_fold, twice_areas
+from conegap.solver.mesh.grid_border import insert_patch
+from conegap.solver.mesh.imported_coarse import given_coarse_mesh
+from conegap.solver.mesh.spacing import SpacingRule, divide_spans
+from conegap.solver.mesh.span import Span, section_spans
+from conegap.solver.mesh.triangle_quality import bare_share, keeps_outline
+
+__all__ = [
+    "CoarseMesh",
+    "CurvedEdge",
+    "Fill",
+    "IntArray",
+    "SurfaceEdge",
+    "assembled",
+    "coarse_mesh",
+]
+
+# Growth of the mesher's triangles, how far below its own wish an edge may lie undivided, and
+# whether points are inserted into a Delaunay triangulation: four times quicker than the advancing
+# front, and as good where the fill has more than a few triangles across, so not for few points.
+_ATTEMPTS = (
+    (0.4, 0.3, True),
+    (0.5, 0.3, False),
+    (0.6, 0.3, False),
+    (0.8, 0.3, False),
+    (0.45, 0.3, False),
+    (1.2, 0.3, False),
+    (0.8, 0.1, False),
+    (0.6, 0.03, False),
+    (2.0, 0.03, False),
+)
+_MOST_BARE = 0.12
+_FEW = 120
+# What fails with the usual spacing along the boundaries is tried again with a finer one.
+_FINER = (1.0, 0.5)
+_CROSSING = "the outline crosses or touches itself"
+_PATCH_ANGLE = 0.35
+
+
+def coarse_mesh(
+    section: Section,
+    rule: SpacingRule | None = None,
+    places: tuple[tuple[tuple[float, float], float], ...] = (),
+    patch_angle: float = _PATCH_ANGLE,
+) -> CoarseMesh:
+    """Mesh a section coarsely, or take the triangles that it brings.
+
+    Parameters
+    ----------
+    section : Section
+    rule : SpacingRule or None
+        Spacing limits; the defaults when None.
+    places : tuple of ((x, z), spacing)
+        Places where a coarse spacing is asked for, both in [m].
+    patch_angle : float
+        Coarse spacing of the edge patches over the radius of curvature, [-].
+
+    Raises
+    ------
+    MeshError
+        The region could not be meshed.
+    """
+    rule = rule or SpacingRule()
+    scale = _length_unit(section)
+    if section.mesh is not None:
+        return given_coarse_mesh(section, section.mesh, scale)
+    loops = section_spans(section, scale)
+    patches: list[Patch] = []
+    sharp = [(np.array(place) / scale, spacing / scale) for place, spacing in places]
+    for edge in section.edges:
+        if len(section.loops[edge.loop]) == 1 and not 0.05 < edge.t < 0.95:
+            raise MeshError(
+                f"the emitting edge '{edge.name}' lies where its closed outline begins and ends; "
+                "let the outline begin elsewhere"
+            )
+        patch = edge_patch(section, edge, scale, patch_angle)
+        place = section.loops[edge.loop][edge.index].curve.point(np.array([edge.t]))[0] / scale
+        if patch is not None:
+            loops = insert_patch(loops, patch)
+            patches.append(patch)
+        else:
+            size = edge.radius / scale if edge.radius > 0 else 0.02 * section.gap / scale
+            sharp.append((place, 0.3 * size))
+    reason = "no attempt"
+    for finer in _FINER:
+        divisions = divide_spans(loops, section.symmetry, _scaled(rule, finer), sharp)
+        few = sum(len(u) - 1 for row in divisions for u in row) < _FEW
+        for grading, undivided, delaunay in _ATTEMPTS:
+            if delaunay and few:
+                continue
+            filled = _fill(loops, divisions, grading, undivided, delaunay)
+            if isinstance(filled, str):
+                reason = filled
+                continue
+            if delaunay and bare_share(filled.points, filled.triangles, filled.ends) > _MOST_BARE:
+                reason = "the mesher leaves gaps without points"
+                continue
+            try:
+                return assembled(section, scale, filled, loops, patches)
+            except MeshError as error:
+                reason = str(error)
+        if _CROSSING in reason:
+            break
+    raise MeshError(f"the region between the electrodes could not be meshed: {reason}")
+
+
+def _scaled(rule: SpacingRule, finer: float) -> SpacingRule:
+    """A rule whose spacings along curves and across gaps are a share of another's."""
+    return replace(
+        rule,
+        per_radius=finer * rule.per_radius,
+        per_axis_distance=finer * rule.per_axis_distance,
+        per_clearance=finer * rule.per_clearance,
+    )
+
+
+def _length_unit(section: Section) -> float:
+    """Smallest edge radius, or a hundredth of the gap where every edge is sharp, [m]."""
+    radii = [edge.radius for edge in section.edges if edge.radius > 0.0]
+    size = float(np.ptp(section.outline(), axis=0).max())
+    return min(radii) if radii else min(section.gap if section.gap > 0 else size, size) / 100.0
+
+
+def _fill(
+    loops: list[list[Span]],
+    divisions: list[list[FloatArray]],
+    grading: float,
+    undivided: float,
+    delaunay: bool,
+) -> Fill | str:
+    """Mesh the region between spans; a string with the reason when it fails."""
+    from netgen.geom2d import SplineGeometry
+
+    geometry = SplineGeometry()
+    points: list[FloatArray] = []
+    spans = [span for row in loops for span in row]
+    pieces: list[FillEdge] = []
+    number = 0
+    for row, division in zip(loops, divisions, strict=True):
+        start = len(points)
+        ring: list[tuple[int, float, float]] = []
+        for span, u in zip(row, division, strict=True):
+            points.extend(span.point(u[:-1]))
+            ring.extend((number, a, b) for a, b in pairwise(u))
+            number += 1
+        count = len(ring)
+        for k, (of_span, a, b) in enumerate(ring):
+            pieces.append(FillEdge(start + k, start + (k + 1) % count, of_span, a, b))
+    crossing = _crossing(np.array(points), pieces)
+    if crossing is not None:
+        return f"{_CROSSING} near ({crossing[0]:.4g}, {crossing[1]:.4g})"
+    numbers = [geometry.AppendPoint(float(p[0]), float(p[1])) for p in points]
+    for k, piece in enumerate(pieces):
+        line = ["line", numbers[piece.first], numbers[piece.last]]
+        geometry.Append(line, leftdomain=1, rightdomain=0, bc=k + 1)
+    try:
+        mesh = geometry.GenerateMesh(
+            maxh=1e12,
+            grading=grading,
+            segmentsperedge=undivided,
+            delaunay2d=delaunay,
+        )
+    except Exception as error:
+        return f"the mesher refused the outline ({error})"
+    array = mesh.Coordinates()[:, :2].copy()
+    elements = mesh.Elements2D().NumPy()
+    if len(elements) == 0:
+        return "the mesher returned no triangles"
+    triangles = elements["nodes"][:, :3].astype(np.int64) - 1
+    edges = []
+    for element in mesh.Elements1D():
+        a, b = (v.nr - 1 for v in element.vertices)
+        piece = pieces[mesh.EdgeDescriptor(element.index).edgenr - 1]
+        start_point = points[piece.first]
+        chord = points[piece.last] - start_point
+        along = np.array([(array[k] - start_point) @ chord for k in (a, b)]) / (chord @ chord)
+        if along[0] > along[1]:
+            a, b, along = b, a, along[::-1]
+        divided = along[0] > 1e-9 or along[1] < 1.0 - 1e-9
+        if spans[piece.span].divisions is not None and divided:
+            return "the mesher divided the border of an edge patch"
+        u_first, u_last = piece.u_first + (piece.u_last - piece.u_first) * along
+        edges.append(FillEdge(int(a), int(b), piece.span, float(u_first), float(u_last)))
+    for number, mine in groupby(sorted(edges, key=lambda edge: edge.span), lambda edge: edge.span):
+        along_span = list(mine)
+        ends = [k for edge in along_span for k in (edge.first, edge.last)]
+        positions = [u for edge in along_span for u in (edge.u_first, edge.u_last)]
+        array[ends] = spans[number].point(np.array(positions))
+    clockwise = twice_areas(array, triangles) < 0
+    triangles[clockwise] = triangles[clockwise][:, [0, 2, 1]]
+    try:
+        # Voronoi cells need Delaunay's condition, which the mesher's own swaps do not keep.
+        triangles, _ = delaunay_flipped(array, triangles)
+    except GeometryError:
+        return "the mesher's triangles fold where curved boundaries leave their chords"
+    fill = Fill(array, triangles, tuple(edges))
+    if not keeps_outline(triangles, fill.ends):
+        return "the mesher left out points of the outline"
+    return fill
+
+
+def _crossing(points: FloatArray, pieces: list[FillEdge]) -> FloatArray | None:
+    """A point where two pieces of outline cross or touch, or None."""
+    first = np.array([piece.first for piece in pieces])
+    last = np.array([piece.last for piece in pieces])
+    p, q = points[first], points[last]
+    along = q - p
+
+    def side(of: FloatArray) -> FloatArray:
+        """Side of every piece's line on which each place lies, -1, 0 or 1."""
+        offset = of[None, :, :] - p[:, None, :]
+        return np.sign(_cross(along[:, None, :], offset))
+
+    # Pieces that only touch count too (the mesher would not return), neighbours do not.
+    straddles = side(p) * side(q) <= 0
+    low, high = np.minimum(p, q), np.maximum(p, q)
+    near = np.all(low[:, None] <= high[None, :], axis=-1)
+    ends = np.stack([first, last], axis=1)
+    joined = np.any(ends[:, None, :, None] == ends[None, :, None, :], axis=(2, 3))
+    crossing = straddles & straddles.T & near & near.T & ~joined
+    where = np.argwhere(crossing)
+    return np.asarray(p[where[0, 0]]) if len(where) else None
+
+
+def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Cross product of plane vectors."""
+    return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])
+
+
+def assembled(
+    section: Section,
+    scale: float,
+    fill: Fill,
+    loops: list[list[Span]],
+    patches: Sequence[Patch],
+) -> CoarseMesh:
+    """Join the fill and the patches into one coarse mesh.
+
+    Parameters
+    ----------
+    section : Section
+    scale : float
+        Length unit, > 0, [m].
+    fill : Fill
+    loops : list of lists of Span
+        Between which the fill lies.
+    patches : sequence of Patch
+
+    Raises
+    ------
+    MeshError
+        They do not fit together, or a triangle folds over on itself.
+    """
+    spans = [span for row in loops for span in row]
+    points = [fill.points]
+    count = len(fill.points)
+    tree = cKDTree(fill.points)
+    triangles, coordinates, patch_of, block_of = [fill.triangles], [], [], []
+    surface: list[SurfaceEdge] = []
+    curved: list[CurvedEdge] = []
+    for edge in fill.edges:
+        span, ends = spans[edge.span], (edge.u_first, edge.u_last)
+        if not span.straight:
+            curved.append(CurvedEdge(edge.first, edge.last, span, *ends))
+        if span.boundary is not None:
+            t = span.parameter(np.array(ends))
+            surface.append(
+                SurfaceEdge(edge.first, edge.last, span.boundary, float(t[0]), float(t[1]), None)
+            )
+    for number, patch in enumerate(patches):
+        ids, new, count = _patch_numbers(patch, tree, count)
+        points.append(new)
+        for block_number, block in enumerate(patch.blocks):
+            grid = ids[block_number]
+            tris, coords = _block_triangles(grid)
+            triangles.append(tris)
+            coordinates.append(coords)
+            patch_of.append(np.full(len(tris), number))
+            block_of.append(np.full(len(tris), block_number))
+            for k in range(block.cells):
+                surface.append(
+                    SurfaceEdge(
+                        int(grid[k, 0]),
+                        int(grid[k + 1, 0]),
+                        block.boundary,
+                        float(k),
+                        float(k + 1),
+                        (number, block_number),
+                    )
+                )
+    all_points = np.vstack(points)
+    all_triangles = np.vstack(triangles)
+    if np.any(twice_areas(all_points, all_triangles) <= 0.0):
+        raise MeshError("the coarse mesh has a folded triangle near an electrode edge")
+    empty = np.empty(0, dtype=np.int64)
+    coarse = CoarseMesh(
+        section=section,
+        scale=scale,
+        points=all_points,
+        triangles=all_triangles,
+        fill_count=len(fill.triangles),
+        patches=tuple(patches),
+        patch_of=np.concatenate(patch_of) if patch_of else empty,
+        block_of=np.concatenate(block_of) if block_of else empty,
+        coordinates=np.vstack(coordinates) if coordinates else np.empty((0, 3, 2)),
+        curved_edges=tuple(curved),
+        surface_edges=tuple(surface),
+        fill=fill,
+    )
+    fold = first_fold(coarse)
+    if fold is not None:
+        raise MeshError(
+            "a triangle beside a curved boundary folds over on itself near "
+            f"({fold[0] * scale:.4g}, {fold[1] * scale:.4g}) m; smooth the outline there, or leave "
+            "out points that only show the scatter of the reading"
+        )
+    return coarse
+
+
+def _patch_numbers(
+    patch: Patch, tree: cKDTree, count: int
+) -> tuple[list[IntArray], FloatArray, int]:
+    """Point numbers of every block's (sigma, tau) grid; border points are those of the fill."""
+    grids: list[IntArray] = []
+    new: list[FloatArray] = []
+    for number, block in enumerate(patch.blocks):
+        sigma, tau = np.meshgrid(
+            np.arange(block.cells + 1.0), np.arange(patch.layers + 1.0), indexing="ij"
+        )
+        place = patch.points(number, sigma, tau)
+        grid = np.full(sigma.shape, -1, dtype=np.int64)
+        if number > 0:
+            grid[0] = grids[-1][-1]
+        border = tau == patch.layers
+        border[0] |= patch.open_ends[0] and number == 0
+        border[-1] |= patch.open_ends[1] and number == len(patch.blocks) - 1
+        missing = border & (grid < 0)
+        distance, found = tree.query(place[missing])
+        if np.any(distance > 1e-6 * (patch.radius + patch.height(np.array([patch.layers]))[0])):
+            raise MeshError("an edge patch does not meet the surrounding mesh")
+        grid[missing] = found
+        free = grid < 0
+        grid[free] = count + np.arange(np.count_nonzero(free))
+        new.append(place[free])
+        count += int(np.count_nonzero(free))
+        grids.append(grid)
+    return grids, np.vstack(new) if new else np.empty((0, 2)), count
+
+
+def _block_triangles(grid: IntArray) -> tuple[IntArray, FloatArray]:
+    """Triangles of one block and the (sigma, tau) of their corners."""
+    cells, layers = grid.shape[0] - 1, grid.shape[1] - 1
+    i, j = (a.ravel() for a in np.meshgrid(np.arange(cells), np.arange(layers), indexing="ij"))
+    corner = [(i, j), (i + 1, j), (i + 1, j + 1), (i, j + 1)]
+    triangles, coordinates = [], []
+    # The surface runs with the vacuum on its left, so (sigma, tau) is right-handed.
+    for choice in ((0, 1, 2), (0, 2, 3)):
+        triangles.append(np.stack([grid[corner[k]] for k in choice], axis=1))
+        coordinates.append(
+            np.stack([np.stack(corner[k], axis=1) for k in choice], axis=1).astype(float)
+        )
+    return np.vstack(triangles), np.vstack(coordinates)

@@ -1,0 +1,196 @@
+"""Screens of the gap against its other limit: electrons, breakdown, insulators and X-rays."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from conegap.geometries.design.design import Design
+from conegap.geometries.emitters.slit import Slit
+from conegap.solver.field.electrodes import electrode_voltages
+from conegap.solver.field.solution import FieldSolution
+from conegap.solver.operation.electron_emission import ElectronCurrent, electron_current
+from conegap.solver.operation.review import ReviewRow, criterion
+
+__all__ = [
+    "CLUMP_CONSTANT",
+    "NegativeElectrode",
+    "breakdown_rows",
+    "electron_rows",
+    "negative_electrode",
+]
+
+CLUMP_CONSTANT = 2.0e12
+"""V^2 / d below which clumps do not break a clean gap down, [V^2/m].
+
+L. Cranberg, J Appl Phys 23, 518 (1952): V goes as sqrt(d) from 20 kV at 0.2 mm to 7 MV at 6 m;
+pairing these end points gives 2.0e12 to 8.2e12 (inferred), of which the lower is taken.
+"""
+
+_PRACTICE = "common practice, no source"
+_FALLBACK_CURRENT = 1e-6
+
+
+@dataclass(frozen=True)
+class NegativeElectrode:
+    """Electrons from the accelerator at the design's voltages.
+
+    Parameters
+    ----------
+    clean : ElectronCurrent
+        With the work function of the clean metal.
+    contaminated : ElectronCurrent or None
+        With that of the liquid metal, None where it is not known.
+    heat : float
+        Power that the larger of both brings to the emitter, current times voltage, [W].
+    depth : float or None
+        Length along y that the currents stand for, None around an axis, [m].
+    per_metre : bool
+        The design gives no length along y, so the currents are per metre.
+    """
+
+    clean: ElectronCurrent
+    contaminated: ElectronCurrent | None
+    heat: float
+    depth: float | None
+    per_metre: bool
+
+
+def negative_electrode(design: Design, solution: FieldSolution) -> NegativeElectrode:
+    """Electron emission of the accelerator.
+
+    Parameters
+    ----------
+    design : Design
+    solution : FieldSolution
+        Of ``design.section()``.
+    """
+    section = solution.section
+    surface = solution.surface("accelerator", electrode_voltages(design, solution.electrodes))
+    planar = section.symmetry == "planar"
+    length = design.emitter.length if isinstance(design.emitter, Slit) else None
+    depth = (length or 1.0) if planar else None
+
+    def emitted(work_function: float) -> ElectronCurrent:
+        return electron_current(
+            surface,
+            work_function=work_function,
+            protrusion_factor=design.criteria.micro_protrusion_factor,
+            depth=depth,
+            mirrored=section.mirrored,
+        )
+
+    clean = emitted(design.criteria.accelerator_work_function)
+    liquid = design.metal.work_function
+    contaminated = None if liquid is None else emitted(liquid)
+    most = max(clean.current, 0.0 if contaminated is None else contaminated.current)
+    return NegativeElectrode(
+        clean, contaminated, most * design.voltage, depth, planar and length is None
+    )
+
+
+def electron_rows(design: Design, electrode: NegativeElectrode) -> tuple[ReviewRow, ...]:
+    """Criteria of the electron current.
+
+    Parameters
+    ----------
+    design : Design
+    electrode : NegativeElectrode
+    """
+    given = design.supply.current_limit
+    share = design.criteria.electron_share_of_supply_current
+    limit = _FALLBACK_CURRENT if given is None else share * given
+    source = "1 µA" if given is None else f"{share:.0%} of the supply's current limit"
+    unit = "A/m" if electrode.per_metre else "A"
+    basis = (
+        f"{source}, {_PRACTICE}; E. L. Murphy and R. H. Good, Phys Rev 102, 1464 (1956), at "
+        f"{design.criteria.micro_protrusion_factor:g} times the smooth field, assumed"
+    )
+    advice = "give the accelerator larger or smoother edges, or a wider gap"
+    rows = [
+        criterion(
+            "electron current, clean accelerator", electrode.clean.current, limit, unit, basis,
+            advice,
+        )
+    ]  # fmt: skip
+    if electrode.contaminated is not None:
+        rows.append(
+            criterion(
+                f"electron current, accelerator coated with {design.metal.name}",
+                electrode.contaminated.current,
+                limit,
+                unit,
+                basis,
+                f"{advice}; keep {design.metal.name} off the accelerator, or heat it clean",
+            )
+        )
+    return tuple(rows)
+
+
+def breakdown_rows(design: Design, highest_onset: float) -> tuple[ReviewRow, ...]:
+    """Criteria of clump breakdown, insulator, triple junction and X-rays.
+
+    Parameters
+    ----------
+    design : Design
+    highest_onset : float
+        Upper end of the onset band, [V].
+    """
+    most = max(design.voltage, highest_onset)
+    rows = []
+    if design.clearance > 0.0:
+        rows.append(
+            criterion(
+                "clump breakdown: voltage squared over clearance",
+                most**2 / design.clearance,
+                CLUMP_CONSTANT,
+                "V²/m",
+                "L. Cranberg, J Appl Phys 23, 518 (1952), lower end of the band inferred from its "
+                "abstract; even gap, clean metal",
+                "widen the gap",
+            )
+        )
+    insulator = design.insulator
+    if insulator.surface_length is not None:
+        rows.append(
+            criterion(
+                "mean field along the insulator's surface",
+                (insulator.voltage or most) / insulator.surface_length,
+                design.criteria.insulator_surface_field,
+                "V/m",
+                f"0.5 to 1 kV/mm, {_PRACTICE}",
+                "lengthen the insulator's surface, with ribs or a larger body",
+            )
+        )
+    if insulator.triple_junction_shielded is not None:
+        rows.append(
+            criterion(
+                "triple junctions left unshielded",
+                0.0 if insulator.triple_junction_shielded else 1.0,
+                0.0,
+                "",
+                f"as the design file states; no field is computed there; {_PRACTICE}",
+                "hide the line where insulator, vacuum and the negative metal meet behind a shield",
+            )
+        )
+    rows.append(
+        criterion(
+            "voltage across the gap against X-ray shielding",
+            most,
+            design.criteria.unshielded_voltage,
+            "V",
+            f"{_xray_stage(most)}, {_PRACTICE}; no safety approval",
+            "have X-ray shielding designed and surveyed by someone licensed for it",
+        )
+    )
+    return tuple(rows)
+
+
+def _xray_stage(voltage: float) -> str:
+    """What practice asks for at a voltage [V]."""
+    if voltage <= 5e3:
+        return "X-rays: assessed above 5 kV"
+    if voltage <= 10e3:
+        return "X-rays: to be assessed at this voltage, surveyed above 10 to 15 kV"
+    if voltage <= 20e3:
+        return "X-rays: to be assessed and surveyed at this voltage, shielded above 20 to 30 kV"
+    return "X-rays: to be assessed, surveyed and shielded at this voltage"

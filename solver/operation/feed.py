@@ -1,0 +1,363 @@
+"""The feed: does the liquid come, how much of it, and does it stay where it is.
+
+Channel of a slit: plane flow between parallel plates.  Bore of a capillary: J. L. M. Poiseuille's
+law (G. Hagen, 1839; textbook).  Film on a needle: a film of even thickness that sticks to the metal
+and slides freely at its surface (textbook lubrication flow); roughness and wicks are left out.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from scipy.constants import g
+
+from conegap.geometries.design.design import Design
+from conegap.geometries.emitters.capillary import Capillary
+from conegap.geometries.emitters.needle import Needle
+from conegap.geometries.emitters.slit import Slit
+from conegap.solver.operation.review import ReviewRow, criterion
+
+__all__ = [
+    "Feed",
+    "bore_resistance",
+    "feed_of",
+    "feed_remarks",
+    "feed_rows",
+    "feed_warnings",
+    "film_resistance",
+    "plate_resistance",
+    "shank_film_resistance",
+]
+
+_MARGIN = 5.0
+_NEARLY_UNWETTING = math.radians(75.0)
+_SKINS = ("Ga", "In", "Sn", "Bi", "EGaIn", "K", "Rb", "Cs")
+
+
+@dataclass(frozen=True)
+class Feed:
+    """What the way to the emitting edge lets through and holds.
+
+    Parameters
+    ----------
+    kind : "channel", "bore" or "film"
+    narrowest : float
+        Channel height, bore or film thickness, [m].
+    length : float
+        Of the narrow way, [m].
+    resistance : float or None
+        Pressure drop per volume flow, None where viscosity is not known, [Pa s/m^3].
+    capillary_pressure : float
+        Suction at which the liquid draws back into channel or bore; on a film the suction that the
+        emitting cap exerts at its onset, [Pa].
+    outward_holding : float
+        Pressure that a pinned surface at the edge holds back, [Pa].
+    feed_pressure : float
+        Gauge pressure at the edge without flow, [Pa].
+    density : float or None
+        [kg/m^3].
+    model : str
+        The approximation, for print.
+    """
+
+    kind: str
+    narrowest: float
+    length: float
+    resistance: float | None
+    capillary_pressure: float
+    outward_holding: float
+    feed_pressure: float
+    density: float | None
+    model: str
+
+    @property
+    def greatest_mass_flow(self) -> float | None:
+        """Mass flow at which the meniscus draws back, [kg/s]."""
+        if self.resistance is None or self.density is None:
+            return None
+        drop = max(self.capillary_pressure + self.feed_pressure, 0.0)
+        return self.density * drop / self.resistance
+
+    def pressure_at(self, mass_flow: float) -> float | None:
+        """Gauge pressure at the edge with flow.
+
+        Parameters
+        ----------
+        mass_flow : float
+            [kg/s].
+
+        Returns
+        -------
+        float or None
+            [Pa].
+        """
+        if self.resistance is None or self.density is None:
+            return None
+        return self.feed_pressure - self.resistance * mass_flow / self.density
+
+    @property
+    def holding(self) -> float:
+        """Pressure of an acceleration, of either sign, that leaves the liquid in place, [Pa]."""
+        outward = self.outward_holding - self.feed_pressure
+        inward = self.capillary_pressure + self.feed_pressure
+        return max(min(outward, inward), 0.0)
+
+
+def plate_resistance(*, viscosity: float, length: float, height: float, width: float) -> float:
+    """Flow resistance between parallel plates, 12 eta L / (h^3 w).
+
+    Parameters
+    ----------
+    viscosity : float
+        eta, [Pa s].
+    length : float
+        L, along the flow, [m].
+    height : float
+        h, between the plates, much less than the width, [m].
+    width : float
+        w, [m].
+
+    Returns
+    -------
+    float
+        Pressure drop per volume flow, [Pa s/m^3].  Textbook.
+    """
+    return 12.0 * viscosity * length / (height**3 * width)
+
+
+def bore_resistance(*, viscosity: float, length: float, radius: float) -> float:
+    """Flow resistance of a round bore, 8 eta L / (pi R^4).
+
+    Parameters
+    ----------
+    viscosity : float
+        eta, [Pa s].
+    length : float
+        L, [m].
+    radius : float
+        R, [m].
+
+    Returns
+    -------
+    float
+        Pressure drop per volume flow, [Pa s/m^3].  Hagen and Poiseuille, textbook.
+    """
+    return 8.0 * viscosity * length / (math.pi * radius**4)
+
+
+def film_resistance(
+    *, viscosity: float, thickness: float, half_angle: float, first: float, last: float
+) -> float:
+    """Flow resistance of an even film on a cone, 3 eta ln(r2 / r1) / (2 pi h^3 sin a).
+
+    The film sticks to the metal and is free at its surface, so that dp/ds = 3 eta q / h^3 with q
+    the flow per circumference.
+
+    Parameters
+    ----------
+    viscosity : float
+        eta, [Pa s].
+    thickness : float
+        h, much less than the radii, [m].
+    half_angle : float
+        a, from the axis to the flank, > 0, [rad].
+    first, last : float
+        r1 and r2, radii of the cone where the film begins and ends, [m].
+
+    Returns
+    -------
+    float
+        Pressure drop per volume flow, [Pa s/m^3].  Lubrication flow, textbook.
+    """
+    return (
+        3.0
+        * viscosity
+        * math.log(last / first)
+        / (2.0 * math.pi * thickness**3 * math.sin(half_angle))
+    )
+
+
+def shank_film_resistance(
+    *, viscosity: float, thickness: float, radius: float, length: float
+) -> float:
+    """Flow resistance of an even film along a cylinder, 3 eta L / (2 pi r h^3).
+
+    Parameters
+    ----------
+    viscosity : float
+        eta, [Pa s].
+    thickness : float
+        h, much less than the radius, [m].
+    radius : float
+        r, [m].
+    length : float
+        L, [m].
+
+    Returns
+    -------
+    float
+        Pressure drop per volume flow, [Pa s/m^3].  Lubrication flow, textbook.
+    """
+    return 3.0 * viscosity * length / (2.0 * math.pi * radius * thickness**3)
+
+
+def feed_of(design: Design) -> Feed | None:
+    """The feed of a design, None for a bare needle or a measured profile.
+
+    Parameters
+    ----------
+    design : Design
+    """
+    emitter, liquid, metal = design.emitter, design.liquid, design.metal
+    warm = liquid.temperature
+    gamma = float(metal.surface_tension(warm))
+    eta = float(metal.viscosity(warm)) if metal.viscosity_law is not None else None
+    density = float(metal.density(warm)) if metal.density_law is not None else None
+    wetting = math.cos(liquid.contact_angle)
+
+    def feed(kind: str, narrow: float, length: float, unit: float, held: tuple[float, float],
+             model: str) -> Feed:  # fmt: skip
+        resistance = None if eta is None else eta * unit
+        return Feed(kind, narrow, length, resistance, *held, liquid.feed_pressure, density, model)
+
+    if isinstance(emitter, Slit):
+        h, length = emitter.channel_height, emitter.protrusion - emitter.recess
+        unit = plate_resistance(viscosity=1.0, length=length, height=h, width=emitter.length)
+        model = "parallel plates from the holder's face to the liquid's edge"
+        return feed("channel", h, length, unit, (2 * gamma * wetting / h, 2 * gamma / h), model)
+    if isinstance(emitter, Capillary):
+        radius = emitter.bore / 2.0
+        unit = bore_resistance(viscosity=1.0, length=emitter.length, radius=radius)
+        rim = radius if emitter.contact_line == "bore" else emitter.outer_diameter / 2.0
+        model = "round bore (Hagen and Poiseuille) from the holder's face to the end face"
+        held = (2.0 * gamma * wetting / radius, 2.0 * gamma / rim)
+        return feed("bore", emitter.bore, emitter.length, unit, held, model)
+    if isinstance(emitter, Needle) and liquid.film_thickness > 0.0:
+        return feed("film", liquid.film_thickness, emitter.protrusion, *_film(design, gamma))
+    return None
+
+
+def _film(design: Design, gamma: float) -> tuple[float, tuple[float, float], str]:
+    """Resistance per viscosity, held pressures and model of the film on a needle."""
+    needle, h = design.emitter, design.liquid.film_thickness
+    assert isinstance(needle, Needle)
+    angle = needle.half_angle
+    first = max(needle.tip_radius * math.cos(angle), h)
+    last = max(needle.base_half_width, first)
+    cone = 0.0
+    unit = 0.0
+    if angle > 0.0:
+        cone = min((last - first) / math.tan(angle), needle.protrusion)
+        unit = film_resistance(viscosity=1.0, thickness=h, half_angle=angle, first=first, last=last)
+    rest = max(needle.protrusion - cone, 0.0)
+    unit += shank_film_resistance(viscosity=1.0, thickness=h, radius=last, length=rest)
+    cap = 2.0 * gamma / (needle.tip_radius + h)
+    model = "even smooth film on cone and shank, drawn by the suction of the cap at its onset"
+    return unit, (cap, cap), model
+
+
+def feed_rows(design: Design, feed: Feed | None, mass_flow: float) -> tuple[ReviewRow, ...]:
+    """Criteria of the feed.
+
+    Parameters
+    ----------
+    design : Design
+    feed : Feed or None
+        From `feed_of`.
+    mass_flow : float
+        What the current needs at the least, [kg/s].
+    """
+    rows = [
+        criterion(
+            f"melting point plus {_MARGIN:g} K against the liquid's temperature",
+            design.metal.melting_point + _MARGIN,
+            design.liquid.temperature,
+            "K",
+            "margin against freezing in the feed, common practice, no source",
+            "heat the liquid and its feed further above the melting point",
+        )
+    ]
+    if feed is None:
+        return tuple(rows)
+    weight = _column(design, feed, g)
+    if feed.kind != "film":
+        rows.append(
+            criterion(
+                "suction on the meniscus against its capillary pressure",
+                max(-feed.feed_pressure, 0.0) + weight,
+                feed.capillary_pressure,
+                "Pa",
+                "2 γ cos(contact angle) over radius or channel height, textbook; with the weight "
+                "of the column where its height is given",
+                "choose a better wetted or narrower channel, or less suction in the feed",
+            )
+        )
+    most = feed.greatest_mass_flow
+    if most is not None:
+        rows.append(
+            criterion(
+                "mass flow needed against what the feed carries",
+                mass_flow,
+                most,
+                "kg/s",
+                f"{feed.model}; the current is an order of magnitude, single ions",
+                "widen or shorten the feed, raise its pressure, or draw less current",
+            )
+        )
+    push = design.liquid.acceleration
+    if push is not None and feed.density is not None:
+        rows.append(
+            criterion(
+                "pressure of the liquid column under acceleration",
+                _column(design, feed, push),
+                feed.holding,
+                "Pa",
+                "ρ a h in either direction against the pinned meniscus, textbook",
+                "shorten the liquid column, narrow the channel, or close the feed for launch",
+            )
+        )
+    return tuple(rows)
+
+
+def _column(design: Design, feed: Feed, acceleration: float) -> float:
+    """rho a h of the liquid column, 0 where it is not known, [Pa]."""
+    return (feed.density or 0.0) * acceleration * (design.liquid.column_height or 0.0)
+
+
+def feed_warnings(design: Design) -> tuple[str, ...]:
+    """Nearly frozen or hardly wetting: what a feed commonly fails by.
+
+    Parameters
+    ----------
+    design : Design
+    """
+    metal, liquid = design.metal, design.liquid
+    found = []
+    if liquid.temperature < metal.melting_point + _MARGIN:
+        found.append(
+            f"{metal.name} is only {liquid.temperature - metal.melting_point:.1f} K above its "
+            "melting point: a cold spot freezes the feed"
+        )
+    if liquid.contact_angle > _NEARLY_UNWETTING:
+        found.append(
+            f"a contact angle of {math.degrees(liquid.contact_angle):.3g}° hardly wets: the feed "
+            "may not prime and the liquid draws back"
+        )
+    return tuple(found)
+
+
+def feed_remarks(design: Design) -> tuple[str, ...]:
+    """What the feed's numbers leave out.
+
+    Parameters
+    ----------
+    design : Design
+    """
+    found = ["The reservoir, its pressure drop and the heat of the feed are not modelled."]
+    if design.metal.symbol in _SKINS:
+        found.append(
+            f"{design.metal.name.capitalize()} grows an oxide skin in air and in poor vacuum: it "
+            "holds the surface, raises the onset and hinders wetting until it is removed."
+        )
+    return tuple(found)

@@ -1,0 +1,204 @@
+"""What the gap does above its onset: electrons, ions, feed and supply, with their criteria."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from conegap.geometries.design.design import Design
+from conegap.geometries.emitters.slit import Slit
+from conegap.geometries.emitters.tip_group import TipGroup
+from conegap.solver.field.solution import FieldSolution
+from conegap.solver.liquid.liquid_section import MeniscusOnset
+from conegap.solver.onset.rigid import RigidOnset
+from conegap.solver.operation.beam_current import Emission, OperatingPoint, operating_point
+from conegap.solver.operation.breakdown import (
+    NegativeElectrode,
+    breakdown_rows,
+    electron_rows,
+    negative_electrode,
+)
+from conegap.solver.operation.feed import Feed, feed_of, feed_rows, feed_warnings
+from conegap.solver.operation.other_metals import MetalInGap, compare_metals
+from conegap.solver.operation.review import AcceleratorField, ReviewRow
+from conegap.solver.operation.supply_card import SupplyCard, supply_card, supply_rows
+
+__all__ = ["GapOperation", "gap_operation"]
+
+
+@dataclass(frozen=True)
+class GapOperation:
+    """Everything beyond the onset that needs no further field solve.
+
+    Parameters
+    ----------
+    electrode : NegativeElectrode
+    emission : Emission
+    operating : OperatingPoint
+        At the design's voltages with the supply's ballast.
+    feed : Feed or None
+    card : SupplyCard
+    metals : tuple of MetalInGap
+    rows : tuple of ReviewRow
+    warnings : tuple of str
+    """
+
+    electrode: NegativeElectrode
+    emission: Emission
+    operating: OperatingPoint
+    feed: Feed | None
+    card: SupplyCard
+    metals: tuple[MetalInGap, ...]
+    rows: tuple[ReviewRow, ...]
+    warnings: tuple[str, ...]
+
+    def accelerator_dict(self) -> dict[str, Any]:
+        """Keys of the results contract for the accelerator."""
+        unit = "A_per_m" if self.electrode.per_metre else "A"
+        contaminated = self.electrode.contaminated
+        return {
+            f"electron_current_{unit}": {
+                "clean": self.electrode.clean.current,
+                "contaminated": None if contaminated is None else contaminated.current,
+            },
+            "electron_heat_W_per_m" if self.electrode.per_metre else "electron_heat_W": (
+                self.electrode.heat
+            ),
+            "micro_protrusion_factor": self.electrode.clean.protrusion_factor,
+        }
+
+    def operation_dict(self) -> dict[str, Any]:
+        """Keys of the results contract for the operation."""
+        at = self.operating
+        found: dict[str, Any] = {
+            "current_A": at.point.current,
+            "operating_voltage_V": at.point.voltage,
+            "operating_emitter_voltage_V": at.emitter_voltage,
+            "ballast_drop_V": at.ballast_drop,
+            "parallel_thrust_N": at.thrust,
+            "power_W": at.beam_power,
+            "mass_flow_kg_per_s": at.mass_flow,
+            "current_curve": [
+                {"voltage_V": p.voltage, "current_A": p.current, "sites": p.sites}
+                for p in self.emission.curve()
+            ],
+        }
+        if at.exhaust is not None:
+            found["operating_exhaust_speed_m_per_s"] = at.exhaust.speed
+            found["operating_specific_impulse_s"] = at.exhaust.specific_impulse
+        return found
+
+    def more_dict(self) -> dict[str, Any]:
+        """Feed, supply card and metals for the results."""
+        card = self.card
+        found: dict[str, Any] = {
+            "supply": {
+                "ramp_limit_V": card.ramp_limit,
+                "ramp_limit_reason": card.ramp_reason,
+                "abort_voltage_V": card.abort_voltage,
+                "trip_current_A": card.trip_current,
+                "gap_energy_J": card.gap_energy,
+                "cable_energy_J": card.cable_energy,
+            },
+            "metals": [
+                {
+                    "symbol": row.symbol,
+                    "temperature_K": row.temperature,
+                    "surface_tension_N_per_m": row.surface_tension,
+                    "rigid_onset_V": row.rigid_onset,
+                    "scaled_onset_V": row.scaled_onset,
+                }
+                for row in self.metals
+            ],
+        }
+        if self.feed is not None:
+            found["feed"] = {
+                "kind": self.feed.kind,
+                "capillary_pressure_Pa": self.feed.capillary_pressure,
+                "flow_resistance_Pa_s_per_m3": self.feed.resistance,
+                "greatest_mass_flow_kg_per_s": self.feed.greatest_mass_flow,
+            }
+        return found
+
+
+def gap_operation(
+    design: Design,
+    solution: FieldSolution,
+    onset: RigidOnset,
+    meniscus: MeniscusOnset | None,
+    *,
+    band: tuple[float, float, float],
+    accelerator: AcceleratorField,
+    site_spacing: float | None,
+) -> GapOperation:
+    """Operation and further criteria of an assessed design.
+
+    Parameters
+    ----------
+    design : Design
+    solution : FieldSolution
+    onset : RigidOnset
+    meniscus : MeniscusOnset or None
+    band : tuple of float
+        Lowest, expected and highest onset, [V].
+    accelerator : AcceleratorField
+    site_spacing : float or None
+        Spacing of the sites on a slit at onset, [m].
+    """
+    electrode = negative_electrode(design, solution)
+    emission = _emission(design, onset, meniscus, band[1], site_spacing)
+    operating = operating_point(
+        emission,
+        voltage=design.voltage,
+        emitter_voltage=design.voltages.emitter,
+        ballast=design.supply.ballast_resistance,
+    )
+    feed = feed_of(design)
+    card = supply_card(design, solution, band=band, accelerator=accelerator, operating=operating)
+    return GapOperation(
+        electrode=electrode,
+        emission=emission,
+        operating=operating,
+        feed=feed,
+        card=card,
+        metals=compare_metals(design, onset, None if meniscus is None else meniscus.voltage),
+        rows=(
+            *supply_rows(design, card, operating),
+            *electron_rows(design, electrode),
+            *breakdown_rows(design, band[2]),
+            *feed_rows(design, feed, operating.mass_flow),
+        ),
+        warnings=feed_warnings(design),
+    )
+
+
+def _emission(
+    design: Design,
+    onset: RigidOnset,
+    meniscus: MeniscusOnset | None,
+    voltage: float,
+    site_spacing: float | None,
+) -> Emission:
+    """The cone stands on the contact line of the free surface, or on the emitting edge."""
+    base = meniscus.radius if meniscus is not None else _edge_radius(design, onset)
+    sites, spreads = 1.0, False
+    if isinstance(design.emitter, TipGroup):
+        sites = float(design.emitter.count)
+    if isinstance(design.emitter, Slit) and site_spacing is not None:
+        sites, spreads = max(design.emitter.length / site_spacing, 1.0), True
+        # Neighbouring cones share the edge: none is wider than half their spacing.
+        base = min(base, site_spacing / 2.0)
+    return Emission(
+        onset_voltage=voltage,
+        base_radius=base,
+        surface_tension=onset.surface_tension,
+        ion_mass=design.metal.ion_mass,
+        sites_at_onset=sites,
+        spreads=spreads,
+    )
+
+
+def _edge_radius(design: Design, onset: RigidOnset) -> float:
+    """Radius of the emitting edge from its curvature at the place of the greatest field."""
+    principal = 2.0 if design.section().symmetry == "axisymmetric" else 1.0
+    return principal / onset.curvature

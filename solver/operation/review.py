@@ -1,0 +1,187 @@
+"""The gap review: each criterion with its value, its limit and where the limit comes from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from conegap.geometries.design.design import Design
+from conegap.solver.field.electrodes import electrode_voltages
+from conegap.solver.field.solution import FieldSolution
+
+__all__ = ["AcceleratorField", "ReviewRow", "accelerator_field", "criterion", "gap_review"]
+
+_PRACTICE = "common practice, no source"
+
+
+@dataclass(frozen=True)
+class ReviewRow:
+    """One criterion.
+
+    Parameters
+    ----------
+    name : str
+    value, limit : float
+        In ``unit``; the row passes when value <= limit.
+    unit : str
+        SI unit, "" for a ratio.
+    passed : bool
+    basis : str
+        Source of the limit.
+    advice : str
+        What to do when it fails, "" when it passes.
+    """
+
+    name: str
+    value: float
+    limit: float
+    unit: str
+    passed: bool
+    basis: str
+    advice: str = ""
+
+
+@dataclass(frozen=True)
+class AcceleratorField:
+    """Greatest field on the accelerator's surface.
+
+    Parameters
+    ----------
+    at_onset : float
+        At the onset voltage, [V/m].
+    at_design : float
+        At the design's voltages, [V/m].
+    position : tuple of float
+        Where, (x, z), [m].
+    """
+
+    at_onset: float
+    at_design: float
+    position: tuple[float, float]
+
+    def times(self, factor: float) -> AcceleratorField:
+        """The field where the true surroundings change it by a factor.
+
+        Parameters
+        ----------
+        factor : float
+            [-].
+        """
+        return replace(self, at_onset=self.at_onset * factor, at_design=self.at_design * factor)
+
+
+def accelerator_field(
+    design: Design, solution: FieldSolution, onset_voltage: float
+) -> AcceleratorField:
+    """Greatest inward field on the accelerator.
+
+    Parameters
+    ----------
+    design : Design
+    solution : FieldSolution
+    onset_voltage : float
+        [V].
+    """
+    working = electrode_voltages(design, solution.electrodes)
+    ramped = electrode_voltages(design, solution.electrodes, onset_voltage / design.voltage)
+    now = solution.surface("accelerator", working)
+    then = solution.surface("accelerator", ramped)
+    k = int(abs(now.field).argmax())
+    return AcceleratorField(
+        at_onset=float(abs(then.field).max()),
+        at_design=float(abs(now.field[k])),
+        position=(float(now.points[k, 0]), float(now.points[k, 1])),
+    )
+
+
+def gap_review(
+    design: Design, onset_voltage: float, highest_onset: float, accelerator: AcceleratorField
+) -> tuple[ReviewRow, ...]:
+    """Rows of the review that onset and field alone can answer.
+
+    Parameters
+    ----------
+    design : Design
+    onset_voltage : float
+        [V].
+    highest_onset : float
+        Upper end of the onset band, [V].
+    accelerator : AcceleratorField
+    """
+    rows = []
+    criteria = design.criteria
+    limit = design.supply.voltage_limit
+    if limit is not None:
+        share = criteria.onset_fraction_of_supply
+        rows.append(
+            criterion(
+                "highest onset against the supply",
+                highest_onset,
+                share * limit,
+                "V",
+                f"{share:.0%} of the supply's {limit:g} V; {_PRACTICE}",
+                "use a sharper edge, a smaller gap or a stronger supply",
+            )
+        )
+        rows.append(
+            criterion(
+                "voltage of the design against the supply",
+                design.voltage,
+                limit,
+                "V",
+                "the supply's own limit",
+                "lower the voltages or use a stronger supply",
+            )
+        )
+    rows.append(
+        criterion(
+            "highest onset against the design's voltage",
+            highest_onset,
+            design.voltage,
+            "V",
+            "the gap must fire at the voltages of the design",
+            "raise the voltages, or use a sharper edge or a smaller gap",
+        )
+    )
+    if design.clearance > 0.0:
+        rows.append(
+            criterion(
+                "mean field across the narrowest clearance",
+                max(design.voltage, onset_voltage) / design.clearance,
+                criteria.bulk_field,
+                "V/m",
+                _PRACTICE,
+                "widen the gap between emitter and accelerator",
+            )
+        )
+    rows.append(
+        criterion(
+            "field on the accelerator's edge",
+            max(accelerator.at_design, accelerator.at_onset),
+            criteria.accelerator_edge_field,
+            "V/m",
+            f"clean negative edges, {_PRACTICE}",
+            "give the accelerator larger edge radii or a wider gap",
+        )
+    )
+    return tuple(rows)
+
+
+def criterion(
+    name: str, value: float, limit: float, unit: str, basis: str, advice: str
+) -> ReviewRow:
+    """A row that passes when the value is at most the limit.
+
+    Parameters
+    ----------
+    name : str
+    value, limit : float
+        In ``unit``, [SI].
+    unit : str
+        "" for a ratio.
+    basis : str
+        Source of the limit.
+    advice : str
+        Kept when the row fails.
+    """
+    passed = value <= limit
+    return ReviewRow(name, value, limit, unit, passed, basis, "" if passed else advice)

@@ -1,0 +1,162 @@
+"""The supply card: what to set, where to stop and what is stored, for whoever turns the knob."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from conegap.geometries.design.design import Design
+from conegap.geometries.emitters.slit import Slit
+from conegap.solver.field.electrodes import electrode_voltages
+from conegap.solver.field.solution import FieldSolution
+from conegap.solver.operation.beam_current import OperatingPoint
+from conegap.solver.operation.breakdown import CLUMP_CONSTANT
+from conegap.solver.operation.review import AcceleratorField, ReviewRow, criterion
+
+__all__ = ["SupplyCard", "supply_card", "supply_rows"]
+
+_PRACTICE = "common practice, no source"
+_ABORT_MARGIN = 1.05
+_TRIP_RATIO = 2.0
+
+
+@dataclass(frozen=True)
+class SupplyCard:
+    """Settings and limits, all voltages emitter minus accelerator.
+
+    Parameters
+    ----------
+    onset, lowest, highest : float
+        Expected onset and its band, [V].
+    ramp_limit : float
+        Never above this: the first limit of the gap or the supply, [V].
+    ramp_reason : str
+        Which limit that is.
+    abort_voltage : float
+        No emission up to here: stop and look for the reason, [V].
+    trip_current : float
+        Twice the expected current, at most the supply's limit, [A].
+    ballast : float
+        [ohm].
+    ballast_drop : float
+        At the expected current, [V].
+    short_circuit_current : float or None
+        Ramp limit over ballast, None without ballast, [A].
+    gap_energy, cable_energy : float or None
+        Stored at the ramp limit; None where not known, [J].
+    emitter, accelerator : float
+        Voltages of the design against ground, [V].
+    """
+
+    onset: float
+    lowest: float
+    highest: float
+    ramp_limit: float
+    ramp_reason: str
+    abort_voltage: float
+    trip_current: float
+    ballast: float
+    ballast_drop: float
+    short_circuit_current: float | None
+    gap_energy: float | None
+    cable_energy: float | None
+    emitter: float
+    accelerator: float
+
+
+def supply_card(
+    design: Design,
+    solution: FieldSolution,
+    *,
+    band: tuple[float, float, float],
+    accelerator: AcceleratorField,
+    operating: OperatingPoint,
+) -> SupplyCard:
+    """The supply card of a design.
+
+    Parameters
+    ----------
+    design : Design
+    solution : FieldSolution
+    band : tuple of float
+        Lowest, expected and highest onset, [V].
+    accelerator : AcceleratorField
+    operating : OperatingPoint
+    """
+    low, onset, high = band
+    criteria, supply = design.criteria, design.supply
+    edge = accelerator.at_design / design.voltage
+    limits = [(criteria.accelerator_edge_field / edge, "field on the accelerator's edge")]
+    if design.clearance > 0.0:
+        limits += [
+            (criteria.bulk_field * design.clearance, "mean field across the clearance"),
+            (math.sqrt(CLUMP_CONSTANT * design.clearance), "clump breakdown"),
+        ]
+    if supply.voltage_limit is not None:
+        limits.append((supply.voltage_limit, "the supply's own limit"))
+    ramp, reason = min(limits)
+    trip = _TRIP_RATIO * operating.point.current
+    if supply.current_limit is not None:
+        trip = min(trip, supply.current_limit) if trip > 0.0 else supply.current_limit
+    cable = supply.cable_capacitance
+    return SupplyCard(
+        onset=onset,
+        lowest=low,
+        highest=high,
+        ramp_limit=ramp,
+        ramp_reason=reason,
+        abort_voltage=min(_ABORT_MARGIN * high, ramp),
+        trip_current=trip,
+        ballast=supply.ballast_resistance,
+        ballast_drop=operating.ballast_drop,
+        short_circuit_current=(
+            ramp / supply.ballast_resistance if supply.ballast_resistance > 0.0 else None
+        ),
+        gap_energy=_gap_energy(design, solution, ramp / design.voltage),
+        cable_energy=None if cable is None else 0.5 * cable * ramp**2,
+        emitter=design.voltages.emitter,
+        accelerator=design.voltages.accelerator,
+    )
+
+
+def _gap_energy(design: Design, solution: FieldSolution, share: float) -> float | None:
+    """Energy of the field at a share of the design's voltages, None without a length along y."""
+    energy = solution.energy(electrode_voltages(design, solution.electrodes, share)).value
+    if solution.section.symmetry == "axisymmetric":
+        return energy
+    return energy * design.emitter.length if isinstance(design.emitter, Slit) else None
+
+
+def supply_rows(
+    design: Design, card: SupplyCard, operating: OperatingPoint
+) -> tuple[ReviewRow, ...]:
+    """Criteria of the supply.
+
+    Parameters
+    ----------
+    design : Design
+    card : SupplyCard
+    operating : OperatingPoint
+    """
+    rows = [
+        criterion(
+            "highest onset against the ramp limit",
+            card.highest,
+            card.ramp_limit,
+            "V",
+            f"{card.ramp_reason} comes first; see the supply card",
+            "use a sharper edge or a smaller gap, or raise the limit that comes first",
+        )
+    ]
+    if design.supply.current_limit is not None:
+        rows.append(
+            criterion(
+                "expected current against the supply",
+                operating.point.current,
+                design.supply.current_limit,
+                "A",
+                "the supply's own limit; the current is an order of magnitude",
+                "use a supply with more current, a larger ballast, or a lower voltage",
+            )
+        )
+    return tuple(rows)

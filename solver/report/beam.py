@@ -1,0 +1,176 @@
+"""Table and sentences of a report about the beam: its fan, what it hits, its own charge."""
+
+from __future__ import annotations
+
+import math
+
+from conegap.geometries.emitters.slit import Slit
+from conegap.geometries.metals.laws import ELEMENTARY_CHARGE
+from conegap.solver.assessment import Assessment
+from conegap.solver.beam.ion_beam import Beam, LandingSpot
+from conegap.solver.common.display_units import current_text, percent
+from conegap.solver.report.tables import Table
+
+__all__ = ["beam_table", "beam_words", "degrees", "landing_table"]
+
+_STRAIGHT = math.radians(0.1)
+
+
+def degrees(angle: float) -> str:
+    """An angle for a sentence, "none" where it does not exist: "17.7°".
+
+    Parameters
+    ----------
+    angle : float
+        [rad].
+    """
+    return f"{math.degrees(angle):.3g}°".replace("-", "−") if math.isfinite(angle) else "none"
+
+
+def beam_table(assessment: Assessment) -> Table | None:
+    """Figures of the beam, or None where no paths were computed.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    beam = assessment.beam
+    if beam is None:
+        return None
+    plane = " in the plane of the section" if _is_slit(assessment) else ""
+    rows = [
+        (f"half angle that holds 95 % of what leaves{plane}", degrees(beam.half_angle_95)),
+        (f"root mean square angle{plane}", degrees(beam.rms_half_angle)),
+        ("steering, mean angle to the axis", _steering(assessment, beam)),
+        ("leaves past the accelerator", _share(beam.left)),
+        ("lands on the accelerator", _share(beam.intercepted)),
+    ]
+    if beam.returned > 0.0:
+        rows.append(("lands elsewhere before it", _share(beam.returned)))
+    if beam.unfinished > 0.0:
+        rows.append(("still under way when the computation ended", _share(beam.unfinished)))
+    if beam.filling is not None:
+        filled = "meets the metal" if not beam.filling < 1.0 else f"{beam.filling:.3g}"
+        rows.append(("half width of the beam over the half opening left to it", filled))
+    rows.append(("thrust over that of a parallel beam of all ions", f"{beam.thrust_share:.4g}"))
+    if beam.space_charge is not None:
+        spread = beam.space_charge
+        rows.append(
+            (
+                f"spread by its own charge at {_current(assessment, spread.current)}",
+                f"adds {degrees(spread.angle)}"
+                if spread.valid
+                else f"first order gives {degrees(spread.angle)}: too much for it to hold",
+            )
+        )
+    return Table(("figure", "value"), tuple(rows))
+
+
+def landing_table(assessment: Assessment) -> Table | None:
+    """Where ions meet the accelerator, or None where none does.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    beam = assessment.beam
+    if beam is None or not beam.spots:
+        return None
+    heads = ("share of the beam", "from (x, z)", "to (x, z)", "energy", "angle to the normal")
+    return Table(heads, tuple(_spot(spot) for spot in beam.spots))
+
+
+def beam_words(assessment: Assessment) -> tuple[str, ...]:
+    """What the beam rests on and what follows from it, sentences in order.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    beam = assessment.beam
+    if beam is None:
+        return ("No ion paths were computed; see the warnings.",)
+    words = [
+        "Ions are followed through the computed field at the design's voltages to where they land "
+        f"or leave, {len(beam.trajectories.paths)} paths; energy is conserved to "
+        f"{beam.energy_error:.0e}.",
+        *beam.notes,
+    ]
+    if beam.filling is None:
+        words.append(
+            "The accelerator is closed, so the beam ends on it: no thrust, and it sputters where "
+            "it lands."
+        )
+    elif beam.spots:
+        words.append(
+            "Where ions land they sputter: the accelerator loses metal there, and the metal coats "
+            "what faces it. Hits at 60° or more to the normal, marked as oblique, sputter "
+            "strongest."
+        )
+    else:
+        words.append(
+            "No path meets the accelerator, so it sputters only by ions that this model leaves "
+            "out: strays of the emitting cusp, droplets and charge exchange."
+        )
+    spread = beam.space_charge
+    if spread is not None:
+        verdict = (
+            "That is below 0.3 of the half angle without it, so the first order may serve."
+            if spread.valid
+            else "That is more than 0.3 of the half angle without it: the first order does not "
+            "hold there, the true beam is wider than the paths show, and its clearance is not "
+            "proved."
+        )
+        words.append(
+            f"The beam's own charge at {_current(assessment, spread.current)}, an order of "
+            f"magnitude, adds {degrees(spread.angle)} to the half angle to first order, in "
+            f"proportion to the current. {verdict}"
+            + (
+                " Along the slit the sites are taken as an even sheet."
+                if _is_slit(assessment)
+                else ""
+            )
+        )
+    return tuple(words)
+
+
+def _is_slit(assessment: Assessment) -> bool:
+    return assessment.design.section().symmetry == "planar"
+
+
+def _current(assessment: Assessment, current: float) -> str:
+    """Of a sheet the current per length is printed as that of the whole slit where it is known."""
+    emitter = assessment.design.emitter
+    if isinstance(emitter, Slit):
+        return current_text(current * emitter.length)
+    return current_text(current) + (" per metre" if _is_slit(assessment) else "")
+
+
+def _steering(assessment: Assessment, beam: Beam) -> str:
+    section = assessment.design.section()
+    if section.symmetry == "axisymmetric" or section.mirrored:
+        return "none, by symmetry"
+    if not math.isfinite(beam.steering_angle):
+        return "none"
+    if abs(beam.steering_angle) < _STRAIGHT:
+        return "below 0.1°, which the meshes do not resolve"
+    side = "+x" if beam.steering_angle > 0.0 else "−x"
+    return f"{degrees(abs(beam.steering_angle))} towards {side}"
+
+
+def _share(value: float) -> str:
+    return "none" if value <= 0.0 else "all" if value >= 1.0 - 1e-9 else percent(value)
+
+
+def _spot(spot: LandingSpot) -> tuple[str, ...]:
+    def place(at: tuple[float, float]) -> str:
+        x, z = (f"{v * 1e3:.4g}".replace("-", "−") for v in at)
+        return f"({x}, {z}) mm"
+
+    return (
+        percent(spot.share),
+        place(spot.first),
+        place(spot.last),
+        f"{spot.energy / ELEMENTARY_CHARGE / 1e3:.3g} keV",
+        f"{degrees(spot.angle)}{', oblique' if spot.oblique else ''}",
+    )

@@ -1,0 +1,373 @@
+"""Tables and sentences of a report about electrons, current, feed, supply and other metals."""
+
+from __future__ import annotations
+
+from conegap.geometries.metals.laws import ELEMENTARY_CHARGE
+from conegap.solver.assessment import Assessment
+from conegap.solver.common.display_units import (
+    current_text,
+    field_text,
+    length_words,
+    mass_flow_text,
+    percent,
+    pressure_text,
+    voltage_text,
+)
+from conegap.solver.operation.electron_emission import ElectronCurrent
+from conegap.solver.operation.feed import feed_remarks
+from conegap.solver.operation.other_metals import MetalInGap
+from conegap.solver.report.tables import Table
+
+__all__ = [
+    "card_cautions",
+    "card_table",
+    "current_table",
+    "electrode_table",
+    "electrode_words",
+    "energy_text",
+    "feed_table",
+    "feed_words",
+    "metals_table",
+    "operation_words",
+]
+
+
+def energy_text(value: float) -> str:
+    """An energy for a sentence: "3.7 µJ".
+
+    Parameters
+    ----------
+    value : float
+        [J].
+    """
+    for size, name in ((1.0, "J"), (1e-3, "mJ"), (1e-6, "µJ")):
+        if abs(value) >= size:
+            return f"{value / size:.3g} {name}"
+    return f"{value / 1e-9:.3g} nJ"
+
+
+def current_table(assessment: Assessment) -> Table:
+    """Current against voltage, with the sites of a slit.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    emission = assessment.operation.emission
+    points = list(emission.curve())
+    rows = []
+    for point in points:
+        row = [
+            f"{point.voltage / emission.onset_voltage:.3g}",
+            voltage_text(point.voltage),
+            current_text(point.current),
+        ]
+        if emission.spreads:
+            row.append(f"{point.sites:.0f}")
+        rows.append(tuple(row))
+    heads = ("voltage over onset", "voltage across the gap", "current, order of magnitude")
+    return Table(heads + (("emission sites",) if emission.spreads else ()), tuple(rows))
+
+
+def operation_words(assessment: Assessment) -> tuple[str, ...]:
+    """What the current and the thrust rest on.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    emission = assessment.operation.emission
+    words = [
+        "Current: slope law of G. L. R. Mair, J Phys D 17, 2323 (1984), from memory, an order of "
+        "magnitude. The space charge of the beam balances the excess pull of the field on a "
+        f"liquid cone {length_words(emission.base_radius)} in radius at its base; the resistance "
+        "of the feed is left out. It holds near the onset.",
+        "The voltages of the design are taken as those set at the supply; its ballast stands in "
+        "the emitter's lead, so the current takes its drop from the gap and from the exhaust "
+        "energy. The exhaust energy is that from the emitter to ground, not that of the gap.",
+        _thrust_words(assessment),
+        "Specific impulse and mass flow hold if every atom leaves as a single ion. Droplets carry "
+        "mass without much thrust: with rising current the mass efficiency can fall to some tens "
+        "of per cent (from memory), and the specific impulse falls with it.",
+    ]
+    if emission.spreads:
+        words.insert(
+            1,
+            "On a slit the spacing of the sites is taken to fall as the square of the voltage, "
+            "and each site to stand on the edge as a cone of its own.",
+        )
+    return tuple(words)
+
+
+def _thrust_words(assessment: Assessment) -> str:
+    beam = assessment.beam
+    if beam is None:
+        return "Thrust is for a parallel beam: no ion paths could be computed."
+    if beam.left <= 0.0:
+        return (
+            "No ion leaves past the accelerator, so there is no thrust; figures per ampere are "
+            "those of ions that leave straight."
+        )
+    along = (
+        ", in the plane of the section; ions are taken not to spread along the slit"
+        if assessment.design.section().symmetry == "planar"
+        else ""
+    )
+    return (
+        f"Thrust of the ion paths is {beam.thrust_share:.3f} of that of a parallel beam: "
+        f"{percent(beam.left)} of the current leaves, at a mean cosine of "
+        f"{beam.thrust_factor:.3f}{along}. The specific impulse falls in the same proportion."
+    )
+
+
+def electrode_table(assessment: Assessment) -> Table:
+    """Electron emission of the accelerator, clean and coated.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    electrode = assessment.operation.electrode
+    per = " per metre" if electrode.per_metre else ""
+    found: list[tuple[str, ElectronCurrent]] = [("clean", electrode.clean)]
+    if electrode.contaminated is not None:
+        found.append((f"coated with {assessment.design.metal.name}", electrode.contaminated))
+    rows = tuple(
+        (
+            name,
+            f"{one.work_function / ELEMENTARY_CHARGE:.3g} eV",
+            field_text(assessment.accelerator.at_design * one.protrusion_factor),
+            current_text(one.current) + per,
+            f"{one.current * assessment.design.voltage:.2g} W" + per
+            if one.current > 1e-12
+            else "none",
+        )
+        for name, one in found
+    )
+    heads = (
+        "surface of the accelerator",
+        "work function",
+        "field on an assumed protrusion",
+        "electron current",
+        "heat on the emitter",
+    )
+    return Table(heads, rows)
+
+
+def electrode_words(assessment: Assessment) -> tuple[str, ...]:
+    """What the electron currents and the breakdown screens rest on.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    design, electrode = assessment.design, assessment.operation.electrode
+    factor = electrode.clean.protrusion_factor
+    words = [
+        f"At the design's voltages the field on the smooth accelerator reaches "
+        f"{field_text(assessment.accelerator.at_design)}. Micro-protrusions are assumed to raise "
+        f"it {factor:g} times (20 to 100 is common practice, no source), and the law of E. L. "
+        "Murphy and R. H. Good, Phys Rev 102, 1464 (1956) is summed over the whole surface as if "
+        "a protrusion stood everywhere: an upper bound for that factor. A film of the liquid "
+        "metal is taken to have the liquid's own work function.",
+        "Paschen: at 1e-4 Pa an electron travels tens of metres between collisions, so no "
+        "avalanche grows in the gap. It returns where vapour or outgassing brings some 10 Pa "
+        "into a gap of a millimetre (order of magnitude).",
+    ]
+    stands = electrode.clean.barrier_stands and (
+        electrode.contaminated is None or electrode.contaminated.barrier_stands
+    )
+    if not stands:
+        words.insert(
+            1,
+            "On the assumed protrusion the field removes the surface barrier altogether: the law "
+            "ends there, and the current is only a lower bound.",
+        )
+    if design.insulator.surface_length is None:
+        words.append(
+            "No [insulator] is given in the design file, so its surface and its triple junctions "
+            "are not screened."
+        )
+    elif design.insulator.triple_junction_shielded is None:
+        words.append(
+            "Whether the triple junctions are shielded is not given, so they are not screened."
+        )
+    return tuple(words)
+
+
+def feed_table(assessment: Assessment) -> Table | None:
+    """The feed's figures, or None where the design draws no feed.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    feed = assessment.operation.feed
+    if feed is None:
+        return None
+    flow = assessment.operation.operating.mass_flow
+    rows = [
+        (f"narrowest part: {feed.kind}", length_words(feed.narrowest)),
+        ("length", length_words(feed.length)),
+        (
+            "suction of the emitting cap at onset"
+            if feed.kind == "film"
+            else "capillary pressure at the drawn contact angle",
+            pressure_text(feed.capillary_pressure),
+        ),
+        ("pressure at the edge without flow", pressure_text(feed.feed_pressure)),
+    ]
+    at_flow, most = feed.pressure_at(flow), feed.greatest_mass_flow
+    if feed.resistance is not None:
+        rows.append(("flow resistance", f"{feed.resistance:.3g} Pa s/m³"))
+    if at_flow is not None and most is not None:
+        rows += [
+            ("mass flow needed, single ions", mass_flow_text(flow)),
+            ("pressure at the edge with that flow", pressure_text(at_flow)),
+            ("mass flow at which the liquid draws back", mass_flow_text(most)),
+        ]
+    if feed.kind != "film":
+        rows.append(("pressure under acceleration that it holds", pressure_text(feed.holding)))
+    return Table(("figure", "value"), tuple(rows))
+
+
+def feed_words(assessment: Assessment) -> tuple[str, ...]:
+    """Model and remarks of the feed.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    feed, liquid = assessment.operation.feed, assessment.design.liquid
+    remarks = feed_remarks(assessment.design)
+    if feed is None:
+        return ("The design draws no feed, so its flow is not computed.", *remarks[1:])
+    words = [f"Model: {feed.model}. Viscosity and density are those of the metal's table."]
+    if feed.kind == "film":
+        words.append(
+            "A smooth film is the worst case: grooves and roughness along the needle carry more."
+        )
+    if liquid.column_height is None:
+        words.append(
+            "No liquid.column_height is given, so neither the weight of the liquid nor its "
+            "holding under acceleration is judged."
+        )
+    return (*words, *remarks)
+
+
+def metals_table(assessment: Assessment) -> Table:
+    """Every metal in the same gap.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    metals = assessment.operation.metals
+    heads = (
+        "metal",
+        "melting point",
+        "surface tension, at",
+        "rigid onset",
+        "scaled turning point",
+        "exhaust speed",
+        "specific impulse",
+        "thrust per current",
+        "vapour pressure",
+    )
+    state = tuple("total" if row.of_design else "" for row in metals)
+    return Table(heads, tuple(_metal_row(row) for row in metals), state)
+
+
+def _metal_row(row: MetalInGap) -> tuple[str, ...]:
+    exhaust = row.exhaust
+    return (
+        row.name,
+        f"{row.melting_point:.4g} K",
+        f"{row.surface_tension * 1e3:.0f} mN/m, {row.temperature:.0f} K",
+        "floods" if row.rigid_onset is None else voltage_text(row.rigid_onset),
+        "none" if row.scaled_onset is None else voltage_text(row.scaled_onset),
+        "none" if exhaust is None else f"{exhaust.speed / 1e3:.3g} km/s",
+        "none" if exhaust is None else f"{exhaust.specific_impulse:.0f} s",
+        "none" if exhaust is None else f"{exhaust.thrust_per_current * 1e3:.3g} µN/mA",
+        _vapour_text(row.vapour_pressure),
+    )
+
+
+def _vapour_text(value: float | None) -> str:
+    if value is None:
+        return "unknown"
+    if value < 1e-9:
+        return "below 1e-9 Pa"
+    return f"{value:.2g} Pa".replace("e-0", "e-")
+
+
+def card_table(assessment: Assessment) -> Table:
+    """The supply card.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    card, design = assessment.operation.card, assessment.design
+    limit = design.supply.current_limit
+    signs = tuple("positive" if v > 0.0 else "negative" if v < 0.0 else "at ground"
+                  for v in (card.emitter, card.accelerator))  # fmt: skip
+    rows = [
+        ("polarity", f"emitter {signs[0]}, accelerator {signs[1]}, against ground",
+         "the emitter must be positive against the accelerator"),
+        ("settings of the design",
+         f"emitter {voltage_text(card.emitter)}, accelerator {voltage_text(card.accelerator)}",
+         f"{voltage_text(design.voltage)} across the gap"),
+        ("expected onset", voltage_text(card.onset),
+         f"{voltage_text(card.lowest)} to {voltage_text(card.highest)}, k = 2"),
+        ("abort voltage", voltage_text(card.abort_voltage),
+         "no emission up to here: go down, look for the reason; 5 % above the band, common "
+         "practice, no source"),
+        ("ramp limit", voltage_text(card.ramp_limit), f"never above: {card.ramp_reason}"),
+        ("trip current", current_text(card.trip_current),
+         "twice the expected current, an order of magnitude"
+         + ("" if limit is None else f", at most the supply's {current_text(limit)}")),
+        ("ballast", "none" if card.ballast == 0.0 else f"{card.ballast / 1e6:.4g} MΩ",
+         f"drop {voltage_text(card.ballast_drop)} at the expected current"),
+        ("current into a short circuit",
+         "not limited by a ballast" if card.short_circuit_current is None
+         else current_text(card.short_circuit_current), "ramp limit over ballast"),
+        ("energy stored in the gap",
+         "not known" if card.gap_energy is None else energy_text(card.gap_energy),
+         "at the ramp limit, from the computed field"),
+        ("energy stored in the cable",
+         "not known" if card.cable_energy is None else energy_text(card.cable_energy),
+         "at the ramp limit; give supply.cable_capacitance" if card.cable_energy is None
+         else "at the ramp limit, C V² / 2; a discharge takes it all"),
+    ]  # fmt: skip
+    return Table(("setting", "value", "remark"), tuple(rows))
+
+
+def card_cautions(assessment: Assessment) -> tuple[str, ...]:
+    """Short cautions for the supply card.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    card = assessment.operation.card
+    words = [
+        "High voltage kills, and so can what cables and filters store after the supply is off: "
+        "discharge and ground before touching.",
+    ]
+    hazards = assessment.design.metal.hazards.strip()
+    if hazards:
+        words.append(f"{assessment.design.metal.name.capitalize()}: {hazards}")
+    if card.ramp_limit > 5e3:
+        words.append("Above 5 kV across the gap X-rays must be considered, also behind viewports.")
+    if card.ballast_drop > 0.0:
+        share = card.ballast_drop / assessment.design.voltage
+        words.append(
+            f"The ballast's drop is {percent(share)} of the voltage across the gap at the "
+            "expected current; without current the whole voltage stands across the gap."
+        )
+    words.append(
+        "This card is an aid to design and no safety approval. Defer to local codes and licensed "
+        "practice."
+    )
+    return tuple(words)

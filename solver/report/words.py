@@ -1,0 +1,323 @@
+"""The sentences of a report: verdict, what is not modelled, cautions."""
+
+from __future__ import annotations
+
+import math
+
+from conegap.geometries.emitters.slit import Slit
+from conegap.solver.assessment import Assessment
+from conegap.solver.common.display_units import field_text, length_words, percent, voltage_text
+
+__all__ = [
+    "cautions",
+    "liquid_facts",
+    "liquid_words",
+    "not_modelled",
+    "quality",
+    "slit_words",
+    "verdict",
+]
+
+_PINNED, _SLIDING = 0.21, 0.47
+_NAMED = 4
+
+
+def verdict(assessment: Assessment) -> tuple[str, ...]:
+    """The answer in sentences, the first one for a headline.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    design = assessment.design
+    onset, low, high = (
+        voltage_text(v)
+        for v in (assessment.onset_voltage, assessment.lowest_onset, assessment.highest_onset)
+    )
+    failed = [row for row in assessment.review if not row.passed]
+    count = len(assessment.review)
+    if failed:
+        names = "; ".join(row.name for row in failed[:_NAMED])
+        if len(failed) > _NAMED:
+            names += f"; and {len(failed) - _NAMED} more"
+        review = f"{len(failed)} of {count} criteria of the gap review fail: {names}."
+    else:
+        review = f"All {count} criteria of the gap review pass."
+    limit = design.supply.voltage_limit
+    if limit is None:
+        supply = "No supply limit is given, so nothing is said about the supply."
+    elif assessment.highest_onset > limit:
+        supply = (
+            f"The supply's limit of {voltage_text(limit)} does not reach the upper end of this "
+            "band."
+        )
+    else:
+        supply = (
+            f"The supply's limit of {voltage_text(limit)} is "
+            f"{limit / assessment.highest_onset:.2g} times the upper end of this band."
+        )
+    return (
+        f"The gap is predicted to start emitting at {onset} between emitter and accelerator.",
+        f"With its tolerances and the surface tension's uncertainty the onset lies between {low} "
+        f"and {high} (k = 2, about 95 %). {supply}",
+        review,
+        _criterion(assessment),
+    )
+
+
+def _criterion(assessment: Assessment) -> str:
+    """What kind of onset the number is, and what it leaves open."""
+    rigid = voltage_text(assessment.onset.voltage)
+    if assessment.meniscus is not None:
+        wave = assessment.meniscus.wave_voltage
+        early = ""
+        if wave is not None and wave < assessment.meniscus.voltage:
+            early = f" Waves along the slit begin to grow already at {voltage_text(wave)}."
+        return (
+            "This is the turning point of the free liquid surface: above it no shape is in "
+            f"balance. The surface held rigid as drawn would give {rigid}.{early}"
+        )
+    return (
+        "This is the balance of the liquid surface held rigid as drawn. A free surface gives way "
+        f"elsewhere: for a hemisphere the rigid value is {_PINNED:.0%} above the true onset with "
+        f"a pinned contact line and {_SLIDING:.0%} above with a sliding one, and a surface that "
+        "starts flat may need more than a drawn dome. The band does not hold this difference."
+    )
+
+
+def liquid_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
+    """Names and values of the free surface at its turning point, or nothing.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    meniscus = assessment.meniscus
+    if meniscus is None:
+        return ()
+    shape = meniscus.branch.turning.shape
+    half = "contact radius" if shape.symmetry == "axisymmetric" else "half width at the contact"
+    held = {"pressure": "pressure, fed from a reservoir", "volume": "volume, no flow in a ramp"}
+    facts = [
+        ("held during the ramp", held.get(meniscus.held, meniscus.held)),
+        (half, length_words(meniscus.radius)),
+        ("apex above the contact line", length_words(shape.height * meniscus.radius)),
+        ("field at the apex there", field_text(meniscus.apex_field)),
+        (
+            "half angle of its middle third (Taylor's cone: 49.3°)",
+            f"{math.degrees(meniscus.half_angle):.3g}°",
+        ),
+        ("numerical error of the voltage", f"{meniscus.error:.1e}"),
+    ]
+    if meniscus.wave_voltage is not None:
+        facts.append(("waves along the slit grow from", voltage_text(meniscus.wave_voltage)))
+    if meniscus.tilt_voltage is not None:
+        facts.append(("the surface tilts to one side from", voltage_text(meniscus.tilt_voltage)))
+    if meniscus.extinction is not None:
+        low = voltage_text(meniscus.extinction.low)
+        high = voltage_text(min(meniscus.extinction.high, meniscus.voltage))
+        facts.append(("an attached cone goes out between", f"{low} and {high}, rough"))
+    return tuple(facts)
+
+
+def liquid_words(assessment: Assessment) -> tuple[str, ...]:
+    """What a turning point is and why it differs from the rigid value, or nothing.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    meniscus = assessment.meniscus
+    if meniscus is None:
+        return ()
+    why = {
+        "pressure": (
+            "The liquid is fed from a reservoir, so its pressure stays what the feed gives while "
+            "the surface takes in more liquid."
+        ),
+        "volume": (
+            "The film is too thin to flow during a ramp, so the liquid in the cap stays the same "
+            "while its pressure falls."
+        ),
+    }
+    share = assessment.ratio_to_rigid - 1.0
+    side = "above" if share > 0.0 else "below"
+    return (
+        "As the voltage rises the field draws the surface out; a sharper surface gathers more "
+        "field, which draws it out further. At first surface tension keeps pace and every voltage "
+        "has a shape that holds. At the turning point it no longer does: a little more voltage "
+        "finds no shape in balance, and the liquid runs out into a cone that emits. Shapes beyond "
+        "the turning point would balance at lower voltages, but the smallest disturbance upsets "
+        "them, so they are not seen.",
+        why.get(meniscus.held, ""),
+        f"The turning point lies {abs(share):.0%} {side} the rigid value, because the real surface "
+        "has neither the drawn height nor the drawn curvature when it gives way.",
+    )
+
+
+def slit_words(assessment: Assessment) -> tuple[str, ...]:
+    """What the waves along a slit say, or nothing for other emitters.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    wave = assessment.surface_wave
+    if wave is None:
+        return ()
+    meniscus = assessment.meniscus
+    sites = f"about {wave.sites:.0f} sites along the slit"
+    if meniscus is not None and meniscus.wave_voltage is not None:
+        first = (
+            f"Waves along the free surface begin to grow at {voltage_text(meniscus.wave_voltage)}; "
+            f"the first is {length_words(wave.spacing)} long, which is the expected spacing of the "
+            f"emission sites: {sites}. Spacings fall as the voltage rises."
+        )
+    else:
+        first = (
+            "Expected spacing of the emission sites at the rigid onset: "
+            f"{length_words(wave.spacing)}, {sites}. It is the length of the fastest-growing wave "
+            "on a flat surface, 3 π γ / (ε0 E²), and falls with the square of the voltage."
+        )
+    return (
+        first,
+        "On a flat surface the wave is as short as the crest is wide, "
+        f"{length_words(wave.crest_width)}, at about {voltage_text(wave.onset_voltage)}. This "
+        "is an order of magnitude only: the liquid on the lips is neither flat nor deep.",
+    )
+
+
+def quality(assessment: Assessment) -> tuple[str, ...]:
+    """What is known about the error of the computed field.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    numerical = assessment.onset.numerical
+    order = (
+        "could not be observed"
+        if numerical.order != numerical.order
+        else (f"is {numerical.order:.2f} (2 is expected)")
+    )
+    used = (
+        "so the leading error was removed by extrapolation"
+        if numerical.extrapolated
+        else "so the value of the finest mesh is used as it is, with a wider error"
+    )
+    words = [
+        "The potential is solved by finite volumes on the Voronoi cells of points that follow the "
+        f"edges, on {len(numerical.level_values)} nested meshes.",
+        f"The observed order of convergence of the edge field {order}, {used}.",
+        f"Estimated relative error of the edge field: {numerical.error:.1e}.",
+    ]
+    if assessment.meniscus is not None:
+        words.append(
+            "The turning point of the liquid surface was computed on meshes made for its own "
+            f"shape; estimated relative error of its voltage: {assessment.meniscus.error:.1e}."
+        )
+    for line in assessment.budget.contributions:
+        if line.name == "surroundings":
+            words.append(
+                "With the chamber twice as large the onset shifts by "
+                f"{percent(line.size * 3.0**0.5)}."
+            )
+            break
+    else:
+        words.append("The electrodes enclose the region, so no outer wall had to be chosen.")
+    return tuple(words)
+
+
+def not_modelled(assessment: Assessment) -> tuple[str, ...]:
+    """What the number leaves out.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    design = assessment.design
+    if assessment.meniscus is None:
+        first = (
+            "The liquid keeps its drawn shape. A free surface bulges and becomes unstable at "
+            "another voltage, for a pinned hemisphere at one that the rigid value exceeds by "
+            f"{_PINNED:.0%}."
+        )
+    else:
+        first = (
+            "A liquid surface that loses its symmetry, or a contact line that leaves its edge: "
+            "the free surface is followed pinned and symmetric. The curves over gap and edge "
+            "size are those of the rigid surface."
+        )
+    items = [
+        first,
+        "Emission itself: no cone of nanometre size, no evaporation of ions, no droplets. The "
+        "current is a published slope law, an order of magnitude, and the ion paths start on the "
+        "drawn surface within an assumed half angle.",
+        "Space charge in the gap: before the onset there is none; the current's law and the "
+        "spread of the beam hold it only to first order, and the ion paths not at all.",
+        "Roughness, scratches, oxide skins and impurities of the surface, and incomplete wetting.",
+        "Vacuum breakdown other than through the limits of the gap review; electron emission by "
+        "an assumed factor for micro-protrusions.",
+    ]
+    section = design.section()
+    if assessment.sector is not None:
+        items.append(
+            "A crown's or an array's tips out of line otherwise than by radius, height and the "
+            "slot's offset; the ion beam and the electron currents are those of one tip alone."
+        )
+    elif section.symmetry == "axisymmetric":
+        items.append(
+            "Anything off the axis: emitter and accelerator are round and perfectly aligned."
+        )
+    else:
+        items.append(
+            "The ends along y, where the field is higher than in the middle; the section is "
+            "treated as endless."
+            if assessment.slit_end is None
+            else "Liquid at the ends along y: their field is solved, their free surface is not."
+        )
+        if isinstance(design.emitter, Slit) and section.mirrored:
+            items.append("Misalignment: both lips are level and the opening is centred.")
+    items.append("Gravity on the surface, the reservoir behind the drawn feed, and heat.")
+    return tuple(items)
+
+
+def cautions(assessment: Assessment) -> tuple[str, ...]:
+    """Warnings for whoever builds it.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    design = assessment.design
+    most = max(design.voltage, design.supply.voltage_limit or 0.0)
+    items = [
+        f"High voltage: {voltage_text(most)} and the charge stored in cables and filters can "
+        "kill. Enclose, interlock, discharge and ground before touching.",
+    ]
+    if most > 5e3:
+        items.append(
+            f"X-rays: with {voltage_text(most)} across the gap, electrons released at the "
+            "negative electrode make X-rays where they land. Above 5 kV have shielding and "
+            "surveys looked at by someone licensed for it."
+        )
+    else:
+        items.append(
+            "X-rays: a discharge can add to the voltage across the gap; above 5 kV in total X-rays "
+            "must be considered."
+        )
+    items.append(
+        "Vacuum: the limits of the gap review hold for high vacuum only. In the pressure range of "
+        "glow discharges a gap breaks down at a few hundred volts. Viewports and chambers can "
+        "implode."
+    )
+    hazards = design.metal.hazards.strip()
+    items.append(
+        f"{design.metal.name.capitalize()}: "
+        + (hazards or "no hazards are recorded for this metal; look up its safety data sheet.")
+    )
+    items.append(
+        "This report is an aid to design and no safety approval. Defer to local codes and "
+        "licensed practice."
+    )
+    return tuple(items)

@@ -1,0 +1,390 @@
+"""Calibration: the effective edge radius behind a measured onset.
+
+Nobody can see the radius at which a wetted edge fires.  The radius is varied until the computed
+onset equals the measured one, by root finding on field solves (Brent's method on its logarithm; R.
+P. Brent, Algorithms for Minimization without Derivatives, 1973).  The interval (k = 2, about 95 %,
+JCGM 100:2008) holds the uncertainties of the measurement, of the surface tension and of the
+computation; it does not hold the other dimensions, which may explain the same onset just as well:
+each is listed with the move that would.
+
+Where the onset is the turning point of a free surface, that is solved at every radius, from two
+thirds to one and a half of the drawn one, and for the other explanations. Farther away, or where it
+is lost, the rigid onset is scaled by the ratio of both at the calibrated radius.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from conegap.geometries.design.design import Design, Dimension
+from conegap.geometries.emitters.slit import Slit
+from conegap.geometries.quantities.errors import ComputationError, DesignError
+from conegap.geometries.quantities.quantity import as_text
+from conegap.solver.common.progress import Progress
+from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, Criterion, free_surface
+from conegap.solver.liquid.liquid_section import MeniscusOnset
+from conegap.solver.onset.rigid import RigidOnset, rigid_onset
+from conegap.solver.studies.radius_search import Root, Voltages, find_radius
+from conegap.solver.studies.scan import drawn_mesh, onset_of_variants, tolerance_ends
+from conegap.solver.studies.variant_solver import Shifts
+
+__all__ = ["Alternative", "Calibration", "Root", "calibrate", "find_radius", "relative_uncertainty"]
+
+_LEAST_SHIFT = 3e-4
+_TURNING_SPAN = 1.6
+_ROOT_THREE = math.sqrt(3.0)
+_COVERAGE = 2.0
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """Another quantity that could explain the same onset, the radius being as drawn.
+
+    Parameters
+    ----------
+    key, label : str
+        Design file key, or "surface_tension", and words.
+    drawn : str
+        Drawn value with unit.
+    move : float
+        Change that it would take, by the slope at the drawn value, SI; relative for the surface
+        tension.
+    move_text : str
+        The same with its unit.
+    in_tolerances : float
+        The move over its tolerance, or over the standard uncertainty, >= 0, [-].
+    """
+
+    key: str
+    label: str
+    drawn: str
+    move: float
+    move_text: str
+    in_tolerances: float
+
+    @property
+    def plausible(self) -> bool:
+        """Whether the move lies within the tolerance (two standard uncertainties)."""
+        return self.in_tolerances <= (_COVERAGE if self.key == "surface_tension" else 1.0)
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """The result.
+
+    Parameters
+    ----------
+    key : str
+        Design file key of the radius.
+    label : str
+    drawn : float
+        Drawn value, [m].
+    root : Root
+    edge_radius : float
+        Radius of the emitting surface in the calibrated design, a film included, [m].
+    measured : float
+        Measured onset, [V].
+    measured_uncertainty : float
+        Its plus-minus, k = 2, [V].
+    drawn_onset : float
+        Onset of the drawn design by the criterion, [V].
+    relative_uncertainty : float
+        Of measured over computed onset, k = 2, [-].
+    criterion : str
+    ratio_to_rigid : float
+        Onset over that of the rigid surface, at the calibrated radius, [-].
+    way : str
+        How the onset over the radius was found, a sentence; "" where it is the rigid one.
+    alternatives : tuple of Alternative
+        The likeliest first.
+    warnings : tuple of str
+    """
+
+    key: str
+    label: str
+    drawn: float
+    root: Root
+    edge_radius: float
+    measured: float
+    measured_uncertainty: float
+    drawn_onset: float
+    relative_uncertainty: float
+    criterion: str
+    ratio_to_rigid: float
+    way: str
+    alternatives: tuple[Alternative, ...]
+    warnings: tuple[str, ...]
+
+
+def relative_uncertainty(*, measurement: float, tension: float, numerical: float) -> float:
+    """Uncertainty of measured over computed onset, k = 2.
+
+    Parameters
+    ----------
+    measurement : float
+        Of the measured voltage, relative, k = 2, [-].
+    tension : float
+        Standard uncertainty that the surface tension gives the onset, relative, [-].
+    numerical : float
+        Largest numerical error, relative, rectangular, [-].
+
+    Returns
+    -------
+    float
+        [-].  JCGM 100:2008.
+    """
+    return _COVERAGE * math.hypot(measurement / _COVERAGE, tension, numerical / _ROOT_THREE)
+
+
+def calibrate(
+    design: Design,
+    measured: float,
+    uncertainty: float = 0.0,
+    *,
+    criterion: Criterion = "automatic",
+    progress: Progress | None = None,
+) -> Calibration:
+    """Infer the effective edge radius of a design from its measured onset.
+
+    Parameters
+    ----------
+    design : Design
+    measured : float
+        Onset, emitter minus accelerator, > 0, [V].
+    uncertainty : float
+        Plus-minus of the reading, k = 2, >= 0, [V].
+    criterion : "automatic", "rigid" or "meniscus"
+        As for `assess`.
+    progress : callable or None
+
+    Raises
+    ------
+    DesignError
+        The voltage is wrong, the design has no such radius, or its onset does not tell it.
+    ComputationError
+        A solve did not converge.
+    """
+    key = _radius_key(design, measured, uncertainty)
+    dimension = design.dimension(key)
+    rigid = rigid_onset(design)
+    meniscus, remarks = free_surface(design, criterion, progress)
+    if meniscus is not None and isinstance(design.emitter, Slit):
+        raise DesignError(
+            "calibrate: the onset of this slit is the turning point of the liquid between its "
+            "lips, which is set by the channel's height and the gap and hardly by the lips' "
+            "radius, so no radius can be read from it; calibrate the rigid surface with "
+            "--criterion rigid if the lips are wetted over, or measure the channel"
+        )
+    factor = None if design.sector() is None else rigid.factor
+    if meniscus is not None:
+        meniscus = meniscus.in_field(rigid.factor)
+    drawn_ratio = 1.0 if meniscus is None else meniscus.voltage / rigid.voltage
+    numerical = rigid.numerical.error if meniscus is None else meniscus.error
+    tension = float(design.metal.surface_tension_uncertainty(design.liquid.temperature))
+    shifts = Shifts(design, meniscus if factor is None else None, progress)
+    gain = shifts.tension_gain(rigid)
+    total = relative_uncertainty(
+        measurement=uncertainty / measured, tension=gain * tension, numerical=numerical
+    )
+    found = None
+    if shifts.meniscus is not None:
+        found = _turning_search(shifts, dimension, measured, total)
+    if found is None:
+        found = _rigid_search(shifts, dimension, measured, total, rigid, meniscus, criterion)
+    root, ratio, way = found
+    calibrated = design.with_value(key, root.value)
+    edge = calibrated.section().edge(rigid.edge_name)
+    drawn_onset = drawn_ratio * rigid.voltage
+    return Calibration(
+        key=key,
+        label=dimension.label,
+        drawn=dimension.value,
+        root=root,
+        edge_radius=edge.radius,
+        measured=measured,
+        measured_uncertainty=uncertainty,
+        drawn_onset=drawn_onset,
+        relative_uncertainty=total,
+        criterion=RIGID if meniscus is None else TURNING_POINT,
+        ratio_to_rigid=ratio,
+        way=way,
+        alternatives=_alternatives(design, key, measured / drawn_onset, gain, tension, shifts),
+        warnings=(*design.warnings, *remarks, *_notes(design, key, root)),
+    )
+
+
+def _turning_search(
+    shifts: Shifts, dimension: Dimension, measured: float, total: float
+) -> tuple[Root, float, str] | None:
+    """The radius by turning points, with its ratio to the rigid onset; None where they are lost."""
+    assert shifts.meniscus is not None
+    key = dimension.key
+    try:
+        (drawn,) = shifts.voltages([()], "turning point as drawn")
+        if isinstance(drawn, str):
+            return None
+        scale = shifts.meniscus.voltage / drawn
+
+        def over(radii: Sequence[float]) -> list[float | str]:
+            found = shifts.voltages([((key, r),) for r in radii], "turning point over radius")
+            return [v if isinstance(v, str) else scale * v for v in found]
+
+        root = find_radius(over, dimension.value, measured, total, span=_TURNING_SPAN)
+        there = rigid_onset(shifts.design.with_value(key, root.value), meshes=2)
+    except (DesignError, ComputationError):
+        return None
+    return root, measured / there.voltage, "The turning point was solved at every radius."
+
+
+def _rigid_search(
+    shifts: Shifts,
+    dimension: Dimension,
+    measured: float,
+    total: float,
+    rigid: RigidOnset,
+    meniscus: MeniscusOnset | None,
+    criterion: Criterion,
+) -> tuple[Root, float, str]:
+    """The radius by rigid onsets, scaled where a turning point is the onset."""
+    design, key, progress = shifts.design, dimension.key, shifts.progress
+    factor = None if design.sector() is None else rigid.factor
+    near = drawn_mesh(design)
+
+    def solve(radii: Sequence[float]) -> list[float | str]:
+        results = onset_of_variants(
+            design,
+            [((key, r),) for r in radii],
+            meshes=3,
+            factor=factor,
+            near=near,
+            progress=progress if len(radii) > 1 else None,
+            what=f"onset over {dimension.label}",
+        )
+        return [r.voltage if isinstance(r, RigidOnset) else r for r in results]
+
+    voltages = _kept(solve)
+    ratio = 1.0 if meniscus is None else meniscus.voltage / rigid.voltage
+    root = find_radius(voltages, dimension.value, measured / ratio, total)
+    if meniscus is None:
+        return root, ratio, ""
+    # The ratio of turning point to rigid onset drifts with the radius: once more with that of the
+    # radius found.
+    there = design.with_value(key, root.value)
+    again, _ = free_surface(there, criterion, progress)
+    if again is not None:
+        ratio = again.in_field(rigid.factor).voltage / rigid_onset(there, factor=factor).voltage
+        root = find_radius(voltages, dimension.value, measured / ratio, total)
+    way = (
+        "The radius changes the rigid onset; it is scaled by the ratio of turning point to rigid "
+        f"onset at the radius found, {ratio:.3f}."
+    )
+    return root, ratio, way
+
+
+def _kept(solve: Voltages) -> Voltages:
+    """The same voltages, each radius solved once."""
+    solved: dict[float, float | str] = {}
+
+    def voltages(radii: Sequence[float]) -> list[float | str]:
+        missing = [r for r in radii if r not in solved]
+        if missing:
+            solved.update(zip(missing, solve(missing), strict=True))
+        return [solved[r] for r in radii]
+
+    return voltages
+
+
+def _radius_key(design: Design, measured: float, uncertainty: float) -> str:
+    """Key of the radius; refuses what cannot be calibrated."""
+    if not (math.isfinite(measured) and measured > 0.0):
+        raise DesignError(
+            f"--measured: {measured:g} V is no onset; give emitter minus accelerator, above 0 V"
+        )
+    if not 0.0 <= uncertainty < 0.5 * measured:
+        raise DesignError(
+            f"--uncertainty: {uncertainty:g} V; give the plus-minus of the reading, from 0 V to "
+            "half of the measured voltage"
+        )
+    key = design.emitter.edge_radius_key
+    if key is None:
+        raise DesignError(
+            f"calibrate: a {design.emitter.kind} has no single dimension that sets its emitting "
+            "radius; draw it as a needle, capillary or slit"
+        )
+    return key
+
+
+def _notes(design: Design, key: str, root: Root) -> tuple[str, ...]:
+    found = []
+    if root.low == 0.0 or math.isinf(root.high):
+        found.append(
+            f"the interval of {key} is open at one end: the radii looked at, a quarter to four "
+            "times the drawn one, do not reach it"
+        )
+    if abs(root.elasticity) < 0.2:
+        found.append(
+            f"the onset depends weakly on {key} (d ln V / d ln R = {root.elasticity:.2f}): small "
+            "errors elsewhere look like a large change of radius"
+        )
+    if design.liquid.film_thickness > 0.0:
+        found.append(
+            f"the film of {as_text(design.liquid.film_thickness, design.dimension(key).kind)} lies "
+            f"on top of {key}: only the sum of both is measured"
+        )
+    return tuple(found)
+
+
+def _alternatives(
+    design: Design,
+    key: str,
+    ratio: float,
+    gain: float,
+    tension: float,
+    shifts: Shifts,
+) -> tuple[Alternative, ...]:
+    """How far every other toleranced quantity would have to move, by central differences."""
+    others = [d for d in design.dimensions() if d.tolerance and d.key != key and _acts(d)]
+    results = shifts.voltages(tolerance_ends(others), "other explanations")
+    wanted = math.log(ratio)
+    found = []
+    for k, d in enumerate(others):
+        low, high = results[2 * k], results[2 * k + 1]
+        if isinstance(low, str) or isinstance(high, str):
+            continue
+        slope = 0.5 * math.log(high / low)  # per tolerance
+        if abs(slope) < _LEAST_SHIFT:
+            continue
+        move = wanted / slope
+        unit = {"degC": "K", "°C": "K"}.get(d.unit, d.unit)
+        text = as_text(move * _half(d), d.kind, unit)
+        sign = "" if text.startswith("-") else "+"
+        number, _, name = text.partition(" ")
+        text = f"{sign}{float(number):.3g} {name}"
+        found.append(Alternative(d.key, d.label, d.text, move * _half(d), text, abs(move)))
+    relative = wanted / gain
+    found.append(
+        Alternative(
+            "surface_tension",
+            f"surface tension of {design.metal.name}",
+            _tension_text(design),
+            relative,
+            f"{100.0 * relative:+.3g} %",
+            abs(relative) / tension if tension > 0.0 else math.inf,
+        )
+    )
+    return tuple(sorted(found, key=lambda one: one.in_tolerances))
+
+
+def _tension_text(design: Design) -> str:
+    gamma = float(design.metal.surface_tension(design.liquid.temperature))
+    return f"{gamma:.3g} N/m"
+
+
+def _acts(dimension: Dimension) -> bool:
+    return dimension.key.startswith(("emitter.", "accelerator.", "liquid."))
+
+
+def _half(dimension: Dimension) -> float:
+    return float(dimension.tolerance or 0.0)

@@ -1,0 +1,414 @@
+"""Tolerance stack-up: how the tolerances of a drawing scatter the onset, and which one matters.
+
+Every toleranced dimension is moved to both ends of its tolerance by a field solve of its own, a
+quadratic surrogate of log(onset) is fitted and proved on solves held out (`surrogate`), and the
+surrogate is sampled: each tolerance rectangular over its plus-minus range (JCGM 100:2008, 4.3.7)
+or normal with the tolerance as two standard deviations, the surface tension normal, the numerical
+error and the distance of the walls rectangular.
+
+Every changed design is solved on two meshes: those of the drawn design, moved smoothly with the
+dimensions, so that shifts carry no noise of meshing. Where the mesh cannot follow (an offset that
+breaks the symmetry of the drawn half; the third dimension of crowns and arrays) it is made anew,
+and the scatter of that is part of the surrogate's error. Where the onset is the turning point of a
+free surface, every changed design's turning point is solved; one that is not found is shifted as
+the rigid surface's, and a warning says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.design.design import Design, Dimension
+from conegap.geometries.quantities.errors import ComputationError, DesignError
+from conegap.solver.common.progress import Progress
+from conegap.solver.liquid.free_surface import RIGID, Criterion
+from conegap.solver.studies.drawn_onset import Nominal, nominal_onset
+from conegap.solver.studies.response_surface import (
+    NORMAL_SHARE,
+    Surrogate,
+    build_surrogate,
+    draw_deviations,
+)
+from conegap.solver.studies.scan import all_follow, tolerance_ends
+from conegap.solver.studies.solve_cache import KeptSolves, OnsetOf, Variant
+
+__all__ = [
+    "MESH_NOISE",
+    "MOVED_NOISE",
+    "SECTOR_NOISE",
+    "TURNING_NOISE",
+    "Nominal",
+    "Share",
+    "ToleranceStudy",
+    "stack_up",
+    "tolerate",
+]
+
+MOVED_NOISE = 3e-6
+"""Scatter of log(onset) where the drawn design's mesh follows; measured: below 1e-8 about smooth
+curves, and Newton's method stops at this."""
+
+MESH_NOISE = 2e-4
+"""Scatter from meshing a changed design anew, two meshes; measured on scans."""
+
+TURNING_NOISE = 5e-4
+"""The same of a turning point; measured on dimensions of the capillary that hardly matter."""
+
+SECTOR_NOISE = 7e-4
+"""The same in three dimensions; measured on the crown, largest residual about smooth curves."""
+
+WORST_SURROGATE = 0.1
+"""Largest held-out error of a surrogate that is used, in half widths of the band."""
+
+LOW, HIGH = 0.05, 0.95
+"""Ends of the band, [-]."""
+
+
+@dataclass(frozen=True)
+class Share:
+    """One line of the ranking.
+
+    Parameters
+    ----------
+    name : str
+        Design file key, "surface_tension", "mesh" or "surroundings".
+    label : str
+        Words for a table.
+    low, high : float
+        Shift of the onset at the lower and at the upper end of the tolerance, or at minus and
+        plus one standard uncertainty, relative and signed, [-].
+    share : float
+        Part of the variance of log(onset), [-].
+    slope : float
+        d ln(onset) per tolerance at the drawn value, signed, [-].
+    curvature : float
+        d2 ln(onset) per tolerance squared, signed; 0 where it is lost in the noise, [-].
+    elasticity : float or None
+        d ln(onset) / d ln(dimension); None where the drawn value is zero or it has no meaning,
+        [-].
+    resolved : bool
+        Whether the shift stands out of the noise of meshing.
+    """
+
+    name: str
+    label: str
+    low: float
+    high: float
+    share: float
+    slope: float
+    curvature: float
+    elasticity: float | None
+    resolved: bool
+
+
+@dataclass(frozen=True)
+class ToleranceStudy:
+    """Result of a stack-up; build with `tolerate` or `stack_up`.
+
+    Parameters
+    ----------
+    nominal : Nominal
+    dimensions : tuple of Dimension
+        Those with a tolerance, in the order of the drawing.
+    normal : tuple of bool
+        Per dimension: normal, else rectangular.
+    surrogate : Surrogate
+    shares : tuple of Share
+        Largest share of the variance first.
+    seed : int
+        Of the random numbers.
+    noise : float
+        Scatter of log(onset) from one solve to the next that was assumed, [-].
+    warnings : tuple of str
+    """
+
+    nominal: Nominal
+    dimensions: tuple[Dimension, ...]
+    normal: tuple[bool, ...]
+    surrogate: Surrogate
+    shares: tuple[Share, ...]
+    seed: int
+    noise: float
+    warnings: tuple[str, ...]
+    _deviations: FloatArray = field(repr=False, compare=False)
+    _other: FloatArray = field(repr=False, compare=False)
+
+    @property
+    def samples(self) -> int:
+        """Number of samples."""
+        return len(self._other)
+
+    def voltages(self, scales: FloatArray | None = None) -> FloatArray:
+        """Sampled onsets, (n,) array, [V].
+
+        Parameters
+        ----------
+        scales : (d,) array or None
+            Factors on the tolerances; the same random numbers are used for all factors, [-].
+        """
+        x = self._deviations if scales is None else self._deviations * scales
+        return np.asarray(self.nominal.voltage * np.exp(self.surrogate(x) + self._other))
+
+    def band(self, scales: FloatArray | None = None) -> tuple[float, float]:
+        """5 % and 95 % of the sampled onsets, [V].
+
+        Parameters
+        ----------
+        scales : (d,) array or None
+            Factors on the tolerances, [-].
+        """
+        low, high = np.quantile(self.voltages(scales), [LOW, HIGH])
+        return float(low), float(high)
+
+    @property
+    def half_width(self) -> float:
+        """Half of the band over the drawn onset, [-]."""
+        low, high = self.band()
+        return (high - low) / (2.0 * self.nominal.voltage)
+
+    def chance_above(self, voltage: float) -> float:
+        """Share of the sampled onsets above a voltage, [-].
+
+        Parameters
+        ----------
+        voltage : float
+            [V].
+        """
+        return float(np.mean(self.voltages() > voltage))
+
+
+def tolerate(
+    design: Design,
+    *,
+    criterion: Criterion = "automatic",
+    normal: tuple[str, ...] = (),
+    samples: int = 100_000,
+    seed: int = 1,
+    kept: KeptSolves | None = None,
+    progress: Progress | None = None,
+) -> ToleranceStudy:
+    """Stack-up of a design by field solves.
+
+    Parameters
+    ----------
+    design : Design
+    criterion : "automatic", "rigid" or "meniscus"
+        As for `assess`.
+    normal : tuple of str
+        Keys of dimensions whose deviations are normal; "all" for every one.
+    samples : int
+    seed : int
+    kept : KeptSolves or None
+        Solves of an earlier run, and where new ones are kept.
+    progress : callable or None
+        Called with (what, steps done, steps in all).
+
+    Raises
+    ------
+    DesignError
+        No dimension has a tolerance, a key is unknown, or the design cannot be computed somewhere
+        within its tolerances.
+    MeshError, ConvergenceError, ContinuationError
+        The onset of the drawn design could not be computed.
+    ComputationError
+        The surrogate is too poor to be used.
+    """
+    dimensions = toleranced(design, normal)
+    kept = kept or KeptSolves()
+    drawn = nominal_onset(design, criterion, kept, progress)
+    study = stack_up(
+        design,
+        drawn.onset_of,
+        drawn.nominal,
+        normal=normal,
+        samples=samples,
+        seed=seed,
+        noise=_noise(design, dimensions, drawn.nominal.criterion),
+        warnings=drawn.warnings,
+    )
+    return replace(study, warnings=(*study.warnings, *dict.fromkeys(drawn.notes)))
+
+
+def _noise(design: Design, dimensions: tuple[Dimension, ...], criterion: str) -> float:
+    """Scatter of log(onset) from one changed design to the next."""
+    if design.sector() is not None:
+        return SECTOR_NOISE
+    if all_follow(design, tolerance_ends(dimensions)):
+        return MOVED_NOISE
+    return MESH_NOISE if criterion == RIGID else TURNING_NOISE
+
+
+def toleranced(design: Design, normal: tuple[str, ...] = ()) -> tuple[Dimension, ...]:
+    """Dimensions with a tolerance, in the order of the drawing.
+
+    Parameters
+    ----------
+    design : Design
+    normal : tuple of str
+        Keys that must be among them; "all" is allowed.
+
+    Raises
+    ------
+    DesignError
+        There are none, or a key is not among them.
+    """
+    found = tuple(
+        d for d in design.dimensions() if d.tolerance and not d.key.startswith(("supply.",))
+    )
+    if not found:
+        raise DesignError(
+            f"{design.source}: no dimension has a tolerance, so there is nothing to stack up; "
+            'write for instance gap = { value = "1 mm", tolerance = "50 um" }'
+        )
+    keys = [d.key for d in found]
+    for key in normal:
+        if key != "all" and key not in keys:
+            raise DesignError(
+                f"--normal {key}: no dimension of that key has a tolerance here; those that have "
+                f"one are {', '.join(keys)}"
+            )
+    return found
+
+
+def stack_up(
+    design: Design,
+    onset: OnsetOf,
+    nominal: Nominal,
+    *,
+    normal: tuple[str, ...] = (),
+    samples: int = 100_000,
+    seed: int = 1,
+    noise: float = MESH_NOISE,
+    warnings: tuple[str, ...] = (),
+) -> ToleranceStudy:
+    """Stack-up with any onset: sensitivities, surrogate, samples, ranking.
+
+    Parameters
+    ----------
+    design : Design
+    onset : callable
+        Takes variants of the design and a stage's name, gives onset voltages; only their ratios
+        to that of the drawn design, the variant (), are used, [V].
+    nominal : Nominal
+        The drawn design.
+    normal : tuple of str
+        Keys of dimensions whose deviations are normal; "all" for every one.
+    samples, seed : int
+    noise : float
+        Scatter of log(onset) from one evaluation to the next, [-].
+    warnings : tuple of str
+        Of what came before.
+
+    Raises
+    ------
+    DesignError
+        As for `tolerate`.
+    ComputationError
+        The held-out error of the surrogate exceeds a tenth of the band's half width.
+    """
+    dimensions = toleranced(design, normal)
+    bell = tuple("all" in normal or d.key in normal for d in dimensions)
+    values = np.array([d.value for d in dimensions])
+    steps = np.array([float(d.tolerance or 0.0) for d in dimensions])
+    drawn: list[float] = []
+
+    def log_onset(deviations: FloatArray, what: str) -> FloatArray:
+        variants = [
+            tuple(
+                (d.key, float(values[k] + x[k] * steps[k]))
+                for k, d in enumerate(dimensions)
+                if x[k] != 0.0
+            )
+            for x in deviations
+        ]
+        first: list[Variant] = [] if drawn else [()]
+        found = list(onset([*first, *variants], what))
+        if not drawn:
+            drawn.append(found.pop(0))
+        return np.log(np.array(found) / drawn[0])
+
+    surrogate = build_surrogate(log_onset, bell, noise=noise, seed=seed)
+    generator = np.random.default_rng([seed, 2])
+    deviations = draw_deviations(bell, samples, generator)
+    study = ToleranceStudy(
+        nominal=nominal,
+        dimensions=dimensions,
+        normal=bell,
+        surrogate=surrogate,
+        shares=_shares(dimensions, bell, surrogate, nominal, noise),
+        seed=seed,
+        noise=noise,
+        warnings=warnings,
+        _deviations=deviations,
+        _other=_other(nominal, samples, generator),
+    )
+    allowed = WORST_SURROGATE * study.half_width
+    if surrogate.held_out_error > max(allowed, 1e-9):
+        raise ComputationError(
+            f"the quadratic fit of the onset misses a design within the tolerances by "
+            f"{surrogate.held_out_error:.1e} of the onset, and at most {allowed:.1e}, a tenth of "
+            "the band's half width, is allowed: its band would not be right. Where the tolerances "
+            "are wide, give smaller ones; where they are so small that the noise of meshing, about "
+            f"{noise:.0e}, shows, the onset is as good as not scattered by them"
+        )
+    return study
+
+
+def _other(nominal: Nominal, samples: int, generator: np.random.Generator) -> FloatArray:
+    """Samples of log(onset) from what is no dimension, (n,) array."""
+    tension = nominal.tension * generator.standard_normal(samples)
+    walls = nominal.surroundings * generator.uniform(-1.0, 1.0, samples)
+    mesh = nominal.numerical_error * generator.uniform(-1.0, 1.0, samples)
+    lowest = 1e-3  # a surface tension that holds nothing any more is no sample
+    balance = 0.5 * np.log(np.maximum(1.0 + nominal.tension_gain * tension, lowest))
+    return np.asarray(balance + np.log1p(walls) + np.log1p(mesh))
+
+
+def _shares(
+    dimensions: tuple[Dimension, ...],
+    bell: tuple[bool, ...],
+    surrogate: Surrogate,
+    nominal: Nominal,
+    noise: float,
+) -> tuple[Share, ...]:
+    """Every contribution, largest first."""
+    second = np.where(bell, NORMAL_SHARE**2, 1.0 / 3.0)
+    fourth = np.where(bell, 3.0 * NORMAL_SHARE**4, 1.0 / 5.0)
+    variances = surrogate.variances(second, fourth)
+    gain = 0.5 * nominal.tension_gain * nominal.tension
+    others = [
+        ("surface_tension", "surface tension, one standard uncertainty", gain, gain**2),
+        ("mesh", "numerical error", nominal.numerical_error, nominal.numerical_error**2 / 3.0),
+        (
+            "surroundings",
+            "distance of the chamber walls",
+            nominal.surroundings,
+            nominal.surroundings**2 / 3.0,
+        ),
+    ]
+    total = max(float(variances.sum()) + sum(v for *_, v in others), 1e-300)
+    lines = []
+    for k, d in enumerate(dimensions):
+        low, high = float(surrogate.low[k]), float(surrogate.high[k])
+        slope = 0.5 * (high - low)
+        lines.append(
+            Share(
+                name=d.key,
+                label=f"{d.label} {d.text} ± {d.tolerance_text}",
+                low=float(np.expm1(low)),
+                high=float(np.expm1(high)),
+                share=float(variances[k]) / total,
+                slope=slope,
+                curvature=high + low if surrogate.curvatures[k] != 0.0 else 0.0,
+                elasticity=slope * d.value / float(d.tolerance or 1.0) if d.value else None,
+                resolved=max(abs(low), abs(high)) > 2.0 * noise,
+            )
+        )
+    for name, label, size, variance in others:
+        tension = name == "surface_tension"
+        elasticity = 0.5 * nominal.tension_gain if tension else None
+        lines.append(Share(name, label, -size, size, variance / total, size, 0.0, elasticity, True))
+    return tuple(sorted(lines, key=lambda line: -line.share))

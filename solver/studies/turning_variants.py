@@ -1,0 +1,328 @@
+"""How the turning point of a free surface moves when a dimension changes.
+
+The nominal turning point, scaled to the changed design, is the start: shapes are in contact radii,
+so that it is close.  From there the turning point is found on two coarse nested meshes: those drawn
+for that shape in the drawn design, moved to the changed one.  The drawn design is solved in the
+same way, and only ratios are used, like with like.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+
+from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.section import Symmetry
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import ComputationError, MeshError
+from conegap.solver.common.progress import Progress
+from conegap.solver.field.extrapolation import estimate
+from conegap.solver.liquid.continuation import ContinuationError
+from conegap.solver.liquid.liquid_section import (
+    MeniscusOnset,
+    held_in,
+    liquid_section,
+    strength_voltage,
+)
+from conegap.solver.liquid.shape import MeniscusShape
+from conegap.solver.liquid.surface_mesh import SurfaceInSolid, liquid_mesh
+from conegap.solver.liquid.turning_point import fold_on_meshes, fold_reach
+from conegap.solver.mesh.coarse_mesh import CoarseMesh
+from conegap.solver.studies.scan import Changes, changed_design, solve_variants
+
+__all__ = [
+    "TENSION",
+    "TurningStart",
+    "drawn_liquid_mesh",
+    "scaled_voltages",
+    "turning_voltage",
+    "turning_voltages",
+]
+
+TENSION = "surface_tension"
+"""Pseudo key of a variant: factor on the surface tension, [-]."""
+
+_LEVELS = (2, 4)
+# Steps from the drawn design, and whether its mesh is moved along or new ones are made.
+_ATTEMPTS = ((1, True), (2, True), (4, False), (8, False))
+
+
+@dataclass(frozen=True)
+class TurningStart:
+    """A turning point to start from; the strength's scale is its own, so that it counts as 1.
+
+    Parameters
+    ----------
+    coefficients : (n,) array
+        Of the shape, see `MeniscusShape`, [rad].
+    symmetry : "axisymmetric" or "planar"
+    pressure : float
+        In gamma / a, [-].
+    strength : float
+        lambda = eps0 V^2 / (gamma a), [-].
+    chord : (n + 1,) or (n + 2,) array
+        From the shape before to the shape after the turning point, in the unknowns of
+        `MeniscusProblem`, [-].
+    """
+
+    coefficients: FloatArray
+    symmetry: Symmetry
+    pressure: float
+    strength: float
+    chord: FloatArray
+
+    @classmethod
+    def of(cls, meniscus: MeniscusOnset) -> TurningStart:
+        """From a computed turning point.
+
+        Parameters
+        ----------
+        meniscus : MeniscusOnset
+        """
+        branch, turning = meniscus.branch, meniscus.branch.turning
+        beside = [
+            np.concatenate(
+                [
+                    e.shape.coefficients,
+                    [] if branch.held == "pressure" else [e.pressure],
+                    [e.strength / turning.strength],
+                ]
+            )
+            for e in branch.equilibria[branch.turning_index - 2 : branch.turning_index + 1 : 2]
+        ]
+        return cls(
+            turning.shape.coefficients,
+            turning.shape.symmetry,
+            turning.pressure,
+            turning.strength,
+            beside[1] - beside[0],
+        )
+
+    def as_dict(self) -> dict[str, Any]:
+        """For a line of JSON."""
+        return {
+            "coefficients": self.coefficients.tolist(),
+            "symmetry": self.symmetry,
+            "pressure": self.pressure,
+            "strength": self.strength,
+            "chord": self.chord.tolist(),
+        }
+
+    @classmethod
+    def from_dict(cls, found: dict[str, Any]) -> TurningStart:
+        """From what `as_dict` gave.
+
+        Parameters
+        ----------
+        found : dict
+        """
+        return cls(
+            np.array(found["coefficients"]),
+            found["symmetry"],
+            found["pressure"],
+            found["strength"],
+            np.array(found["chord"]),
+        )
+
+
+def turning_voltage(
+    design: Design,
+    changes: Changes,
+    *,
+    start: TurningStart,
+    near: CoarseMesh | None = None,
+    guesses: Mapping[Changes, float] = MappingProxyType({}),
+) -> float:
+    """Voltage of the turning point of a changed design on two coarse meshes, [V].
+
+    Where the start is too far away for Newton's method or for the mesh, it is carried along in two
+    to eight steps.
+
+    Parameters
+    ----------
+    design : Design
+    changes : ((key, SI value), ...)
+        The key `TENSION` stands for a factor on the surface tension.
+    start : TurningStart
+        Of the design as drawn.
+    near : CoarseMesh or None
+        Of the design as drawn with the start's shape, to be moved to the changed one.
+    guesses : mapping of changes to float
+        Onset of a changed design over that of the drawn one where it is roughly known, [-].
+
+    Raises
+    ------
+    DesignError
+        The changed design is refused or floods.
+    ContinuationError, MeshError
+        No turning point was found from the start.
+    """
+    drawn = {key: 1.0 if key == TENSION else design.dimension(key).value for key, _ in changes}
+    reason: ComputationError = ContinuationError("no turning point was found")
+    for steps, follows in _ATTEMPTS:
+        here = start
+        if steps == 1:
+            here = replace(start, strength=start.strength * guesses.get(changes, 1.0) ** 2)
+        try:
+            for step in range(1, steps + 1):
+                share = step / steps
+                part = tuple((k, drawn[k] + share * (value - drawn[k])) for k, value in changes)
+                way = changes if step == steps else part
+                voltage, here = _fold(design, way, here, near if follows else None)
+            return voltage
+        except SurfaceInSolid:
+            raise
+        except (ContinuationError, MeshError) as error:
+            reason = error
+    raise reason
+
+
+def _fold(
+    design: Design, changes: Changes, start: TurningStart, near: CoarseMesh | None
+) -> tuple[float, TurningStart]:
+    """Voltage of a changed design's turning point close to the start, and a start from there."""
+    factor = math.prod(value for key, value in changes if key == TENSION)
+    design = changed_design(design, tuple(c for c in changes if c[0] != TENSION))
+    liquid = liquid_section(design)
+    gamma = factor * float(design.metal.surface_tension(design.liquid.temperature))
+    held, amount, _, _ = held_in(design, liquid.radius, gamma)
+    shape = MeniscusShape(start.coefficients, start.symmetry)
+    length = float(np.linalg.norm(start.chord))
+    middle = [] if held == "pressure" else [start.pressure]
+    found, values = fold_on_meshes(
+        liquid,
+        shape,
+        np.concatenate([start.coefficients, middle, [1.0]]),
+        start.chord / length,
+        fold_reach(length),
+        _LEVELS,
+        held=held,
+        amount=amount,
+        reference_field=1.0 / math.sqrt(start.strength),
+        near=near,
+        quick=True,
+    )
+    strength = estimate(_LEVELS, values).value
+    from_there = replace(
+        start,
+        coefficients=found.shape.coefficients,
+        pressure=found.pressure,
+        strength=found.strength,
+    )
+    return strength_voltage(strength, gamma, liquid.radius), from_there
+
+
+def drawn_liquid_mesh(design: Design, start: TurningStart) -> CoarseMesh:
+    """Coarse mesh of the design as drawn for the start's shape, to be moved to its variants.
+
+    Parameters
+    ----------
+    design : Design
+    start : TurningStart
+
+    Raises
+    ------
+    MeshError
+        The shape could not be meshed.
+    """
+    liquid = liquid_section(design)
+    shape = MeniscusShape(start.coefficients, start.symmetry)
+    section, _ = liquid.draw(shape)
+    return liquid_mesh(liquid, section, shape).prepared()
+
+
+def turning_voltages(
+    design: Design,
+    variants: Iterable[Changes],
+    start: TurningStart,
+    *,
+    near: CoarseMesh | None = None,
+    guesses: Mapping[Changes, float] = MappingProxyType({}),
+    progress: Progress | None = None,
+    what: str = "turning points of changed designs",
+    finished: Callable[[int, float | str], None] | None = None,
+) -> list[float | str]:
+    """`turning_voltage` of every variant, two at a time, [V]; a text says why there is none.
+
+    Parameters
+    ----------
+    design : Design
+    variants : iterable of ((key, value), ...)
+    start : TurningStart
+        Of the design as drawn.
+    near : CoarseMesh or None
+        From `drawn_liquid_mesh` where it is at hand; made where it is not.
+    guesses : mapping of changes to float
+        As for `turning_voltage`.
+    progress, what, finished
+        As for `conegap.solver.studies.scan.solve_variants`.
+
+    Raises
+    ------
+    ComputationError
+        A process that was solving ended early.
+    """
+    return solve_variants(
+        partial(
+            turning_voltage,
+            start=start,
+            near=drawn_liquid_mesh(design, start) if near is None else near,
+            guesses=dict(guesses),
+        ),
+        design,
+        variants,
+        progress=progress,
+        what=what,
+        finished=finished,
+    )
+
+
+def scaled_voltages(
+    design: Design,
+    variants: Sequence[Changes],
+    meniscus: MeniscusOnset,
+    *,
+    guesses: Mapping[Changes, float],
+    progress: Progress | None = None,
+    what: str = "turning points",
+) -> list[float | str]:
+    """Turning point of every variant, by its ratio to that of the drawn design, [V].
+
+    Parameters
+    ----------
+    design : Design
+    variants : sequence of ((key, value), ...)
+    meniscus : MeniscusOnset
+        Of the design as drawn, on all meshes; two meshes give the ratios to it.
+    guesses : mapping of changes to float
+        As for `turning_voltage`.
+    progress, what
+        As for `conegap.solver.studies.scan.solve_variants`.
+
+    Returns
+    -------
+    list
+        In the order of the variants; a text says why a variant has none.
+
+    Raises
+    ------
+    ContinuationError
+        The drawn design's own turning point is not found again on two meshes.
+    """
+    drawn, *found = turning_voltages(
+        design,
+        [(), *variants],
+        TurningStart.of(meniscus),
+        guesses=guesses,
+        progress=progress,
+        what=what,
+    )
+    if isinstance(drawn, str):
+        raise ContinuationError(f"the turning point was not found again on two meshes ({drawn})")
+    return [v if isinstance(v, str) else meniscus.voltage * v / drawn for v in found]

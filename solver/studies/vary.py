@@ -1,0 +1,311 @@
+"""Onset over one or two quantities: the range a person asks for, and its results.
+
+Every point is solved for the rigid surface; where the design's onset is the turning point of a free
+surface, that is followed to every point as well and is the onset there.
+"""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.design.design import Design, Dimension, quantity_for
+from conegap.geometries.quantities.errors import ComputationError, DesignError
+from conegap.solver.common.progress import Progress
+from conegap.solver.liquid.continuation import ContinuationError
+from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, Criterion, free_surface
+from conegap.solver.liquid.liquid_section import MeniscusOnset
+from conegap.solver.onset.rigid import RigidOnset, rigid_onset
+from conegap.solver.studies.scan import Changes, onset_of_variants
+from conegap.solver.studies.turning_variants import scaled_voltages
+
+__all__ = ["Range", "Variation", "csv_text", "range_of", "vary"]
+
+_MOST_POINTS = 400
+_RANGE = re.compile(r"(?P<key>[^=]+)=(?P<low>.+?)\.\.(?P<high>.+):(?P<count>[^:]*)\Z", re.DOTALL)
+
+
+@dataclass(frozen=True)
+class Range:
+    """Values of one quantity.
+
+    Parameters
+    ----------
+    dimension : Dimension
+        The quantity as drawn.
+    values : (n,) array
+        Rising, SI.
+    """
+
+    dimension: Dimension
+    values: FloatArray
+
+    @property
+    def key(self) -> str:
+        """Design file key."""
+        return self.dimension.key
+
+
+@dataclass(frozen=True)
+class Variation:
+    """Onset at every point of one or two ranges.
+
+    Parameters
+    ----------
+    design : Design
+    ranges : tuple of Range
+        One or two.
+    results : tuple of RigidOnset or str
+        Of the rigid surface, in the order of the points, the last range running fastest; a text
+        says why a point has no onset.
+    turning : tuple of float or str, or None
+        Turning points in the same order, [V]; None where the rigid surface is the criterion.
+    remarks : tuple of str
+        Why the free surface was not followed.
+    """
+
+    design: Design
+    ranges: tuple[Range, ...]
+    results: tuple[RigidOnset | str, ...]
+    turning: tuple[float | str, ...] | None = None
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def criterion(self) -> str:
+        """ "rigid surface" or "meniscus turning point"."""
+        return RIGID if self.turning is None else TURNING_POINT
+
+    @property
+    def onsets(self) -> tuple[float | str, ...]:
+        """Onset by the criterion at every point, or why there is none, [V]."""
+        if self.turning is not None:
+            return self.turning
+        return tuple(r if isinstance(r, str) else r.voltage for r in self.results)
+
+    @property
+    def points(self) -> list[tuple[float, ...]]:
+        """Values of each point, SI."""
+        return list(itertools.product(*(r.values.tolist() for r in self.ranges)))
+
+    @property
+    def voltages(self) -> FloatArray:
+        """Onset voltages in the shape of the ranges, nan where there is none, [V]."""
+        flat = [np.nan if isinstance(v, str) else v for v in self.onsets]
+        return np.array(flat).reshape([len(r.values) for r in self.ranges])
+
+    def as_dict(self) -> dict[str, Any]:
+        """The results, SI, ready for JSON."""
+        from importlib.metadata import version
+
+        points = []
+        for values, result, onset in zip(self.points, self.results, self.onsets, strict=True):
+            point: dict[str, Any] = {
+                r.key: value for r, value in zip(self.ranges, values, strict=True)
+            }
+            point["onset_voltage_V"] = None if isinstance(onset, str) else onset
+            if isinstance(result, RigidOnset):
+                point["rigid_voltage_V"] = result.voltage
+                point["edge_field_V_per_m"] = result.edge_field
+                point["edge_numerical_error"] = result.numerical.error
+            else:
+                point["rigid_voltage_V"] = None
+            if isinstance(onset, str):
+                point["refusal"] = onset
+            points.append(point)
+        return {
+            "conegap_version": version("conegap"),
+            "design_sha256": self.design.sha256,
+            "title": self.design.title,
+            "criterion": self.criterion,
+            "varied": [{"key": r.key, "si_unit": r.dimension.kind.si} for r in self.ranges],
+            "points": points,
+        }
+
+
+def range_of(design: Design, text: str) -> Range:
+    """Read a range such as ``accelerator.gap=0.5 mm..2 mm:7``.
+
+    Parameters
+    ----------
+    design : Design
+    text : str
+        KEY=FROM..TO:N; quotation marks around the values are allowed.
+
+    Raises
+    ------
+    DesignError
+        The text is no range, the key is unknown in this design, or the values are wrong.
+    """
+    match = _RANGE.match(text.strip())
+    if match is None:
+        raise DesignError(
+            f"--over {text}: a range is written as KEY=FROM..TO:N, such as "
+            'accelerator.gap="0.5 mm".."2 mm":7'
+        )
+    key = match["key"].strip()
+    dimension = design.dimension(key)
+    low, high = (
+        quantity_for(key, match[name].strip().strip("\"'").strip()) for name in ("low", "high")
+    )
+    count = match["count"].strip()
+    if not count.isdigit() or not 2 <= int(count) <= _MOST_POINTS:
+        raise DesignError(
+            f"--over {text}: the number of points after the colon is '{count}'; it must be a whole "
+            f"number from 2 to {_MOST_POINTS}"
+        )
+    if low == high:
+        raise DesignError(f"--over {text}: both ends are the same; give a range")
+    return Range(dimension, np.linspace(min(low, high), max(low, high), int(count)))
+
+
+def vary(
+    design: Design,
+    ranges: tuple[Range, ...],
+    *,
+    criterion: Criterion = "automatic",
+    progress: Progress | None = None,
+) -> Variation:
+    """Onset at every point of one or two ranges, each by its own solves, two at a time.
+
+    Parameters
+    ----------
+    design : Design
+    ranges : tuple of Range
+        One or two different quantities.
+    criterion : "automatic", "rigid" or "meniscus"
+        As for `assess`; in three dimensions the surface is always rigid.
+    progress : callable or None
+
+    Raises
+    ------
+    DesignError
+        Too many quantities or points.
+    ComputationError
+        No point has an onset, or the drawn design's turning point was asked for and not found.
+
+    Examples
+    --------
+    ``python -m conegap.validation.gallery.onset_over_gap`` varies a gap and charts it.
+    """
+    check_ranges(ranges)
+    points = itertools.product(*(r.values.tolist() for r in ranges))
+    variants = [
+        tuple((r.key, float(value)) for r, value in zip(ranges, values, strict=True))
+        for values in points
+    ]
+    meniscus, remarks = _free_surface(design, criterion, progress)
+    # Where the turning point is the onset, the rigid one only stands beside it.
+    results = onset_of_variants(
+        design, variants, meshes=3 if meniscus is None else 2, progress=progress, what="points"
+    )
+    turning = None
+    if meniscus is not None:
+        rigid = {
+            changes: result.voltage
+            for changes, result in zip(variants, results, strict=True)
+            if not isinstance(result, str)
+        }
+        turning, remark = _turning_points(design, variants, rigid, meniscus, progress)
+        remarks = (*remarks, *remark)
+    variation = Variation(design, ranges, tuple(results), turning, remarks)
+    if np.isnan(variation.voltages).all():
+        raise ComputationError(
+            f"no point of the range has an onset; the first one: {variation.onsets[0]}"
+        )
+    return variation
+
+
+def _free_surface(
+    design: Design, criterion: Criterion, progress: Progress | None
+) -> tuple[MeniscusOnset | None, tuple[str, ...]]:
+    """Turning point of the drawn design, None where the rigid surface is the onset, and remarks."""
+    if criterion == "rigid":
+        return None, ()
+    if design.sector() is not None:
+        return None, ("in three dimensions a range is that of the rigid surface",)
+    return free_surface(design, criterion, progress)
+
+
+def _turning_points(
+    design: Design,
+    variants: Sequence[Changes],
+    rigid: Mapping[Changes, float],
+    meniscus: MeniscusOnset,
+    progress: Progress | None,
+) -> tuple[tuple[float | str, ...] | None, tuple[str, ...]]:
+    """Turning point of every variant, None where it is lost as drawn, and remarks."""
+    nominal = rigid_onset(design, meshes=2).voltage
+    guesses = {changes: voltage / nominal for changes, voltage in rigid.items()}
+    try:
+        found = scaled_voltages(design, variants, meniscus, guesses=guesses, progress=progress)
+    except ContinuationError as error:
+        return None, (f"{error}; the range is that of the rigid surface",)
+    return tuple(found), ()
+
+
+def check_ranges(ranges: tuple[Range, ...]) -> None:
+    """Refuse what cannot be varied together.
+
+    Parameters
+    ----------
+    ranges : tuple of Range
+
+    Raises
+    ------
+    DesignError
+        None or more than two quantities, the same one twice, or too many points.
+    """
+    keys = [r.key for r in ranges]
+    if not 1 <= len(keys) <= 2:
+        raise DesignError(f"--over is given {len(keys)} times; vary one or two quantities")
+    if len(set(keys)) < len(keys):
+        raise DesignError(f"--over: {keys[0]} is given twice; vary two different quantities")
+    count = int(np.prod([len(r.values) for r in ranges]))
+    if count > _MOST_POINTS:
+        raise DesignError(
+            f"--over: {count} points are too many, at most {_MOST_POINTS} are computed; give fewer"
+        )
+
+
+def csv_text(variation: Variation) -> str:
+    """The points as CSV with a row of units, in the units of the design file.
+
+    Parameters
+    ----------
+    variation : Variation
+    """
+    from conegap.solver.common.display_units import axis_unit
+
+    units = [axis_unit(r.dimension.kind, 0.0, r.dimension.unit) for r in variation.ranges]
+    head = [r.key for r in variation.ranges]
+    names = ("onset_voltage", "rigid_onset_voltage", "edge_field", "numerical_error", "refusal")
+    lines = [
+        ",".join([*head, *names]),
+        ",".join([*(r.dimension.unit for r in variation.ranges), "V", "V", "V/m", "1", ""]),
+    ]
+    for values, result, onset in zip(
+        variation.points, variation.results, variation.onsets, strict=True
+    ):
+        cells = [
+            f"{(value - unit.offset) / unit.size:.9g}"
+            for value, unit in zip(values, units, strict=True)
+        ]
+        cells.append("" if isinstance(onset, str) else f"{onset:.7g}")
+        if isinstance(result, RigidOnset):
+            cells += [
+                f"{result.voltage:.7g}",
+                f"{result.edge_field:.7g}",
+                f"{result.numerical.error:.2g}",
+            ]
+        else:
+            cells += ["", "", ""]
+        words = onset.replace('"', "'").replace("\n", " ") if isinstance(onset, str) else ""
+        cells.append(f'"{words}"' if words else "")
+        lines.append(",".join(cells))
+    return "\n".join(lines) + "\n"
