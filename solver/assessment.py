@@ -22,7 +22,7 @@ from conegap.solver.beam.ion_beam import Beam, beam_rows, compute_beam
 from conegap.solver.common.progress import Progress
 from conegap.solver.field.solution import FieldSolution, solve_field
 from conegap.solver.field3d.sector_factor import SectorOnset, sector_onset
-from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, Criterion, free_surface
+from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, OnsetCriterion, free_surface
 from conegap.solver.liquid.liquid_section import MeniscusOnset
 from conegap.solver.liquid.site_waves import SurfaceWave, surface_wave
 from conegap.solver.onset.closed_forms import ClassicEstimate, classic_estimate
@@ -233,7 +233,7 @@ def assess(
     *,
     accuracy: float = 1e-3,
     scans: bool = True,
-    criterion: Criterion = "automatic",
+    criterion: OnsetCriterion = "automatic",
     progress: Progress | None = None,
 ) -> Assessment:
     """The main job: field, onset with error budget, and review of a design.

@@ -66,8 +66,12 @@ def with_meniscus() -> Assessment:
 
     pairs = [(0.2, 0.0), (0.5, 2e3), (0.8, 3.5e3), (1.0, 4.04e3), (1.3, 3.8e3)]
     turning = shape(1.05, 4e3)
-    strength = estimate((2, 4, 8), tuple(4e3**2 / scale * (1 + e) for e in (0.016, 0.004, 0.001)))
-    branch = MeniscusBranch("pressure", 0.0, tuple(shape(*p) for p in pairs), 4, turning, strength)
+    electric_bond_number = estimate(
+        (2, 4, 8), tuple(4e3**2 / scale * (1 + e) for e in (0.016, 0.004, 0.001))
+    )
+    branch = MeniscusBranch(
+        "pressure", 0.0, tuple(shape(*p) for p in pairs), 4, turning, electric_bond_number
+    )
     meniscus = MeniscusOnset(
         voltage=4e3,
         error=2e-4,

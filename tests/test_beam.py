@@ -22,7 +22,7 @@ from conegap.geometries.quantities.errors import GeometryError
 from conegap.solver.assessment import assess
 from conegap.solver.beam.clearance import narrowest_clearance, weighted_quantile
 from conegap.solver.beam.ion_beam import Beam, beam_of, beam_rows, compute_beam
-from conegap.solver.beam.launch import Emission
+from conegap.solver.beam.launch import LaunchModel
 from conegap.solver.beam.space_charge import added_angle, space_charge_spread
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.interpolation import field_at_points
@@ -64,7 +64,7 @@ def test_radial_beam_keeps_its_cone() -> None:
         solve_field(open_spheres()),
         {"emitter": 5e3},
         mass=MASS,
-        emission=Emission(half_angle=alpha),
+        emission=LaunchModel(half_angle=alpha),
     )
     assert_allclose(beam.left, 1.0, rtol=1e-12)
     # Current in the cone of half angle a grows as sin^2 a; the ends are seen from the z axis.
@@ -244,7 +244,7 @@ def test_nothing_leaves_a_closed_accelerator() -> None:
 def test_impossible_emission_is_refused(wrong: dict[str, float]) -> None:
     """INVARIANT: an emission cone or a start distance without meaning gives no beam."""
     with pytest.raises(GeometryError):
-        Emission(**wrong)
+        LaunchModel(**wrong)
 
 
 def test_figure_shows_paths_and_landings() -> None:

@@ -14,7 +14,7 @@ from scipy.integrate import quad
 from conegap.geometries.metals.metal import metal
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
 from conegap.solver.operation.beam_current import (
-    Emission,
+    CurrentLaw,
     operating_point,
     site_current,
     thrust_factor,
@@ -69,8 +69,8 @@ def test_factor_three_pi_from_planar_space_charge() -> None:
     assert_allclose(4 / 3 * current * math.sqrt(mass * volts / (2 * e)), excess, rtol=1e-6)
 
 
-def _needle(**changes: object) -> Emission:
-    one = Emission(4e3, 5e-6, 0.556, metal("In").ion_mass)
+def _needle(**changes: object) -> CurrentLaw:
+    one = CurrentLaw(4e3, 5e-6, 0.556, metal("In").ion_mass)
     return replace(one, **changes)  # type: ignore[arg-type]
 
 

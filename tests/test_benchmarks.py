@@ -11,15 +11,15 @@ from typing import Any
 import numpy as np
 import pytest
 
-from conegap.validation import exact
 from conegap.validation.benchmarks import child
 from conegap.validation.benchmarks.chart import draw
-from conegap.validation.benchmarks.measured import crest
+from conegap.validation.benchmarks.measured import apex
 from conegap.validation.benchmarks.measuring import all_measured, medians
 from conegap.validation.benchmarks.methods import METHODS, Method, missing
 from conegap.validation.benchmarks.plain_mesh import on_curve, plain_mesh
 from conegap.validation.benchmarks.problems import PROBLEMS, problem_of, right_value
 from conegap.validation.benchmarks.table import csv_text, goals, growth, markdown, time_to_reach
+from conegap.validation.exact import fields as exact
 
 # What each method reaches on the hyperboloid at its second setting; a wrong field is far off.
 WITHIN = {"conegap": 1e-4, "scikit-fem P1": 0.3, "scikit-fem P2": 0.02, "NGSolve order 2": 0.02,
@@ -90,9 +90,9 @@ def test_plain_mesh_covers_the_section(name: str) -> None:
 def test_crest_of_a_parabola() -> None:
     """EXACT: vertex of a parabola between samples, and at a mirrored end, to the sampling."""
     s = np.linspace(-1.0, 1.0, 14)
-    assert crest(s, 3.0 - (s - 0.07) ** 2, from_middle=False) == pytest.approx(3.0, rel=1e-6)
+    assert apex(s, 3.0 - (s - 0.07) ** 2, from_middle=False) == pytest.approx(3.0, rel=1e-6)
     s = np.linspace(0.05, 1.0, 12)
-    assert crest(s, 2.0 - s**2, from_middle=True) == pytest.approx(2.0, rel=1e-7)
+    assert apex(s, 2.0 - s**2, from_middle=True) == pytest.approx(2.0, rel=1e-7)
 
 
 def test_time_to_reach_an_error_ignores_a_lucky_zero() -> None:

@@ -13,14 +13,14 @@ from reporting import with_meniscus
 
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
-from conegap.solver import budget as budget_module
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset, rigid_onset_of_solution
+from conegap.solver.studies import budget as budget_module
 from conegap.solver.studies.budget import Budget, Contribution, error_budget
 from conegap.solver.studies.turning_variants import TENSION
 
 Solved = Callable[[str], tuple[Design, FieldSolution]]
-Variant = tuple[tuple[str, float], ...]
+Changes = tuple[tuple[str, float], ...]
 NAME = "needle before a plane"
 
 
@@ -115,7 +115,7 @@ def test_rectangular_tolerance_is_divided_by_root_three(
     near = rigid_onset_of_solution(design, solution.first_meshes(2))
     factors = {"emitter.tip_radius": (0.94, 1.03), "accelerator.gap": (1.02, 1.01)}
 
-    def shifted(design: Design, variants: Iterable[Variant], **rest: object) -> list[RigidOnset]:
+    def shifted(design: Design, variants: Iterable[Changes], **rest: object) -> list[RigidOnset]:
         taken: dict[str, int] = {}
         results = []
         for (key, _), *_more in variants:
@@ -145,7 +145,7 @@ def test_turning_points_shift_the_budget_and_a_lost_one_says_so(
     """EXACT: shifts of made-up turning points; the gap's is lost and falls back to the rigid."""
     design, solution = solved(NAME)
 
-    def turned(design: Design, variants: Iterable[Variant], start: object, **_: object) -> list:  # type: ignore[type-arg]
+    def turned(design: Design, variants: Iterable[Changes], start: object, **_: object) -> list:  # type: ignore[type-arg]
         found: list[float | str] = []
         for variant in variants:
             if not variant:
@@ -178,7 +178,7 @@ def test_end_that_cannot_be_built_is_refused(
     """EXACT: the message names the dimension, its end and the reason."""
     design, solution = solved(NAME)
 
-    def refused(design: Design, variants: Iterable[Variant], **rest: object) -> list[str]:
+    def refused(design: Design, variants: Iterable[Changes], **rest: object) -> list[str]:
         return ["the tip is too blunt" for _ in variants]
 
     monkeypatch.setattr(budget_module, "onset_of_variants", refused)

@@ -15,9 +15,9 @@ from numpy.testing import assert_allclose
 
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
-from conegap.solver import calibration
 from conegap.solver.commands.main import main
 from conegap.solver.onset.rigid import rigid_onset
+from conegap.solver.studies import calibration
 from conegap.solver.studies.calibration import (
     Calibration,
     calibrate,
@@ -25,7 +25,7 @@ from conegap.solver.studies.calibration import (
     relative_uncertainty,
 )
 from conegap.solver.studies.design_copy import source_text, with_measured_value
-from conegap.solver.studies.variant_solver import Shifts
+from conegap.solver.studies.variant_solver import VariantSolver
 
 TEXT = NEEDLE.format(**NEEDLE_MICROMETRES)
 
@@ -143,7 +143,7 @@ def test_other_explanations_are_exact_for_a_power_law(monkeypatch: pytest.Monkey
         ]
 
     monkeypatch.setattr("conegap.solver.studies.variant_solver.onset_of_variants", solve)
-    shifts = Shifts(needle_design(), None, None)
+    shifts = VariantSolver(needle_design(), None, None)
     found = calibration._alternatives(
         needle_design(), "emitter.tip_radius", 1.01, 0.5, 0.02, shifts
     )

@@ -18,7 +18,7 @@ from test_command_line import BAD, GOOD, lawful, pictures_of
 from conegap.geometries.metals.metal import metal, metal_names
 from conegap.geometries.quantities.errors import ConvergenceError
 from conegap.solver.commands.main import main
-from conegap.solver.commands.terminal import Speech, console
+from conegap.solver.commands.terminal import Messages, console
 
 COMMANDS = (
     *("start", "trace", "draw", "onset", "vary", "tolerate", "calibrate"),
@@ -86,7 +86,7 @@ def test_messages_go_to_standard_error(name: str, capsys: pytest.CaptureFixture[
 
 def test_verbose_says_every_step(capsys: pytest.CaptureFixture[str]) -> None:
     """EXACT: a line per step with its count, and none of them when not verbose."""
-    for talk, count in ((Speech(verbose=True), 3), (Speech(), 0), (Speech(quiet=True), 0)):
+    for talk, count in ((Messages(verbose=True), 3), (Messages(), 0), (Messages(quiet=True), 0)):
         with talk.progress() as progress:
             for k in range(3):
                 if progress is not None:

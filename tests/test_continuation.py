@@ -17,8 +17,8 @@ Evaluated = tuple[FloatArray, FloatArray]
 
 def cubic(x: FloatArray) -> Evaluated:
     """lambda = 3 u - u^3: the parameter turns at u = 1, lambda = 2."""
-    u, strength = x
-    return np.array([strength - 3.0 * u + u**3]), np.array([[-3.0 + 3.0 * u**2, 1.0]])
+    u, electric_bond_number = x
+    return np.array([electric_bond_number - 3.0 * u + u**3]), np.array([[-3.0 + 3.0 * u**2, 1.0]])
 
 
 def snap(x: FloatArray) -> Evaluated:
@@ -26,17 +26,17 @@ def snap(x: FloatArray) -> Evaluated:
 
     By symmetry both inner values are u with lambda = 9 u e^-u, which turns at u = 1.
     """
-    u, v, strength = x
+    u, v, electric_bond_number = x
     residual = np.array(
         [
-            9.0 * (v - 2.0 * u) + strength * math.exp(u),
-            9.0 * (u - 2.0 * v) + strength * math.exp(v),
+            9.0 * (v - 2.0 * u) + electric_bond_number * math.exp(u),
+            9.0 * (u - 2.0 * v) + electric_bond_number * math.exp(v),
         ]
     )
     jacobian = np.array(
         [
-            [-18.0 + strength * math.exp(u), 9.0, math.exp(u)],
-            [9.0, -18.0 + strength * math.exp(v), math.exp(v)],
+            [-18.0 + electric_bond_number * math.exp(u), 9.0, math.exp(u)],
+            [9.0, -18.0 + electric_bond_number * math.exp(v), math.exp(v)],
         ]
     )
     return residual, jacobian
@@ -45,13 +45,13 @@ def snap(x: FloatArray) -> Evaluated:
 def test_cubic_is_followed_through_its_turning_point() -> None:
     """EXACT: every point lies on lambda = 3 u - u^3, on both sides of the turn at (1, 2)."""
     points = follow(cubic, np.zeros(2), step=0.2, smallest_step=1e-4, beyond=3)
-    u, strength = np.array([p.x for p in points]).T
-    assert_allclose(strength, 3.0 * u - u**3, rtol=0, atol=1e-12)
+    u, electric_bond_number = np.array([p.x for p in points]).T
+    assert_allclose(electric_bond_number, 3.0 * u - u**3, rtol=0, atol=1e-12)
     assert np.all(np.diff(u) > 0.0)
     assert u[0] == 0.0
     assert np.count_nonzero(u > 1.0) >= 3
-    assert strength.max() > 1.95
-    assert np.all(strength <= 2.0 + 1e-12)
+    assert electric_bond_number.max() > 1.95
+    assert np.all(electric_bond_number <= 2.0 + 1e-12)
 
 
 def test_sign_of_the_determinant_changes_where_the_branch_turns() -> None:

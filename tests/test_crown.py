@@ -229,7 +229,7 @@ def test_more_tips_on_the_ring_fire_later() -> None:
 
 def test_every_refusal_of_a_sector_is_one_of_ours() -> None:
     """INVARIANT: a sector too large for the memory is refused before it is solved."""
-    from conegap.solver import sector_field
+    from conegap.solver.field3d import sector_solution as sector_field
 
     with pytest.raises(ConegapError, match=r"points and need .* GiB of memory, more than the"):
         sector_field._refuse_too_large(5_000_000)

@@ -20,7 +20,7 @@ from conegap.geometries.quantities.errors import DesignError, GeometryError, Sha
 from conegap.solver.commands.main import main
 from conegap.solver.field.solution import solve_field
 from conegap.solver.onset.rigid import rigid_onset, rigid_onset_of_solution
-from conegap.validation import exact
+from conegap.validation.exact import fields as exact
 
 DESIGN = """
 [emitter]
@@ -95,8 +95,8 @@ def test_a_drawn_hyperboloid_has_its_exact_edge_field(ratio: float, tmp_path: Pa
     assert edge.error < 1e-3
     onset = rigid_onset_of_solution(design, solution)
     gamma = float(design.metal.surface_tension(313.0))
-    strength = math.sqrt(2.0 * gamma * 2.0 / (0.5e-3 / ratio) / 8.8541878128e-12)
-    assert_allclose(onset.voltage, strength / wanted, rtol=2e-4)
+    electric_bond_number = math.sqrt(2.0 * gamma * 2.0 / (0.5e-3 / ratio) / 8.8541878128e-12)
+    assert_allclose(onset.voltage, electric_bond_number / wanted, rtol=2e-4)
 
 
 def test_a_drawn_hyperbolic_blade_is_its_own_mirror_image(tmp_path: Path) -> None:
@@ -287,7 +287,7 @@ def test_names_give_layers_their_meaning(tmp_path: Path) -> None:
 
 
 def test_a_sharp_corner_has_no_field(tmp_path: Path) -> None:
-    """INVARIANT: a crest between straight lines is refused where the field is asked for."""
+    """INVARIANT: a apex between straight lines is refused where the field is asked for."""
     document, space = drawing()
     corners = [(0.0, 0.0), (0.2, -1.0), (3.0, -1.0), (3.0, 1.0), (0.0, 1.0)]
     layers = ["emitter", "outer", "outer", "accelerator"]

@@ -13,7 +13,9 @@ from scipy.integrate import quad
 from scipy.special import lpmv
 
 from conegap.geometries.curves.section import electrode_of
-from conegap.validation import exact, exact_liquid, sections
+from conegap.validation.exact import fields as exact
+from conegap.validation.exact import liquid as exact_liquid
+from conegap.validation.sections import catalogue as sections
 from conegap.validation.sections.exact_case import ExactCase, Potential
 
 GALLIUM = 0.718
@@ -347,13 +349,13 @@ def test_surface_waves(
     growth = exact_liquid.site_growth_rate(surface_tension=tension, density=density, field=1e8)
     assert_allclose(growth, rate, rtol=3e-4, atol=0)
 
-    def squared(k: np.ndarray, strength: float, gravity: float) -> np.ndarray:
+    def squared(k: np.ndarray, electric_bond_number: float, gravity: float) -> np.ndarray:
         return np.array(
             [
                 exact_liquid.growth_rate_squared(
                     surface_tension=tension,
                     density=density,
-                    field=strength,
+                    field=electric_bond_number,
                     wave_number=float(x),
                     gravity=gravity,
                 )

@@ -277,7 +277,7 @@ def test_half_of_a_symmetric_slit_equals_the_whole(solved: Solved) -> None:
 
 
 def test_curvature_of_the_crest_is_that_of_the_drawing() -> None:
-    """EXACT: 2/R on an axisymmetric apex, 1/R on a planar crest."""
+    """EXACT: 2/R on an axisymmetric apex, 1/R on a planar apex."""
     needle = hyperboloid_needle(radius=5e-6, gap=5e-5, prescribed=False).section
     edge = planar_hyperbola(radius=5e-6, gap=5e-5, prescribed=False).section
     found = [
@@ -288,14 +288,14 @@ def test_curvature_of_the_crest_is_that_of_the_drawing() -> None:
 
 
 def test_edge_field_at_its_own_place_is_the_edge_field(solved: Solved) -> None:
-    """INVARIANT: interpolation at the crest returns the crest value, off the axis too."""
+    """INVARIANT: interpolation at the apex returns the apex value, off the axis too."""
     for name in ("needle", "slit"):
         _, solution = solved(name)
         voltages = {"emitter": 5.0, "accelerator": -1.0}
         edge = solution.section.edges[0].name
-        crest = solution.edge(edge, voltages)
-        here = solution.edge_field_at(edge, voltages, crest)
-        assert_allclose(here, crest.value, rtol=2e-4, atol=0)
+        apex = solution.edge(edge, voltages)
+        here = solution.edge_field_at(edge, voltages, apex)
+        assert_allclose(here, apex.value, rtol=2e-4, atol=0)
 
 
 def test_arc_position_finds_the_nearest_spot() -> None:

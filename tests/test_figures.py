@@ -217,7 +217,7 @@ def test_budget_bars_have_the_size_of_the_contributions() -> None:
 
 
 def test_field_along_the_edge_starts_at_the_balance() -> None:
-    """INVARIANT: at onset the crest's field is the balance field, and it falls outwards."""
+    """INVARIANT: at onset the apex's field is the balance field, and it falls outwards."""
     assessment = assessed_needle()
     design, solution, onset = assessment.design, assessment.solution, assessment.onset
     share = onset.voltage / design.voltage

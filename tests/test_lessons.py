@@ -182,8 +182,8 @@ def test_balance_breaks_at_45_degrees() -> None:
 def test_charged_ball_turns_oval_first() -> None:
     """EXACT: neutral strengths n + 2 for n = 2, 4, 6; the first change is the second Legendre
     polynomial, whose slope is 3/2 sin(2 theta)."""
-    strengths, changes = charge.neutral_strengths(8)
-    assert_allclose(strengths[:3], [4.0, 6.0, 8.0], rtol=6e-3)
+    electric_bond_numbers, changes = charge.neutral_strengths(8)
+    assert_allclose(electric_bond_numbers[:3], [4.0, 6.0, 8.0], rtol=6e-3)
     s = np.linspace(0.0, 1.0, 50)
     modes = np.polynomial.chebyshev.chebvander(s, 2 * changes.shape[1] - 1)[:, 1::2]
     # A radius 1 + e P2 has the slope theta + e (3/2) sin(2 theta) at its own arc length, which is

@@ -193,8 +193,8 @@ def test_voltages_along_the_branch(capillary: MeniscusOnset) -> None:
 def test_reported_error_covers_a_refinement() -> None:
     """RATE: capillary on meshes (2, 4, 8) and (4, 8, 16) agrees within the reported errors."""
     design = Design.read("capillary")
-    coarse = fed_branch(design, (2, 4, 8)).strength
-    fine = fed_branch(design, (4, 8, 16)).strength
+    coarse = fed_branch(design, (2, 4, 8)).electric_bond_number
+    fine = fed_branch(design, (4, 8, 16)).electric_bond_number
     assert abs(coarse.value / fine.value - 1.0) <= coarse.error + fine.error
     assert fine.error < 1e-3
 
@@ -224,7 +224,9 @@ def test_four_times_the_tension_takes_twice_the_voltage(monkeypatch: pytest.Monk
 def test_feed_pressure_lowers_the_onset_toward_zero() -> None:
     """INVARIANT: lambda falls with the pressure and is small near 2 gamma / a."""
     limit = 2.0 * gallium(Design.read("capillary")) / 25e-6
-    found = [fed_branch(pressed(share * limit)).strength.value for share in (0.0, 0.5, 0.95)]
+    found = [
+        fed_branch(pressed(share * limit)).electric_bond_number.value for share in (0.0, 0.5, 0.95)
+    ]
     assert found[0] > found[1] > found[2] > 0.0
     # On a plane the fold is at W = 1.0474, 0.4466 and (P = 1.9) 0.0442.
     assert_allclose(found[1] / found[0], 0.4466 / 1.0474, rtol=0.1, atol=0)

@@ -21,9 +21,9 @@ from conegap.validation.cases.free_surface import force_closure, volume_by_slice
 from conegap.validation.exact.drops import cap_height
 from conegap.validation.sections.menisci import (
     EXTENT,
+    electric_bond_number_of_field,
     free_drop,
     on_plane,
-    uniform_field_strength,
 )
 
 
@@ -105,9 +105,9 @@ def test_without_field_a_volume_sets_its_pressure() -> None:
     start = cap(0.9, 8, "axisymmetric")
     problem = problem_at(on_plane(), start, 2, "volume", 1.0)
     x = held_strength(problem, problem.unknowns(start, 1.2, 0.0))
-    shape, pressure, strength = problem.parts(x)
+    shape, pressure, electric_bond_number = problem.parts(x)
     height = cap_height(1.0)
-    assert strength == 0.0
+    assert electric_bond_number == 0.0
     assert_allclose(shape.height, height, rtol=1e-11, atol=0)
     assert_allclose(pressure, 4.0 * height / (1.0 + height**2), rtol=1e-11, atol=0)
 
@@ -119,7 +119,7 @@ def test_equilibrium_balances_pointwise_and_as_a_whole() -> None:
     inner = found.fraction < 0.9
     assert np.abs(found.imbalance[inner]).max() < 2e-3
     assert abs(force_closure(found)) < 1e-4
-    wrong = replace(found, strength=1.05 * found.strength)
+    wrong = replace(found, electric_bond_number=1.05 * found.electric_bond_number)
     assert abs(force_closure(wrong)) > 1e-3
 
 
@@ -140,21 +140,21 @@ def test_small_field_on_a_hemisphere_is_three_times_the_uniform() -> None:
 def test_volume_stays_along_a_branch() -> None:
     """INVARIANT: with the volume held in a field the volume by slices stays to 1e-12."""
     problem, x = bulged("axisymmetric", "volume", 2)
-    shape, pressure, strength = problem.parts(x)
+    shape, pressure, electric_bond_number = problem.parts(x)
     assert_allclose(volume_by_slices(shape), problem.amount, rtol=1e-12, atol=0)
-    assert strength > 0.0
+    assert electric_bond_number > 0.0
     assert pressure < 2.0 * math.sin(0.7)
 
 
 def test_drop_turns_where_published() -> None:
     """TABLE (Miksis, 1981; Basaran and Scriven, 1989; from memory): sqrt(W) 0.452, aspect 1.84."""
     branch = free_drop()
-    root = math.sqrt(uniform_field_strength(branch.strength.value))
+    root = math.sqrt(electric_bond_number_of_field(branch.electric_bond_number.value))
     assert_allclose(root, 0.4521, rtol=1e-3, atol=0)
     assert_allclose(branch.turning.shape.height, 1.836, rtol=3e-3, atol=0)
-    assert 0.0 < branch.strength.error < 1e-3
-    strengths = [e.strength for e in branch.equilibria]
-    assert strengths[0] == 0.0
+    assert 0.0 < branch.electric_bond_number.error < 1e-3
+    electric_bond_numbers = [e.electric_bond_number for e in branch.equilibria]
+    assert electric_bond_numbers[0] == 0.0
     heights = [e.shape.height for e in branch.equilibria]
     assert np.all(np.diff(heights) > 0.0)
     assert heights[branch.turning_index - 2] < 1.836 < heights[branch.turning_index]

@@ -1,4 +1,4 @@
-"""Coarse mesh, patches, nested subdivision and control volumes."""
+"""Coarse mesh, boundary-layer grids, nested subdivision and control volumes."""
 
 from __future__ import annotations
 
@@ -23,9 +23,9 @@ from conegap.geometries.quantities.errors import MeshError
 from conegap.geometries.quantities.files import examples_folder
 from conegap.solver.field.control_volumes import control_volumes, surface_measure
 from conegap.solver.field.solution import solve_field
-from conegap.solver.mesh.boundary_grid import edge_patch
+from conegap.solver.mesh.boundary_grid import edge_grid
 from conegap.solver.mesh.coarse_mesh import CoarseMesh, coarse_mesh
-from conegap.solver.mesh.curved_triangles import first_fold
+from conegap.solver.mesh.curved_triangles import inverted_element
 from conegap.solver.mesh.spacing import SpacingRule, divide_spans
 from conegap.solver.mesh.span import section_spans
 from conegap.solver.mesh.subdivision import FineMesh, subdivide
@@ -73,7 +73,7 @@ def with_all_boundaries(
 
 @pytest.mark.parametrize("direction", [(1.0, 0.0), (0.0, 1.0), (0.6, -0.8)])
 def test_linear_potential_is_reproduced_on_a_planar_dual(direction: tuple[float, float]) -> None:
-    """MANUFACTURED: a linear potential is exact on Voronoi cells, patch and curved sides too."""
+    """MANUFACTURED: a linear potential is exact on Voronoi cells, grids and curved sides too."""
     section = confocal_ellipses(focal=0.8, inner=1.0, outer=2.0).section
     found, exact = with_all_boundaries(section, lambda p: p @ np.array(direction) + 2.0)
     assert_allclose(found, exact, rtol=0, atol=1e-12 * np.abs(exact).max())
@@ -97,18 +97,18 @@ def test_constant_potential_carries_no_flux(case: Callable[..., ExactCase]) -> N
 
 @pytest.mark.parametrize("name", ["needle", "slit"])
 def test_patch_lines_are_perpendicular(name: str) -> None:
-    """EXACT: the two families of patch lines cross at right angles, except where blocks meet."""
+    """EXACT: the lines of a boundary-layer grid cross at right angles, except where blocks meet."""
     section = needle() if name == "needle" else Design.read(name).section()
     edge = section.edges[0]
-    patch = edge_patch(section, edge, edge.radius, 0.4)
-    assert patch is not None
-    for number, block in enumerate(patch.blocks):
+    grid = edge_grid(section, edge, edge.radius, 0.4)
+    assert grid is not None
+    for number, block in enumerate(grid.blocks):
         sigma, tau = np.meshgrid(
-            np.linspace(0.1, block.cells - 0.1, 15), np.linspace(0.1, patch.layers - 0.1, 9)
+            np.linspace(0.1, block.cells - 0.1, 15), np.linspace(0.1, grid.layers - 0.1, 9)
         )
         step = 1e-4
-        along = patch.points(number, sigma + step, tau) - patch.points(number, sigma - step, tau)
-        out = patch.points(number, sigma, tau + step) - patch.points(number, sigma, tau - step)
+        along = grid.points(number, sigma + step, tau) - grid.points(number, sigma - step, tau)
+        out = grid.points(number, sigma, tau + step) - grid.points(number, sigma, tau - step)
         lengths = np.linalg.norm(along, axis=-1) * np.linalg.norm(out, axis=-1)
         cosine = (along * out).sum(axis=-1) / lengths
         assert np.abs(cosine).max() < 1e-7
@@ -119,16 +119,16 @@ def test_patch_lines_are_perpendicular(name: str) -> None:
 def test_patch_layers_grow_geometrically() -> None:
     """EXACT: heights are R (exp(angle tau) - 1), as in polar coordinates about the arc."""
     section = needle()
-    patch = edge_patch(section, section.edges[0], section.edges[0].radius, 0.4)
-    assert patch is not None
-    heights = patch.height(np.arange(patch.layers + 1.0)) + patch.radius
-    assert_allclose(heights[1:] / heights[:-1], math.exp(patch.angle), rtol=1e-13, atol=0)
+    grid = edge_grid(section, section.edges[0], section.edges[0].radius, 0.4)
+    assert grid is not None
+    heights = grid.height(np.arange(grid.layers + 1.0)) + grid.radius
+    assert_allclose(heights[1:] / heights[:-1], math.exp(grid.angle), rtol=1e-13, atol=0)
 
 
 def test_sharp_edge_gets_no_patch() -> None:
-    """EXACT: an edge without radius has no orthogonal patch."""
+    """EXACT: an edge without radius has no orthogonal boundary-layer grid."""
     section = wedge_section(math.pi / 3.0)
-    assert edge_patch(section, section.edges[0], 1e-5, 0.4) is None
+    assert edge_grid(section, section.edges[0], 1e-5, 0.4) is None
 
 
 @pytest.mark.parametrize("name", ["needle", "slit", "annulus"])
@@ -245,7 +245,7 @@ def test_scaled_design_has_the_same_mesh() -> None:
 
 CROSSING = """
 from conftest import polygon
-from conegap.solver.mesh.curved_triangles import first_fold
+from conegap.solver.mesh.curved_triangles import inverted_element
 from conegap.solver.mesh.coarse_mesh import coarse_mesh
 coarse_mesh(polygon((0.0, 0.0), (2.0, 2.0), (2.0, 0.0), (0.0, 2.0)))
 """
@@ -307,7 +307,7 @@ def test_rough_profile_has_no_folded_triangle(tmp_path: Path, seed: int) -> None
     """INVARIANT: every triangle of every mesh of a rough outline has a positive area."""
     design = rough_profile(tmp_path, scatter=0.2, seed=seed)
     coarse = coarse_mesh(design.section())
-    assert first_fold(coarse) is None
+    assert inverted_element(coarse) is None
     for parts in (2, 8):
         assert triangle_areas(subdivide(coarse, parts)).min() > 0.0
 
@@ -315,15 +315,15 @@ def test_rough_profile_has_no_folded_triangle(tmp_path: Path, seed: int) -> None
 def test_fold_of_a_bent_triangle_is_found(coarse_meshes: dict[str, CoarseMesh]) -> None:
     """EXACT: the third corner pushed through its curved side folds that triangle."""
     coarse = coarse_meshes["annulus"]
-    assert first_fold(coarse) is None
+    assert inverted_element(coarse) is None
     pushed = replace(coarse, points=coarse.points * np.array([1.0, -1.0]))
-    assert first_fold(pushed) is not None
+    assert inverted_element(pushed) is not None
 
 
 def test_fill_is_delaunay(coarse_meshes: dict[str, CoarseMesh]) -> None:
     """INVARIANT: no inner edge of the fill could be flipped, whichever way it was meshed."""
     for coarse in coarse_meshes.values():
-        fill = coarse.triangles[: coarse.fill_count]
+        fill = coarse.triangles[: coarse.region_count]
         _, flips = delaunay_flipped(coarse.points, fill)
         assert flips == 0
 

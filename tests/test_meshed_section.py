@@ -18,7 +18,7 @@ from conegap.geometries.imported.mesh_file import read_mesh
 from conegap.geometries.quantities.errors import DesignError, GeometryError, OutputError
 from conegap.solver.field.solution import solve_field
 from conegap.solver.report.field_file import write_field
-from conegap.validation import exact
+from conegap.validation.exact import fields as exact
 
 DESIGN = """
 [emitter]

@@ -21,7 +21,7 @@ from conegap.solver.common.display_units import voltage_text
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.figures.report_figures import report_pictures
 from conegap.solver.liquid.slit_waves import FirstWave
-from conegap.solver.report.field_file import field_at_points, write_field
+from conegap.solver.report.field_file import nodal_field, write_field
 from conegap.solver.report.page import html_report
 from conegap.solver.report.tables import (
     budget_table,
@@ -237,7 +237,7 @@ def test_words_about_limits_and_dangers() -> None:
 def test_slit_says_order_of_magnitude() -> None:
     """INVARIANT: spacing and the wave's voltage, with what they are worth."""
     assert slit_words(assessed_needle()) == ()
-    wave = SurfaceWave(spacing=14e-6, sites=714.0, crest_width=7.5e-6, onset_voltage=11.7e3)
+    wave = SurfaceWave(spacing=14e-6, sites=714.0, apex_width=7.5e-6, onset_voltage=11.7e3)
     words = " ".join(slit_words(replace(assessed_needle(), surface_wave=wave)))
     assert "14 µm" in words
     assert "714 sites" in words
@@ -310,8 +310,8 @@ def test_field_file_holds_mesh_potential_field_and_boundaries(tmp_path: Path) ->
             inner = grid.point_data["potential"][here]
             assert_allclose(np.median(inner), voltages[electrode], rtol=1e-12, atol=1e-9)
     tip = int(np.argmin(np.hypot(*(points - np.array(assessment.onset.position)).T)))
-    strength = np.hypot(*grid.point_data["field"][tip, :2])
-    assert_allclose(strength, assessment.onset.numerical.value, rtol=0.1)
+    electric_bond_number = np.hypot(*grid.point_data["field"][tip, :2])
+    assert_allclose(electric_bond_number, assessment.onset.numerical.value, rtol=0.1)
     assert grid.point_data["field"][tip, 1] > 0.0
 
 
@@ -319,7 +319,7 @@ def test_field_at_points_is_exact_for_a_linear_potential() -> None:
     """EXACT: phi = 3 x - 2 z has the field (-3, 2) everywhere."""
     points = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0], [0.4, 0.3]])
     triangles = np.array([[0, 1, 4], [1, 2, 4], [2, 3, 4], [3, 0, 4]])
-    field = field_at_points(points, triangles, 3.0 * points[:, 0] - 2.0 * points[:, 1])
+    field = nodal_field(points, triangles, 3.0 * points[:, 0] - 2.0 * points[:, 1])
     assert_allclose(field, np.tile([-3.0, 2.0], (5, 1)), rtol=1e-12)
 
 
@@ -346,8 +346,12 @@ def test_waves_below_the_turning_point_are_told(volts: float, said: bool) -> Non
     """INVARIANT: waves that grow before the turning point stand in the verdict."""
     meniscus = with_meniscus().meniscus
     assert meniscus is not None
-    strength = volts**2 * 8.8541878188e-12 / (meniscus.surface_tension * meniscus.radius)
-    wave = FirstWave(strength=strength, wave_number=1.0, before_turning_point=said)
+    electric_bond_number = (
+        volts**2 * 8.8541878188e-12 / (meniscus.surface_tension * meniscus.radius)
+    )
+    wave = FirstWave(
+        electric_bond_number=electric_bond_number, wave_number=1.0, before_turning_point=said
+    )
     assessment = replace(with_meniscus(), meniscus=replace(meniscus, wave=wave))
     text = f"Waves along the slit begin to grow already at {volts / 1e3:.2f} kV"
     assert (text in " ".join(verdict(assessment))) == said

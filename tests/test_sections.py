@@ -252,7 +252,7 @@ def test_a_meniscus_stands_on_the_bore_or_covers_the_rim() -> None:
 
 
 def test_the_channel_is_filled_up_to_the_recess() -> None:
-    """EXACT: the liquid meets the lip's circle at the recess below its crest."""
+    """EXACT: the liquid meets the lip's circle at the recess below its apex."""
     section = shape("slit with land and recess")
     level, lip = section.loops[0][0], section.loops[0][1]
     assert (level.name, lip.name) == ("liquid", "emitter")
@@ -266,14 +266,14 @@ def test_the_channel_is_filled_up_to_the_recess() -> None:
 
 def test_misalignment_raises_one_lip_and_lowers_the_other() -> None:
     section = shape("misaligned slit")
-    crests = []
+    apexes = []
     for name in ("left lip", "right lip"):
         edge = section.edge(name)
         curve = section.loops[0][edge.index].curve
-        crests.append(curve.point(np.linspace(0.0, 1.0, 2001))[:, 1].max())
+        apexes.append(curve.point(np.linspace(0.0, 1.0, 2001))[:, 1].max())
         x = curve.point([edge.t])[0, 0]
         assert (x < 0.0) == (name == "left lip")
-    assert_allclose(crests, [1e-6, -1e-6], atol=1e-11)
+    assert_allclose(apexes, [1e-6, -1e-6], atol=1e-11)
 
 
 def test_a_whole_slit_is_twice_the_half() -> None:
@@ -455,7 +455,7 @@ def hyperbola(x: FloatArray) -> FloatArray:
 
 @pytest.mark.parametrize("form", ["half", "half reversed", "across", "revolved"])
 def test_an_open_outline_goes_on_down_to_the_holder(tmp_path: Path, form: str) -> None:
-    """EXACT: vertex radius 6 um; the crest moves to z = 0 in every form."""
+    """EXACT: vertex radius 6 um; the apex moves to z = 0 in every form."""
     right = np.linspace(0.0, 60e-6, 121)
     x = np.concatenate([-right[:0:-1], right]) if form == "across" else right
     points = hyperbola(x)
@@ -492,8 +492,8 @@ def test_an_accelerator_may_be_an_island_of_points(tmp_path: Path, revolved: str
     assert_allclose(section.outline(1, 2001)[:, 1].min(), 1e-3, rtol=1e-6)
     # Without a gap the points are in the coordinates of the emitter's file.
     placed = Design.from_text(text.replace('gap = "1 mm"', ""), folder=tmp_path)
-    crest = 1e-3 - 6e-6 / math.tan(math.radians(17.0)) ** 2
-    assert_allclose(placed.gap, 6.6e-3 - crest, rtol=1e-6)
+    apex = 1e-3 - 6e-6 / math.tan(math.radians(17.0)) ** 2
+    assert_allclose(placed.gap, 6.6e-3 - apex, rtol=1e-6)
 
 
 def test_an_accelerator_may_be_a_body_on_the_axis(tmp_path: Path) -> None:

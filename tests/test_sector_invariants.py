@@ -14,7 +14,7 @@ from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import GeometryError, MeshError
 from conegap.geometries.solids.sector import Conductor, Sector, Tip, Wedge
 from conegap.geometries.solids.shapes import Block
-from conegap.solver import sector_field
+from conegap.solver.field3d import sector_solution as sector_field
 from conegap.solver.field3d.operator import SectorOperator
 from conegap.solver.field3d.sector_solution import SectorSolution, memory_needed, solve_sector
 from conegap.solver.field3d.tetrahedra import tetra_meshes

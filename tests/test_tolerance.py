@@ -18,14 +18,14 @@ from scipy.optimize import brentq
 
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import ComputationError, DesignError, OutputError
-from conegap.solver import kept_solves
 from conegap.solver.commands.main import main
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset
+from conegap.solver.studies import solve_cache as kept_solves
 from conegap.solver.studies.response_surface import build_surrogate
 from conegap.solver.studies.solve_cache import (
     KEPT,
-    KeptSolves,
-    Variant,
+    Changes,
+    SolveCache,
     resumable_folder,
     solved_onset,
 )
@@ -45,10 +45,10 @@ def hyperboloid(radius: float, gap: float) -> float:
 
 def closed_form(
     law: Callable[[float, float, float], float],
-) -> Callable[[Sequence[Variant], str], list[float]]:
+) -> Callable[[Sequence[Changes], str], list[float]]:
     """An onset callable from a law of tip radius, gap and temperature."""
 
-    def onset(variants: Sequence[Variant], what: str) -> list[float]:
+    def onset(variants: Sequence[Changes], what: str) -> list[float]:
         assert what
         drawn = {"emitter.tip_radius": RADIUS, "accelerator.gap": GAP, "liquid.temperature": 310.0}
         found = []
@@ -273,13 +273,13 @@ def redrawn_needle_text() -> str:
 
 
 def fake_solver(
-    counts: list[Variant], stop_after: int = 10**6
+    counts: list[Changes], stop_after: int = 10**6
 ) -> Callable[..., list[RigidOnset | str]]:
     """In place of the field solves: the closed form, counted; interrupted after some."""
     template = rigid_onset(needle_design(), meshes=2)
 
     def solve(
-        design: Design, variants: Sequence[Variant], *, finished: object = None, **_: object
+        design: Design, variants: Sequence[Changes], *, finished: object = None, **_: object
     ) -> list[RigidOnset | str]:
         results: list[RigidOnset | str] = []
         for k, variant in enumerate(variants):
@@ -301,20 +301,20 @@ def test_interrupted_run_goes_on_where_it_stopped(
     """INVARIANT: Ctrl-C keeps the finished solves; the next run makes only the missing ones."""
     monkeypatch.chdir(tmp_path)
     Path("mine.toml").write_text(redrawn_needle_text(), encoding="utf-8")
-    whole: list[Variant] = []
+    whole: list[Changes] = []
     monkeypatch.setattr(kept_solves, "onset_of_variants", fake_solver(whole))
     assert main(["tolerate", "mine.toml", "--to", "whole", "--samples", "2000"]) == 0
-    first: list[Variant] = []
+    first: list[Changes] = []
     monkeypatch.setattr(kept_solves, "onset_of_variants", fake_solver(first, stop_after=6))
     assert main(["tolerate", "mine.toml", "--samples", "2000"]) == 130
     folder = Path("conegap-tolerance-mine")
     assert [p.name for p in folder.iterdir()] == [KEPT]
-    second: list[Variant] = []
+    second: list[Changes] = []
     monkeypatch.setattr(kept_solves, "onset_of_variants", fake_solver(second))
     assert main(["tolerate", "mine.toml", "--samples", "2000"]) == 0
     assert len(first) == 6
     assert sorted(map(repr, first + second)) == sorted(map(repr, whole))
-    third: list[Variant] = []
+    third: list[Changes] = []
     monkeypatch.setattr(kept_solves, "onset_of_variants", fake_solver(third))
     assert main(["tolerate", "mine.toml", "--samples", "2000", "--fit", "5%"]) == 0
     assert third == []
@@ -330,20 +330,20 @@ def test_other_designs_and_damaged_lines_are_not_reused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """INVARIANT: a kept solve belongs to one design, and half a line to none."""
-    counts: list[Variant] = []
+    counts: list[Changes] = []
     monkeypatch.setattr(kept_solves, "onset_of_variants", fake_solver(counts))
     path = tmp_path / KEPT
-    variant: Variant = (("accelerator.gap", 0.6e-3),)
-    kept = KeptSolves(path)
+    variant: Changes = (("accelerator.gap", 0.6e-3),)
+    kept = SolveCache(path)
     (voltage,) = solved_onset(needle_design(), kept)([variant, variant], "x")[:1]
     assert len(counts) == 1
-    again = KeptSolves.read(path)
+    again = SolveCache.read(path)
     assert solved_onset(needle_design(), again)([variant], "x") == [voltage]
     assert len(counts) == 1
     solved_onset(redrawn_needle(0.5, 20.0), again)([variant], "x")
     assert len(counts) == 2
     path.write_text(path.read_text(encoding="utf-8")[:-25], encoding="utf-8")
-    assert len(KeptSolves.read(path).rows) == 1
+    assert len(SolveCache.read(path).rows) == 1
 
 
 def test_foreign_folders_are_left_alone(tmp_path: Path) -> None:
@@ -379,7 +379,10 @@ def test_results_and_callouts_agree() -> None:
     assert_allclose(1e-6 * float(tip["needed_tolerance"]), entry["needed_tolerance"], rtol=1e-5)
     low, high = study.band()
     assert results["onset"]["voltage_low_V"] == low < high == results["onset"]["voltage_high_V"]
-    assert results["surrogate"]["held_out_error"] <= results["surrogate"]["allowed_error"]
+    assert (
+        results["response_surface"]["held_out_error"]
+        <= results["response_surface"]["allowed_error"]
+    )
 
 
 @pytest.mark.slow
@@ -402,11 +405,11 @@ def test_sensitivities_equal_independent_solves() -> None:
     # The field stays the same: the slope is exact, whatever value the drawn design was fitted.
     exact = 0.25 * math.log(tension(315.0) / tension(305.0))
     assert_allclose(lines["liquid.temperature"].slope, exact, rtol=1e-6)
-    assert study.surrogate.held_out_error < 2e-3
+    assert study.response_surface.held_out_error < 2e-3
     assert study.nominal.voltage == drawn
     # A design between the fitted points, by three meshes.
     assert_allclose(
-        study.surrogate(np.array([[0.5, -0.5, 0.0]]))[0],
+        study.response_surface(np.array([[0.5, -0.5, 0.0]]))[0],
         math.log(
             rigid_onset(
                 design.with_value("emitter.tip_radius", 5.5e-6).with_value(

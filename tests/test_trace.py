@@ -35,7 +35,7 @@ BAR = ScaleBar(400.0, 20e-6)
 
 
 def cone_outline(radius: float = 60.0, length: float = 200.0, step: float = 1.5) -> np.ndarray:
-    """A cone with a round tip, from the left flank to the right, crest at (0, 0), [px]."""
+    """A cone with a round tip, from the left flank to the right, apex at (0, 0), [px]."""
     arc = radius * (math.pi / 2.0 - HALF_ANGLE)
     s = np.arange(-arc - length, arc + length, step)
     t = np.minimum(np.abs(s), arc) / radius
@@ -134,7 +134,7 @@ def test_the_whole_interval_holds_the_radius() -> None:
 
 
 def test_a_window_stops_where_the_edge_is_no_circle() -> None:
-    """INVARIANT: on a parabola, whose radius grows off the crest, wide windows are refused."""
+    """INVARIANT: on a parabola, whose radius grows off the apex, wide windows are refused."""
     random = np.random.default_rng(14)
     x = np.linspace(-260.0, 260.0, 900)
     parabola = np.column_stack([x, -(x**2) / 160.0])

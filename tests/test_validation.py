@@ -12,11 +12,12 @@ from numpy.testing import assert_allclose
 
 from conegap.geometries.quantities.errors import ComputationError, ConegapError, MeshError
 from conegap.solver.field.solution import FieldSolution, solve_field
-from conegap.validation import peer_cases, sections
+from conegap.validation.cases import peers as peer_cases
 from conegap.validation.cases.field import FieldCheck, field_rows, fitted_order
 from conegap.validation.cases.row import Case, Row
 from conegap.validation.cases.table import all_cases, run_case, run_validation
 from conegap.validation.reference_fem.plane import solve_finite_element
+from conegap.validation.sections import catalogue as sections
 from conegap.validation.sections.exact_case import ExactCase
 
 SLOW = pytest.mark.slow
@@ -173,7 +174,7 @@ def test_finite_elements_converge_to_the_exact_needle() -> None:
 
 
 def test_finite_elements_take_prescribed_data() -> None:
-    """EXACT: half-cylinder boss, exact potential on the far arc, crest field twice the uniform."""
+    """EXACT: half-cylinder boss, exact potential on the far arc, apex field twice the uniform."""
     case = sections.half_cylinder_boss(radius=1e-4)
     result = solve_finite_element(case.section, case.voltages, prescribed=case.prescribed_data)
     assert_allclose(result.edge_fields["edge"], 2.0, rtol=5e-5, atol=0)

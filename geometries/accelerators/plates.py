@@ -35,7 +35,7 @@ __all__ = [
 def gap_field() -> Any:
     """The field of every accelerator that stands at a drawn distance."""
     return described(
-        "axial distance from the metal crest of the emitter to the accelerator's near face", "1 mm"
+        "axial distance from the metal apex of the emitter to the accelerator's near face", "1 mm"
     )
 
 
@@ -54,12 +54,12 @@ class Accelerator(Part):
         return True
 
     def distance(self, emitter_crest: float, tables: Mapping[str, FloatArray]) -> float:
-        """Axial distance from the emitter's metal crest to the near face, [m].
+        """Axial distance from the emitter's metal apex to the near face, [m].
 
         Parameters
         ----------
         emitter_crest : float
-            Height of the crest in the coordinates of a measured emitter, [m].
+            Height of the apex in the coordinates of a measured emitter, [m].
         tables : mapping of str to (n, 2) array
             Points of the profiles, [m].
         """

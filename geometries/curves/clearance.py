@@ -225,7 +225,7 @@ def _deepest(island: _Loop, other: _Loop, beside: bool) -> tuple[float, FloatArr
 
 def _at(place: FloatArray) -> str:
     x, z = as_text(float(place[0]), LENGTH), as_text(float(place[1]), LENGTH)
-    return f"x = {x}, z = {z} (z counts from the emitter's crest)"
+    return f"x = {x}, z = {z} (z counts from the emitter's apex)"
 
 
 def _remedy(name: str) -> str:

@@ -24,7 +24,7 @@ __all__ = [
     "BoundaryLine",
     "DimensionMark",
     "EmittingEdge",
-    "GivenMesh",
+    "ImportedMesh",
     "Section",
     "Symmetry",
     "electrode_of",
@@ -85,7 +85,7 @@ class EmittingEdge:
     loop, index : int
         Boundary ``section.loops[loop][index]`` on which it lies, [-].
     t : float
-        Curve parameter of its nominal crest, [-].
+        Curve parameter of its nominal apex, [-].
     radius : float
         Radius of curvature in the plane of the section; 0 for a sharp corner at t = 0 or 1, [m].
     """
@@ -119,7 +119,7 @@ class BoundaryLine:
 
 
 @dataclass(frozen=True)
-class GivenMesh:
+class ImportedMesh:
     """Triangles that came with a section, to be solved on.
 
     Parameters
@@ -136,7 +136,7 @@ class GivenMesh:
     triangles: NDArray[np.int64]
     lines: tuple[BoundaryLine, ...]
 
-    def moved(self, by: FloatArray) -> GivenMesh:
+    def moved(self, by: FloatArray) -> ImportedMesh:
         """The mesh moved by (x, z), (2,) array, [m]."""
         return replace(self, points=self.points + by)
 
@@ -195,7 +195,7 @@ class Section:
         The section is one half of a shape that is symmetric about x = 0 (planar only).
     bodies, marks, notes
         For drawings and reports.
-    mesh : GivenMesh or None
+    mesh : ImportedMesh or None
         Triangles to solve on in place of a mesh of conegap's own.
     radius_errors : mapping of str to float
         Relative uncertainty of the radius of an emitting edge of which only points are known, [-].
@@ -209,7 +209,7 @@ class Section:
     bodies: tuple[Body, ...] = ()
     marks: tuple[DimensionMark, ...] = ()
     notes: tuple[str, ...] = field(default=())
-    mesh: GivenMesh | None = field(default=None, repr=False, compare=False)
+    mesh: ImportedMesh | None = field(default=None, repr=False, compare=False)
     radius_errors: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:

@@ -107,10 +107,10 @@ def _section(
     """The section, the chamber in use and remarks about the outlines."""
     emitter, accelerator = parts.emitter, parts.accelerator
     rough: list[Problem] = []
-    crest = 0.0
+    apex = 0.0
     if isinstance(emitter, ProfileEmitter):
         profile = emitter.profile(tables)
-        crest = profile.crest()
+        apex = profile.apex()
         if profile.wavy() > 6:
             rough.append(
                 Problem(
@@ -127,7 +127,7 @@ def _section(
     half = not planar or (emitter.symmetric(tables) and accelerator.symmetric(tables))
     setting = Setting(half, emitter.symmetry, parts.liquid.film_thickness, tables)
     drawn = emitter.outline(setting)
-    gap = accelerator.distance(crest, tables)
+    gap = accelerator.distance(apex, tables)
     facing = accelerator.outline(gap, setting)
     surface = max(float(b.curve.point([0.0, 0.5, 1.0])[:, 1].max()) for b in drawn.boundaries)
     if surface >= gap and not getattr(accelerator, "tip_inside", False):

@@ -179,7 +179,7 @@ class Design:
 
     @property
     def gap(self) -> float:
-        """Distance from the emitter's metal crest to the accelerator's near face, [m]."""
+        """Distance from the emitter's metal apex to the accelerator's near face, [m]."""
         return self._section.gap
 
     def section(self) -> Section:

@@ -31,7 +31,7 @@ class ProfileEmitter(Emitter):
     """An emitter whose edge was measured: a smooth curve through the points of a CSV file.
 
     An open outline starts on the axis (revolved) or at x = 0 or on the left flank (extruded), and
-    goes on straight along its last tangent down to the holder, `protrusion` below the crest.  With
+    goes on straight along its last tangent down to the holder, `protrusion` below the apex.  With
     `edge_radius` the points are scaled about the edge to that radius, which may have a
     tolerance.  An outline that closes on itself stands alone in, or around, an accelerator profile.
     """
@@ -91,12 +91,12 @@ class ProfileEmitter(Emitter):
             )
         if self.protrusion is None:
             raise GeometryError(
-                "emitter.protrusion is missing: add the height of the crest above the holder's "
+                "emitter.protrusion is missing: add the height of the apex above the holder's "
                 'face, such as protrusion = "3 mm"'
             )
         if not setting.half:
             profile = profile.whole()
-        curves = profile.raised(-profile.crest()).curves()
+        curves = profile.raised(-profile.apex()).curves()
         lead: list[Curve] = []
         flip = np.array([-1.0, 1.0])
         if profile.form == "across":
@@ -247,7 +247,7 @@ class ProfileAccelerator(Accelerator):
         revolved = setting.symmetry == "axisymmetric"
         profile = self.profile(setting.tables, revolved=revolved)
         curves = moved(profile.curves(), 0.0, gap - profile.lowest())
-        top = profile.crest() + gap - profile.lowest()
+        top = profile.apex() + gap - profile.lowest()
         mark = DimensionMark("accelerator.gap", length_text(gap), (0.0, 0.0), (0.0, gap))
         notes = (f"The accelerator's outline runs through the points of {self.points}.",)
         if profile.form == "between the poles":

@@ -1,4 +1,4 @@
-"""From measured points to the curve, its crest and its sharpest edge."""
+"""From measured points to the curve, its apex and its sharpest edge."""
 
 from __future__ import annotations
 
@@ -116,7 +116,7 @@ class Profile:
             )
         ]
 
-    def crest(self) -> float:
+    def apex(self) -> float:
         """Greatest height of the outline, [m]."""
         return float(polyline(self.curves(), _SAMPLES)[:, 1].max())
 

@@ -205,32 +205,32 @@ class Slit(Emitter):
         t = 0.0 if self.lip_radius == 0.0 else 0.5
         return EmittingEdge(name, 0, index, 1.0 - t if mirrored else t, self.lip_radius)
 
-    def _lip(self, crest: float) -> list[Curve]:
+    def _lip(self, apex: float) -> list[Curve]:
         """The right blade from the foot of its channel wall over the lip to its outer foot."""
         wall, r, foot = self.channel_height / 2.0, self.lip_radius, -self.protrusion
-        curves: list[Curve] = [Line((wall, foot), (wall, crest - r))]
+        curves: list[Curve] = [Line((wall, foot), (wall, apex - r))]
         outer = wall + r + self.land
         if r > 0.0 and self.land > 0.0:
-            curves.append(Arc((wall + r, crest - r), r, math.pi, math.pi / 2.0))
+            curves.append(Arc((wall + r, apex - r), r, math.pi, math.pi / 2.0))
         if self.land > 0.0:
-            curves.append(Line((wall + r, crest), (outer, crest)))
+            curves.append(Line((wall + r, apex), (outer, apex)))
         if r > 0.0:
             first = math.pi / 2.0 if self.land > 0.0 else math.pi
-            curves.append(Arc((outer, crest - r), r, first, self.lean))
+            curves.append(Arc((outer, apex - r), r, first, self.lean))
         x, z = curves[-1].end
         curves.append(
             Line((float(x), float(z)), (float(x + (z - foot) * math.tan(self.lean)), foot))
         )
         return curves
 
-    def _bank(self, crest: float, level: float) -> tuple[list[Curve], int]:
+    def _bank(self, apex: float, level: float) -> tuple[list[Curve], int]:
         """The part of the right blade above the liquid's level and the index of its outer arc."""
-        lip = self._lip(crest)
+        lip = self._lip(apex)
         wall, r = self.channel_height / 2.0, self.lip_radius
-        depth = crest - level
+        depth = apex - level
         edge = len(lip) - (1 if r == 0.0 else 2)
         if depth >= r and depth > 0.0:
-            lip[0] = Line((wall, level), (wall, crest - r))
+            lip[0] = Line((wall, level), (wall, apex - r))
             if depth - r > 1e-12 * max(depth, r):
                 return lip, edge
             return lip[1:], edge - 1

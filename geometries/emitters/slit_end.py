@@ -14,13 +14,13 @@ from conegap.geometries.quantities.errors import GeometryError
 from conegap.geometries.solids.sector import Conductor, Lip, Room3D, Sector
 from conegap.geometries.solids.shapes import (
     Block,
-    Common,
-    Cut,
-    Extruded,
-    Joined,
-    Raised,
-    Rocked,
+    Difference,
+    ExtrudedX,
+    ExtrudedZ,
+    Intersection,
+    PartialRevolve,
     Solid,
+    Union,
 )
 
 __all__ = ["blade_solid", "slit_end_sector"]
@@ -141,23 +141,23 @@ def blade_solid(slit: Slit, end: float, radius: float, start: float) -> Solid:
     """
     half, depth = slit.length / 2.0, 1.2 * slit.protrusion
     turn, pad = half - end, 0.2 * slit.protrusion
-    along = Extruded(_wedge(radius, slit.lean, depth), start - pad, half)
+    along = ExtrudedX(_wedge(radius, slit.lean, depth), start - pad, half)
     back = max(depth, half - start + pad)
     across = tuple(lying(curve, half) for curve in _wedge(radius, slit.lean, back))
-    down = Raised(across, -depth, 0.0)
+    down = ExtrudedZ(across, -depth, 0.0)
     corner = Block((turn, -2.0 * depth, -end), (half + pad, 2.0 * depth, pad))
-    quarter = Rocked(_wedge(radius, slit.lean, end), turn, -end, math.pi / 2.0)
-    return Joined((Cut(Common((along, down)), (corner,)), quarter))
+    quarter = PartialRevolve(_wedge(radius, slit.lean, end), turn, -end, math.pi / 2.0)
+    return Union((Difference(Intersection((along, down)), (corner,)), quarter))
 
 
 def _plate(plate: SlottedPlate, gap: float, start: float, far: float, wide: float) -> Solid:
     """The half plate at y > 0, closed beyond the end of its slot where it has one."""
     edge = plate.outline(gap, Setting(half=True, symmetry="planar")).islands[0]
     pad = 0.2 * (far - start)
-    blade = Extruded(edge, start - pad, far + pad)
+    blade = ExtrudedX(edge, start - pad, far + pad)
     if plate.slot_length is None or plate.slot_length / 2.0 >= far:
         return blade
     beyond = Block(
         (plate.slot_length / 2.0, -wide, gap), (far + pad, 2.0 * wide, gap + plate.thickness)
     )
-    return Joined((blade, beyond))
+    return Union((blade, beyond))

@@ -18,7 +18,7 @@ from conegap.geometries.parts.part import Length, Problem, derived
 from conegap.geometries.parts.surroundings import Room
 from conegap.geometries.quantities.errors import GeometryError
 from conegap.geometries.solids.sector import Conductor, Room3D, Sector
-from conegap.geometries.solids.shapes import Block, Cut, Extruded, Revolved, Solid
+from conegap.geometries.solids.shapes import Block, Difference, ExtrudedX, Revolved, Solid
 
 __all__ = ["Spot", "TipArray"]
 
@@ -259,12 +259,12 @@ class TipArray(TipGroup):
         """The accelerator over the quarter at x >= 0 and y >= 0."""
         if isinstance(accelerator, SlottedPlate):
             blade = accelerator.outline(gap, Setting(half=True, symmetry="planar")).islands[0]
-            return (Conductor("accelerator", Extruded(blade, -wide, 2.0 * wide)),)
+            return (Conductor("accelerator", ExtrudedX(blade, -wide, 2.0 * wide)),)
         if isinstance(accelerator, AperturePlate):
             far = gap + accelerator.thickness
             plate = Block((-wide, -deep, gap), (wide, deep, far))
             holes = tuple(_hole(accelerator, gap, place) for place in places)
-            return (Conductor("accelerator", Cut(plate, holes)),)
+            return (Conductor("accelerator", Difference(plate, holes)),)
         return ()
 
 

@@ -206,7 +206,7 @@ def _arcs(centre: Any, radius: float, start: float, sweep: float) -> Iterator[Ar
     """Arcs of at most half a turn, so that each is given by its ends and its sweep."""
     if not radius > 0.0 or sweep < _SMALLEST_SWEEP:
         return
-    # A little above half a turn still counts as one, so that a half circle keeps its crest inside.
+    # A little above half a turn still counts as one, so that a half circle keeps its apex inside.
     count = math.ceil(sweep / (1.5 * math.pi))
     for k in range(count):
         first = start + sweep * k / count

@@ -16,7 +16,7 @@ from conegap.geometries.curves.section import (
     Boundary,
     BoundaryLine,
     EmittingEdge,
-    GivenMesh,
+    ImportedMesh,
     Symmetry,
 )
 from conegap.geometries.imported.closed_loops import at_place, vacuum_on_left
@@ -45,13 +45,13 @@ class MeshedOutline:
     ----------
     loops : tuple of tuples of Boundary
         The outer outline counterclockwise, islands clockwise.
-    mesh : GivenMesh
+    mesh : ImportedMesh
     flips : int
         Inner edges that were flipped.
     """
 
     loops: tuple[tuple[Boundary, ...], ...]
-    mesh: GivenMesh
+    mesh: ImportedMesh
     flips: int
 
 
@@ -104,11 +104,11 @@ def meshed_outline(
         for k, row in enumerate(lines)
         for line in row
     ]
-    return MeshedOutline(ordered, GivenMesh(points, triangles, tuple(numbered)), flips)
+    return MeshedOutline(ordered, ImportedMesh(points, triangles, tuple(numbered)), flips)
 
 
 def radius_error(
-    loops: tuple[tuple[Boundary, ...], ...], mesh: GivenMesh, edge: EmittingEdge
+    loops: tuple[tuple[Boundary, ...], ...], mesh: ImportedMesh, edge: EmittingEdge
 ) -> float:
     """How uncertain the edge's radius is because only points of the outline are known, [-].
 
@@ -118,7 +118,7 @@ def radius_error(
     Parameters
     ----------
     loops : tuple of tuples of Boundary
-    mesh : GivenMesh
+    mesh : ImportedMesh
     edge : EmittingEdge
     """
     curve = loops[edge.loop][edge.index].curve

@@ -114,7 +114,7 @@ def _check_loop(loop: tuple[Boundary, ...], where: str) -> None:
 
 
 def emitting_edges(loops: Loops, marked: FloatArray) -> tuple[EmittingEdge, ...]:
-    """The marked places, or the crest: the place of liquid (or emitter) furthest along +z.
+    """The marked places, or the apex: the place of liquid (or emitter) furthest along +z.
 
     Parameters
     ----------

@@ -27,8 +27,8 @@ class ApexFrame:
     Parameters
     ----------
     points : (n, 2) array
-        From the left flank over the crest to the right flank; x from the axis, z up, [px].
-    crest : int
+        From the left flank over the apex to the right flank; x from the axis, z up, [px].
+    apex : int
         Number of the highest point.
     tilt : float
         Angle between the outline's axis and the picture's, [rad].
@@ -39,15 +39,15 @@ class ApexFrame:
     """
 
     points: FloatArray
-    crest: int
+    apex: int
     tilt: float
     turn: float
     origin: FloatArray
 
     @property
     def depth(self) -> float:
-        """Depth below the crest to which both flanks are seen, [px]."""
-        top = float(self.points[self.crest, 1])
+        """Depth below the apex to which both flanks are seen, [px]."""
+        top = float(self.points[self.apex, 1])
         return top - max(float(self.points[0, 1]), float(self.points[-1, 1]))
 
 
@@ -82,8 +82,8 @@ def apex_frame(points: FloatArray, name: str, *, tip: str = "up") -> ApexFrame:
     tilt = 0.0
     for _ in range(4):
         turned = _turned(upright, tilt)
-        crest = _crest(turned, name, tip)
-        step = _lean(turned, crest)
+        apex = _crest(turned, name, tip)
+        step = _lean(turned, apex)
         tilt += step
         if abs(tilt) > _LARGEST_TILT:
             raise DesignError(
@@ -92,11 +92,11 @@ def apex_frame(points: FloatArray, name: str, *, tip: str = "up") -> ApexFrame:
                 f"that the tip points {tip}, or check --tip"
             )
     turned = _turned(upright, tilt)
-    crest = _crest(turned, name, tip)
-    first, last = _falling(turned, crest)
+    apex = _crest(turned, name, tip)
+    first, last = _falling(turned, apex)
     kept = turned[first : last + 1]
-    origin = np.array([_middle(kept, crest - first), kept[crest - first, 1]])
-    return ApexFrame(kept - origin, crest - first, tilt, turn + tilt, origin)
+    origin = np.array([_middle(kept, apex - first), kept[apex - first, 1]])
+    return ApexFrame(kept - origin, apex - first, tilt, turn + tilt, origin)
 
 
 def _turned(points: FloatArray, angle: float) -> FloatArray:
@@ -108,23 +108,23 @@ def _crest(points: FloatArray, name: str, tip: str) -> int:
     """Highest point, in the middle of a level stretch."""
     z = points[:, 1]
     top = np.flatnonzero(z >= z.max() - 1e-9)
-    crest = int(top[len(top) // 2])
-    if crest < _END_POINTS or crest >= len(points) - _END_POINTS:
+    apex = int(top[len(top) // 2])
+    if apex < _END_POINTS or apex >= len(points) - _END_POINTS:
         raise DesignError(
             f"{name}: the outline ends at its highest point, so the edge lies out of the frame (or "
             f"the tip does not point {tip}); take a picture that shows both flanks, or give --tip"
         )
-    return crest
+    return apex
 
 
-def _falling(points: FloatArray, crest: int) -> tuple[int, int]:
-    """The stretch around the crest on which both flanks go down."""
+def _falling(points: FloatArray, apex: int) -> tuple[int, int]:
+    """The stretch around the apex on which both flanks go down."""
     z = points[:, 1]
-    slack = 0.02 * (z[crest] - z.min())
-    left = z[: crest + 1][::-1]
-    right = z[crest:]
-    first = crest - _stop(left, slack)
-    last = crest + _stop(right, slack)
+    slack = 0.02 * (z[apex] - z.min())
+    left = z[: apex + 1][::-1]
+    right = z[apex:]
+    first = apex - _stop(left, slack)
+    last = apex + _stop(right, slack)
     return first, last
 
 
@@ -136,11 +136,11 @@ def _stop(heights: FloatArray, slack: float) -> int:
     return int(np.argmin(heights[:end]))
 
 
-def _flanks(points: FloatArray, crest: int) -> tuple[FloatArray, FloatArray]:
-    """Middle between the flanks, and depth below the crest, at a row of depths."""
-    first, last = _falling(points, crest)
-    depth = points[crest, 1] - points[:, 1]
-    left, right = slice(first, crest + 1), slice(crest, last + 1)
+def _flanks(points: FloatArray, apex: int) -> tuple[FloatArray, FloatArray]:
+    """Middle between the flanks, and depth below the apex, at a row of depths."""
+    first, last = _falling(points, apex)
+    depth = points[apex, 1] - points[:, 1]
+    left, right = slice(first, apex + 1), slice(apex, last + 1)
     deepest = min(float(depth[left].max()), float(depth[right].max()))
     at = np.linspace(0.15, 0.95, 33) * deepest
     sides = []
@@ -150,14 +150,14 @@ def _flanks(points: FloatArray, crest: int) -> tuple[FloatArray, FloatArray]:
     return 0.5 * (sides[0] + sides[1]), at
 
 
-def _lean(points: FloatArray, crest: int) -> float:
+def _lean(points: FloatArray, apex: int) -> float:
     """Angle by which the outline must turn for its middle line to stand upright, [rad]."""
-    middle, depth = _flanks(points, crest)
+    middle, depth = _flanks(points, apex)
     slope = float(np.polyfit(depth, middle, 1)[0])
     # The middle line runs to the right as it goes down: turn clockwise, which is negative.
     return -math.atan(slope)
 
 
-def _middle(points: FloatArray, crest: int) -> float:
-    middle, _ = _flanks(points, crest)
+def _middle(points: FloatArray, apex: int) -> float:
+    middle, _ = _flanks(points, apex)
     return float(np.median(middle))

@@ -23,10 +23,10 @@ kind = "profile"
 points = "{points}"
 revolved = {revolved}
 corners = false
-# The fitted radius; the points are scaled about the crest to it.  The tolerance is that of even
+# The fitted radius; the points are scaled about the apex to it.  The tolerance is that of even
 # likelihood with the standard uncertainty of the fit, {standard}.
 edge_radius = {{ value = "{edge_radius}", tolerance = "{tolerance}", basis = "measured" }}
-# Height of the crest above the holder's face; the flank goes on straight down to it.
+# Height of the apex above the holder's face; the flank goes on straight down to it.
 protrusion = {{ value = "{protrusion}", basis = "assumed" }}          # <-
 
 [accelerator]
@@ -60,7 +60,7 @@ def radius_words(edge: MeasuredEdge) -> str:
 
     return (
         f"Edge radius {text(edge.radius)}, between {text(low)} and {text(high)} (k = 2, about "
-        f"95 %), fitted within {math.degrees(edge.window.angle):.0f} deg on both sides of the crest"
+        f"95 %), fitted within {math.degrees(edge.window.angle):.0f} deg on both sides of the apex"
     )
 
 

@@ -121,7 +121,7 @@ def _windows(frame: ApexFrame, name: str) -> list[Window]:
     guess = _first_radius(frame)
     found: list[Window] = []
     for angle in _ANGLES:
-        fit = _in_window(points, frame.crest, guess, angle)
+        fit = _in_window(points, frame.apex, guess, angle)
         if fit is None:
             continue
         found.append(Window(angle, fit))
@@ -151,7 +151,7 @@ def _first_radius(frame: ApexFrame) -> float:
         return max(frame.depth, 2.0)
 
 
-def _in_window(points: FloatArray, crest: int, radius: float, angle: float) -> CircleFit | None:
+def _in_window(points: FloatArray, apex: int, radius: float, angle: float) -> CircleFit | None:
     """A fit whose window follows its own circle; None where points are few or do not reach."""
     centre = np.array([0.0, -radius])
     fit: CircleFit | None = None
@@ -160,11 +160,11 @@ def _in_window(points: FloatArray, crest: int, radius: float, angle: float) -> C
         offset = points - centre
         polar = np.arctan2(offset[:, 0], offset[:, 1])
         outside = np.abs(polar) > angle
-        before = np.flatnonzero(outside[: crest + 1])
-        after = np.flatnonzero(outside[crest:])
+        before = np.flatnonzero(outside[: apex + 1])
+        after = np.flatnonzero(outside[apex:])
         if len(before) == 0 or len(after) == 0:
             return None
-        first, last = int(before[-1]) + 1, crest + int(after[0]) - 1
+        first, last = int(before[-1]) + 1, apex + int(after[0]) - 1
         if last - first + 1 < _FEWEST:
             return None
         if chosen == (first, last):
@@ -175,7 +175,7 @@ def _in_window(points: FloatArray, crest: int, radius: float, angle: float) -> C
         except DesignError:
             return None
         centre = np.array(fit.centre)
-        if centre[1] >= points[crest, 1]:
+        if centre[1] >= points[apex, 1]:
             return None
     return fit
 

@@ -36,7 +36,7 @@ def measured_profile(edge: MeasuredEdge, *, extruded: bool) -> FloatArray:
     Returns
     -------
     (n, 2) array
-        Radius or x, and height with the crest at 0, [m].
+        Radius or x, and height with the apex at 0, [m].
     """
     fit, frame = edge.window.fit, edge.frame
     points = frame.points - np.array([fit.centre[0], fit.centre[1] + fit.radius])
@@ -44,7 +44,7 @@ def measured_profile(edge: MeasuredEdge, *, extruded: bool) -> FloatArray:
     arc = np.linspace(0.0, edge.window.angle, count + 1)
     cap = fit.radius * np.column_stack([np.sin(arc), np.cos(arc) - 1.0])
     flip = np.array([-1.0, 1.0])
-    sides = [points[: frame.crest + 1] * flip, points[frame.crest :]]
+    sides = [points[: frame.apex + 1] * flip, points[frame.apex :]]
     depths = [_reach(side) for side in sides]
     if extruded:
         left, right = (

@@ -82,7 +82,7 @@ class Emitter(Part):
 
     @property
     def height(self) -> float:
-        """Height of the metal crest above the holder's face, [m]."""
+        """Height of the metal apex above the holder's face, [m]."""
         raise NotImplementedError
 
     @property

@@ -14,14 +14,14 @@ from conegap.geometries.curves.curve import Curve
 
 __all__ = [
     "Block",
-    "Common",
-    "Cut",
-    "Extruded",
-    "Joined",
-    "Raised",
+    "Difference",
+    "ExtrudedX",
+    "ExtrudedZ",
+    "Intersection",
+    "PartialRevolve",
     "Revolved",
-    "Rocked",
     "Solid",
+    "Union",
 ]
 
 Place: TypeAlias = tuple[float, float, float]
@@ -62,7 +62,7 @@ class Revolved:
 
 
 @dataclass(frozen=True)
-class Extruded:
+class ExtrudedX:
     """A closed outline in the plane (y, z) moved along x.
 
     Parameters
@@ -79,7 +79,7 @@ class Extruded:
 
 
 @dataclass(frozen=True)
-class Rocked:
+class PartialRevolve:
     """A closed outline in the plane (y, z) turned about an axis parallel to y.
 
     Parameters
@@ -99,7 +99,7 @@ class Rocked:
 
 
 @dataclass(frozen=True)
-class Raised:
+class ExtrudedZ:
     """A closed outline in the plane (x, y) moved along z.
 
     Parameters
@@ -116,25 +116,27 @@ class Raised:
 
 
 @dataclass(frozen=True)
-class Joined:
+class Union:
     """Everything that belongs to at least one of the parts."""
 
     parts: tuple[Solid, ...]
 
 
 @dataclass(frozen=True)
-class Common:
+class Intersection:
     """Everything that belongs to all of the parts."""
 
     parts: tuple[Solid, ...]
 
 
 @dataclass(frozen=True)
-class Cut:
+class Difference:
     """A body without what the tools take away."""
 
     body: Solid
     tools: tuple[Solid, ...]
 
 
-Solid: TypeAlias = Block | Revolved | Extruded | Rocked | Raised | Joined | Common | Cut
+Solid: TypeAlias = (
+    Block | Revolved | ExtrudedX | PartialRevolve | ExtrudedZ | Union | Intersection | Difference
+)

@@ -11,7 +11,7 @@ from conegap.geometries.design.design import Design
 from conegap.geometries.emitters.crown import Crown
 from conegap.geometries.emitters.tip_group import TipGroup
 from conegap.geometries.quantities.errors import ComputationError, DesignError
-from conegap.solver.common.parallel_map import side_by_side
+from conegap.solver.common.parallel_map import parallel_map
 from conegap.solver.common.progress import Progress
 from conegap.solver.field3d.sector_factor import SectorOnset, tip_fields
 from conegap.solver.field3d.sector_solution import solve_sector
@@ -89,7 +89,7 @@ def screening(
     variants = _variants(emitter) if curve else []
     if progress is not None:
         progress("screening", 0, len(variants) + 1)
-    found = side_by_side(
+    found = parallel_map(
         partial(_fields, design), [emitter.alone(), *variants], progress=progress, what="screening"
     )
     if isinstance(found[0], str):

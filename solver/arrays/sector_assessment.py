@@ -15,7 +15,7 @@ from conegap.solver.common.progress import Progress
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.field3d.sector_factor import SectorOnset
-from conegap.solver.operation.review import ReviewRow, criterion
+from conegap.solver.operation.review import ReviewRow, review_row
 
 __all__ = ["SectorAssessment", "assess_sector", "sector_rows", "sector_warnings"]
 
@@ -148,11 +148,11 @@ def sector_rows(design: Design, sector: SectorAssessment) -> tuple[ReviewRow, ..
     if sector.firing is not None:
         text = "voltage at which all tips fire, 95 % of the crowns"
         last = sector.firing.last[2]
-        return (criterion(text, last, design.voltage, "V", basis, advice),)
+        return (review_row(text, last, design.voltage, "V", basis, advice),)
     if len(sector.onset.tips) == 1:
         return ()
     text = f"onset of the weakest tips ({name})"
-    return (criterion(text, voltage, design.voltage, "V", basis, advice),)
+    return (review_row(text, voltage, design.voltage, "V", basis, advice),)
 
 
 def sector_warnings(design: Design) -> tuple[str, ...]:

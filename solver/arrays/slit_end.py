@@ -22,11 +22,11 @@ from conegap.geometries.design.design import Design
 from conegap.geometries.emitters.slit import Slit
 from conegap.geometries.emitters.slit_end import slit_end_sector
 from conegap.geometries.quantities.errors import ComputationError, GeometryError
-from conegap.solver.common.parallel_map import side_by_side
+from conegap.solver.common.parallel_map import parallel_map
 from conegap.solver.common.progress import Progress
 from conegap.solver.field3d.lip_field import LipField, lip_field
 from conegap.solver.field3d.sector_solution import SectorSolution, solve_sector
-from conegap.solver.operation.review import ReviewRow, criterion
+from conegap.solver.operation.review import ReviewRow, review_row
 
 __all__ = [
     "ALLOWED_FACTOR",
@@ -206,7 +206,7 @@ def slit_end(
         _Model(slit, design.accelerator, finer),
         *(model for _, model in others),
     ]
-    found = side_by_side(partial(_solved, design), models, progress=progress, what="slit's end")
+    found = parallel_map(partial(_solved, design), models, progress=progress, what="slit's end")
     (one, _), (two, solution) = (_or_raise(result) for result in found[:2])
     # Both crests are followed at the same places; where the straight part meets the rounding there
     # are two values, which interpolation would mix.
@@ -311,7 +311,7 @@ def end_rows(end: SlitEnd | None) -> tuple[ReviewRow, ...]:
     if end is None:
         return ()
     return (
-        criterion(
+        review_row(
             "field at the slit's ends over that in its middle",
             end.factor,
             ALLOWED_FACTOR,

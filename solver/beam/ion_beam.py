@@ -16,7 +16,7 @@ from conegap.geometries.emitters.slit import Slit
 from conegap.solver.beam.clearance import narrowest_clearance, weighted_quantile
 from conegap.solver.beam.landing import Landing
 from conegap.solver.beam.landing_spots import LandingSpot, landing_spots
-from conegap.solver.beam.launch import Emission, IonStarts, edge_currents, ion_starts
+from conegap.solver.beam.launch import IonStarts, LaunchModel, edge_currents, ion_starts
 from conegap.solver.beam.space_charge import SpaceChargeSpread, space_charge_spread
 from conegap.solver.beam.trajectories import Trajectories, trace
 from conegap.solver.field.electrodes import electrode_voltages
@@ -72,7 +72,7 @@ class Beam:
         Time of the computation, [s].
     """
 
-    emission: Emission
+    emission: LaunchModel
     starts: IonStarts
     trajectories: Trajectories
     edge_shares: Mapping[str, float]
@@ -134,7 +134,7 @@ def compute_beam(
     voltages: Mapping[str, float] | None = None,
     *,
     current: float | None = None,
-    emission: Emission | None = None,
+    emission: LaunchModel | None = None,
     ions: int = _IONS,
 ) -> Beam:
     """Follow the ions of a design through a field that is already solved.
@@ -188,7 +188,7 @@ def beam_of(
     mass: float,
     edge_shares: dict[str, float] | None = None,
     current: float | None = None,
-    emission: Emission | None = None,
+    emission: LaunchModel | None = None,
     ions: int = _IONS,
     notes: tuple[str, ...] = (),
 ) -> Beam:
@@ -216,7 +216,7 @@ def beam_of(
         The edges hold ions back or have no radius.
     """
     started = time.perf_counter()
-    emission = emission or Emission()
+    emission = emission or LaunchModel()
     section = solution.section
     edge_shares = edge_shares or {edge.name: 1.0 / len(section.edges) for edge in section.edges}
     field = field_at_points(solution, voltages)
@@ -340,10 +340,10 @@ def _spread(
     )
 
 
-def _assumptions(emission: Emission) -> tuple[str, ...]:
+def _assumptions(emission: LaunchModel) -> tuple[str, ...]:
     return (
         "Assumed: ions leave normal to the drawn surface, within "
-        f"{math.degrees(emission.half_angle):.3g} deg of the normal at the crest, with the cosine "
+        f"{math.degrees(emission.half_angle):.3g} deg of the normal at the apex, with the cosine "
         "of that angle.",
         f"They are followed from {emission.start_distance:.2g} edge radii off the surface; the "
         "field of the emitting cusp itself, which spreads them further, is left out.",

@@ -11,7 +11,7 @@ from conegap.geometries.curves.curve import FloatArray
 from conegap.solver.field.smooth_potential import Cubics
 from conegap.solver.mesh.coarse_mesh import IntArray
 
-__all__ = ["stages_of", "state_between", "step_error", "way_out"]
+__all__ = ["exit_edge", "stages_of", "state_between", "step_error"]
 
 _STAGES = np.zeros((7, 7))
 _STAGES[1, :1] = (1 / 5,)
@@ -63,7 +63,7 @@ def stages_of(cubics: Cubics, local: FloatArray, step: FloatArray) -> FloatArray
         np.multiply(at[0], at[:2], out=terms[3:5])
         np.multiply(at[1], at[1], out=terms[5])
         stages[number, :2] = at[2:]
-        np.einsum("ktn,tn->kn", cubics.push, terms, out=stages[number, 2:])
+        np.einsum("ktn,tn->kn", cubics.acceleration, terms, out=stages[number, 2:])
     return stages
 
 
@@ -107,7 +107,9 @@ def state_between(
     return np.asarray(local + step * np.einsum("sn,scn->cn", weights, stages))
 
 
-def way_out(local: FloatArray, stages: FloatArray, step: FloatArray) -> tuple[FloatArray, IntArray]:
+def exit_edge(
+    local: FloatArray, stages: FloatArray, step: FloatArray
+) -> tuple[FloatArray, IntArray]:
     """Share of each step until the ion leaves its piece, and through which side.
 
     Parameters

@@ -2,10 +2,10 @@
 
 A cusp of nanometres, which the field of the drawn surface does not show, emits the ions.  Here
 they start at rest on the drawn surface and leave along its normal, from every place whose normal
-leans less than an assumed half angle from that at the crest; the current there goes with the
+leans less than an assumed half angle from that at the apex; the current there goes with the
 cosine of the lean and with the area.  They are followed from a tenth of the edge's radius away
 from the surface, with the energy of the fall so far.  A liquid surface that turns by less than
-the half angle emits from its crest into the same cone instead.  The cusp's own field, which
+the half angle emits from its apex into the same cone instead.  The cusp's own field, which
 spreads the beam further, is left out.
 """
 
@@ -25,17 +25,17 @@ from conegap.solver.field.interpolation import FieldAtPoints
 from conegap.solver.field.solution import FieldSolution, Voltages
 from conegap.solver.onset.surface_balance import balance_field
 
-__all__ = ["Emission", "IonStarts", "edge_currents", "ion_starts"]
+__all__ = ["IonStarts", "LaunchModel", "edge_currents", "ion_starts"]
 
 
 @dataclass(frozen=True)
-class Emission:
+class LaunchModel:
     """Assumptions about the emission.
 
     Parameters
     ----------
     half_angle : float
-        Of the emission cone about the normal at the crest, assumed, [rad].
+        Of the emission cone about the normal at the apex, assumed, [rad].
     start_distance : float
         From the surface to where an ion is first followed, over the radius of the edge, [-].
     """
@@ -88,7 +88,7 @@ def ion_starts(
     field: FieldAtPoints,
     voltages: Voltages,
     edge_shares: dict[str, float],
-    emission: Emission,
+    emission: LaunchModel,
     count: int,
 ) -> IonStarts:
     """Starts on the emitting edges.
@@ -115,8 +115,8 @@ def ion_starts(
     parts = []
     for name in firing:
         edge = solution.section.edge(name)
-        crest = np.array(solution.edge(name, voltages).position)
-        parts.append(_on_edge(solution, edge, crest, emission, max(count // len(firing), 2)))
+        apex = np.array(solution.edge(name, voltages).position)
+        parts.append(_on_edge(solution, edge, apex, emission, max(count // len(firing), 2)))
     total = sum(firing.values())
     shares = [
         share / total * part[2] / part[2].sum()
@@ -175,14 +175,14 @@ def edge_currents(
 
 
 def _on_edge(
-    solution: FieldSolution, edge: EmittingEdge, crest: FloatArray, emission: Emission, count: int
+    solution: FieldSolution, edge: EmittingEdge, apex: FloatArray, emission: LaunchModel, count: int
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Positions, directions and currents of the ions of one edge."""
     section = solution.section
     curve = section.loops[edge.loop][edge.index].curve
     t = np.linspace(0.0, 1.0, 2001)
     points, normals = curve.point(t), curve.normal(t)
-    k = int(np.argmin(np.hypot(*(points - crest).T)))
+    k = int(np.argmin(np.hypot(*(points - apex).T)))
     lean = np.arctan2(normals[:, 0], normals[:, 1]) - math.atan2(normals[k, 0], normals[k, 1])
     lean = (lean + math.pi) % (2.0 * math.pi) - math.pi
     beyond = np.nonzero(np.abs(lean) > emission.half_angle)[0]

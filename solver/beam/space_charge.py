@@ -71,8 +71,8 @@ def added_angle(
     speed = ds / dt
     width = 0.5 * (half_width[1:] + half_width[:-1])[keep]
     per_current = 1.0 / (2.0 * epsilon_0) if sheet else 1.0 / (2.0 * math.pi * epsilon_0 * width)
-    push = elementary_charge / mass * np.sum(per_current / speed * dt)
-    return float(push / speed[-1])
+    acceleration = elementary_charge / mass * np.sum(per_current / speed * dt)
+    return float(acceleration / speed[-1])
 
 
 def space_charge_spread(

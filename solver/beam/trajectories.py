@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from scipy.constants import elementary_charge
 
 from conegap.geometries.curves.curve import FloatArray
-from conegap.solver.beam.ion_step import stages_of, state_between, step_error, way_out
+from conegap.solver.beam.ion_step import exit_edge, stages_of, state_between, step_error
 from conegap.solver.beam.landing import Landing, landings
 from conegap.solver.field.interpolation import FieldAtPoints
 from conegap.solver.mesh.coarse_mesh import IntArray
@@ -175,7 +175,7 @@ class _Flight:
             stages = stages_of(cubics, local, step)
             error = step_error(cubics, stages, step, self.field.spacing[tri]) / self.tolerance
             good = error <= 1.0
-            share, side = way_out(local, stages, step)
+            share, side = exit_edge(local, stages, step)
             share[~good] = 0.0
             side[~good] = -1
             local = state_between(local, stages, step, share)
@@ -202,8 +202,8 @@ class _Flight:
     def _whole_cell(self, y: FloatArray, gradient: FloatArray, tri: IntArray) -> FloatArray:
         """Time in which an ion moves by the spacing of the mesh, also from rest."""
         cell = self.field.spacing[tri]
-        pace, push = np.hypot(y[2], y[3]), np.hypot(gradient[0], gradient[1])
-        return np.asarray(2.0 * cell / (pace + np.sqrt(pace**2 + 2.0 * push * cell) + 1e-9))
+        pace, acceleration = np.hypot(y[2], y[3]), np.hypot(gradient[0], gradient[1])
+        return np.asarray(2.0 * cell / (pace + np.sqrt(pace**2 + 2.0 * acceleration * cell) + 1e-9))
 
     def _cross(self, alive: IntArray, side: IntArray, y: FloatArray) -> BoolArray:
         """Move ions to the piece beyond a side; True where there is a boundary instead."""

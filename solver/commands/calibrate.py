@@ -68,11 +68,11 @@ def _voltage(text: str, name: str) -> float:
 
 def _run(arguments: argparse.Namespace) -> int:
     from conegap.geometries.design.design import Design
-    from conegap.solver.commands.terminal import Speech
+    from conegap.solver.commands.terminal import Messages
     from conegap.solver.common.writing import json_text, new_files
     from conegap.solver.studies.calibration import calibrate
 
-    talk = Speech.of(arguments)
+    talk = Messages.of(arguments)
     measured = _voltage(arguments.measured, "measured")
     uncertainty = _voltage(arguments.uncertainty, "uncertainty")
     design = Design.read(arguments.design)

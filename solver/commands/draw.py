@@ -55,7 +55,7 @@ def design_name(given: str) -> str:
 def _run(arguments: argparse.Namespace) -> int:
     from conegap.geometries.design.design import Design
     from conegap.geometries.quantities.errors import OutputError
-    from conegap.solver.commands.terminal import Speech
+    from conegap.solver.commands.terminal import Messages
     from conegap.solver.common.writing import file_text, new_files
     from conegap.solver.figures.sector_pictures import section_title
 
@@ -72,7 +72,7 @@ def _run(arguments: argparse.Namespace) -> int:
 
     with new_files([target], may_replace=ours) as content:
         content.append(_drawing(design, mesh=arguments.mesh, ending=ending))
-    Speech.of(arguments).remark(f"written: {target}")
+    Messages.of(arguments).remark(f"written: {target}")
     return 0
 
 

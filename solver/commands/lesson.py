@@ -58,12 +58,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    from conegap.solver.commands.terminal import Speech, console
+    from conegap.solver.commands.terminal import Messages, console
     from conegap.solver.common.writing import new_files, new_folder
     from conegap.validation.lessons.course import lesson, run_lesson
     from conegap.validation.lessons.judging import guess_from
 
-    talk = Speech.of(arguments)
+    talk = Messages.of(arguments)
     if arguments.name is None:
         return _list(arguments)
     chapter = lesson(arguments.name)

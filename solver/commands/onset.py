@@ -94,10 +94,10 @@ def accuracy_of(text: str) -> float:
 def _run(arguments: argparse.Namespace) -> int:
     from conegap.geometries.design.design import Design
     from conegap.solver.commands.draw import design_name
-    from conegap.solver.commands.terminal import Speech
+    from conegap.solver.commands.terminal import Messages
     from conegap.solver.common.writing import json_text, new_folder
 
-    talk = Speech.of(arguments)
+    talk = Messages.of(arguments)
     accuracy = accuracy_of(arguments.accuracy)
     target = Path(arguments.to or f"conegap-report-{design_name(arguments.design)}")
     design = Design.read(arguments.design)

@@ -38,10 +38,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def _run(arguments: argparse.Namespace) -> int:
     from conegap.geometries.design.starters import starter, starter_tables
-    from conegap.solver.commands.terminal import Speech
+    from conegap.solver.commands.terminal import Messages
     from conegap.solver.common.writing import new_files
 
-    talk = Speech.of(arguments)
+    talk = Messages.of(arguments)
     text, tables = starter(arguments.kind), starter_tables(arguments.kind)
     if arguments.to is None:
         sys.stdout.write(text)

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from conegap.solver.common.progress import Progress
 
-__all__ = ["Speech", "console", "plain_table"]
+__all__ = ["Messages", "console", "plain_table"]
 
 _WIDTH_OF_A_FILE = 120
 
@@ -80,7 +80,7 @@ def plain_table(heads: Sequence[str], rows: Sequence[Sequence[str]], title: str 
 
 
 @dataclass(frozen=True)
-class Speech:
+class Messages:
     """What a command says beside its result, on standard error.
 
     Parameters
@@ -95,7 +95,7 @@ class Speech:
     verbose: bool = False
 
     @classmethod
-    def of(cls, arguments: argparse.Namespace) -> Speech:
+    def of(cls, arguments: argparse.Namespace) -> Messages:
         """As a command line asks for it."""
         return cls(bool(arguments.quiet), bool(arguments.verbose))
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from conegap.geometries.design.design import Design
     from conegap.solver.studies.tolerance import Share, ToleranceStudy
-    from conegap.solver.studies.tolerance_allocation import Callouts
+    from conegap.solver.studies.tolerance_allocation import ToleranceAllocations
 
 __all__ = ["EXAMPLES", "SUMMARY", "add_arguments"]
 
@@ -84,14 +84,14 @@ def _whole(text: str, name: str, low: int, high: int) -> int:
 def _run(arguments: argparse.Namespace) -> int:
     from conegap.geometries.design.design import Design
     from conegap.solver.commands.draw import design_name
-    from conegap.solver.commands.terminal import Speech
+    from conegap.solver.commands.terminal import Messages
     from conegap.solver.common.writing import json_text
     from conegap.solver.studies.solve_cache import resumable_folder
     from conegap.solver.studies.tolerance import toleranced, tolerate
     from conegap.solver.studies.tolerance_allocation import needed_tolerances, target_of
     from conegap.solver.studies.tolerance_tables import tolerance_results
 
-    talk = Speech.of(arguments)
+    talk = Messages.of(arguments)
     samples = _whole(arguments.samples, "samples", 1000, 2_000_000)
     seed = _whole(arguments.seed, "seed", 0, 2**31)
     target = Path(arguments.to or f"conegap-tolerance-{design_name(arguments.design)}")
@@ -129,7 +129,7 @@ def _run(arguments: argparse.Namespace) -> int:
     return 0 if _passes(design, study, callouts) else 1
 
 
-def _passes(design: Design, study: ToleranceStudy, callouts: Callouts | None) -> bool:
+def _passes(design: Design, study: ToleranceStudy, callouts: ToleranceAllocations | None) -> bool:
     limit = design.supply.voltage_limit
     reachable = callouts is None or callouts.reachable
     if limit is None:
@@ -138,7 +138,11 @@ def _passes(design: Design, study: ToleranceStudy, callouts: Callouts | None) ->
 
 
 def _write(
-    design: Design, study: ToleranceStudy, callouts: Callouts | None, results: str, folder: Path
+    design: Design,
+    study: ToleranceStudy,
+    callouts: ToleranceAllocations | None,
+    results: str,
+    folder: Path,
 ) -> None:
     from conegap.solver.common.writing import new_files
     from conegap.solver.figures.report_figures import charted, png_of, svg_of
@@ -164,7 +168,7 @@ def _curvature(line: Share) -> str:
     return f"{line.curvature:+.1e}" if line.curvature else "below noise"
 
 
-def _print(design: Design, study: ToleranceStudy, callouts: Callouts | None) -> None:
+def _print(design: Design, study: ToleranceStudy, callouts: ToleranceAllocations | None) -> None:
     from conegap.solver.commands.terminal import console, plain_table
     from conegap.solver.common.display_units import percent, voltage_text
 
@@ -178,7 +182,8 @@ def _print(design: Design, study: ToleranceStudy, callouts: Callouts | None) -> 
         ("half width over onset", percent(study.half_width)),
         (
             "surrogate's error on solves held out",
-            f"{study.surrogate.held_out_error:.1e} of the onset, {study.surrogate.solves} solves",
+            f"{study.response_surface.held_out_error:.1e} of the onset, "
+            f"{study.response_surface.solves} solves",
         ),
     ]
     limit, share = design.supply.voltage_limit, design.criteria.onset_fraction_of_supply
@@ -219,7 +224,7 @@ def _chance(study: ToleranceStudy, voltage: float) -> str:
     return f"{100.0 * value:.2g} %" if value < 0.995 else "above 99 %"
 
 
-def _print_callouts(callouts: Callouts, out: Console) -> None:
+def _print_callouts(callouts: ToleranceAllocations, out: Console) -> None:
     from conegap.solver.commands.terminal import plain_table
     from conegap.solver.common.display_units import voltage_text
 

@@ -67,10 +67,10 @@ def _run(arguments: argparse.Namespace) -> int:
     from conegap.geometries.micrograph.measured_profile import measured_profile
     from conegap.geometries.micrograph.pixel_outline import scale_bar
     from conegap.geometries.quantities.errors import OutputError
-    from conegap.solver.commands.terminal import Speech
+    from conegap.solver.commands.terminal import Messages
     from conegap.solver.common.writing import MARKER, file_system_refusals, json_text, new_folder
 
-    talk = Speech.of(arguments)
+    talk = Messages.of(arguments)
     bar = scale_bar(arguments.scale)
     reading = _pixels(arguments.reading)
     place = Path(arguments.file)
@@ -194,7 +194,7 @@ def _print(edge: MeasuredEdge) -> None:
         ("edge radius", text(edge.radius, 4)),
         ("interval (k = 2, about 95 %)", f"{text(low, 4)} to {text(high, 4)}"),
         *((f"standard uncertainty: {name}", text(u, 2)) for name, u in edge.parts.items()),
-        ("window, either side of the crest", f"{math.degrees(edge.window.angle):.0f}°"),
+        ("window, either side of the apex", f"{math.degrees(edge.window.angle):.0f}°"),
         ("points in the window", f"{fit.points}, worth {fit.independent:.0f} independent ones"),
         ("scatter of the points", f"{fit.scatter:.2f} px"),
         ("size of a pixel", text(edge.bar.pixel)),

@@ -40,11 +40,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    from conegap.solver.commands.terminal import Speech
+    from conegap.solver.commands.terminal import Messages
     from conegap.solver.common.writing import json_text
     from conegap.validation.cases.table import run_validation
 
-    talk = Speech.of(arguments)
+    talk = Messages.of(arguments)
     with talk.progress() as progress:
         rows = run_validation(include_slow=not arguments.quick, progress=progress)
     failed = [row for row in rows if row.failed]

@@ -59,11 +59,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def _run(arguments: argparse.Namespace) -> int:
     from conegap.geometries.design.design import Design
     from conegap.solver.commands.draw import design_name
-    from conegap.solver.commands.terminal import Speech
+    from conegap.solver.commands.terminal import Messages
     from conegap.solver.common.writing import json_text, new_folder
     from conegap.solver.studies.vary import check_ranges, range_of, vary
 
-    talk = Speech.of(arguments)
+    talk = Messages.of(arguments)
     target = Path(arguments.to or f"conegap-vary-{design_name(arguments.design)}")
     design = Design.read(arguments.design)
     ranges = tuple(range_of(design, text) for text in arguments.over)

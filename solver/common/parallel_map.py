@@ -15,7 +15,7 @@ from typing import TypeVar
 from conegap.geometries.quantities.errors import ComputationError, ConegapError
 from conegap.solver.common.progress import Progress
 
-__all__ = ["side_by_side"]
+__all__ = ["parallel_map"]
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
@@ -34,7 +34,7 @@ def _one(task: tuple[Callable[[Item], Result], Item]) -> Result | str:
         return str(error)
 
 
-def side_by_side(
+def parallel_map(
     solve: Callable[[Item], Result],
     items: Sequence[Item],
     *,

@@ -1,4 +1,4 @@
-"""The field at the crest of an emitting edge: how great, where, on what curvature."""
+"""The field at the apex of an emitting edge: how great, where, on what curvature."""
 
 from __future__ import annotations
 
@@ -11,15 +11,15 @@ from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import EmittingEdge, Section
 from conegap.geometries.quantities.errors import SharpEdgeError
 from conegap.solver.field.extrapolation import Estimate
-from conegap.solver.mesh.boundary_grid import Patch
+from conegap.solver.mesh.boundary_grid import BoundaryGrid
 from conegap.solver.mesh.surface_chain import path_length
 
-__all__ = ["EdgeField", "crest_of", "curvature_at", "refuse_sharp"]
+__all__ = ["EdgeField", "apex_of", "curvature_at", "refuse_sharp"]
 
 
 @dataclass(frozen=True)
 class EdgeField:
-    """Field at the crest of an emitting edge.
+    """Field at the apex of an emitting edge.
 
     Parameters
     ----------
@@ -72,7 +72,7 @@ class EdgeField:
         return self.estimate.level_sizes
 
 
-def crest_of(
+def apex_of(
     points: FloatArray, field: FloatArray, edge: EmittingEdge, scale: float
 ) -> tuple[float, FloatArray, bool]:
     """Greatest value along a chain by a local polynomial, its place, and whether at its end.
@@ -119,7 +119,7 @@ def crest_of(
 
 
 def curvature_at(
-    section: Section, edge: EmittingEdge, patch: Patch | None, position: FloatArray
+    section: Section, edge: EmittingEdge, grid: BoundaryGrid | None, position: FloatArray
 ) -> float:
     """Sum of the principal curvatures of the boundary at the place nearest a position, [1/m].
 
@@ -127,14 +127,14 @@ def curvature_at(
     ----------
     section : Section
     edge : EmittingEdge
-    patch : Patch or None
+    grid : BoundaryGrid or None
         Its curves are searched; the edge's own curve without one.
     position : (2,) array
         [m].
     """
     boundaries = [(edge.loop, edge.index)]
-    if patch is not None:
-        boundaries = [block.boundary for block in patch.blocks]
+    if grid is not None:
+        boundaries = [block.boundary for block in grid.blocks]
     best, result = math.inf, math.nan
     for loop, index in boundaries:
         curve = section.loops[loop][index].curve

@@ -94,15 +94,15 @@ class _DiffusionToHeldFaces(DiffusionTermNoCorrection):  # type: ignore[misc]
     """Diffusion between cells and to exterior faces, all of which are held at 0.
 
     FiPy finds the same entries of the matrix from the divergence of a gradient on every face of
-    every cell; a held face only adds its area over its distance to the diagonal.
+    every cell; a Dirichlet face only adds its area over its distance to the diagonal.
     """
 
     def _calcConstraints(self, var: Any) -> None:
-        """Entries of the diagonal and of the right-hand side that come from the held faces."""
+        """Entries of the diagonal and of the right-hand side that come from the Dirichlet faces."""
         mesh = var.mesh
-        held = ~mesh.interiorFaces
-        through = mesh._faceAreas[held] / mesh._cellDistances[held]
-        cells = mesh._adjacentCellIDs[0][held]
+        dirichlet = ~mesh.interiorFaces
+        through = mesh._faceAreas[dirichlet] / mesh._cellDistances[dirichlet]
+        cells = mesh._adjacentCellIDs[0][dirichlet]
         self.constraintL[var] = -np.bincount(cells, through, mesh.numberOfCells)
         self.constraintB[var] = np.zeros(mesh.numberOfCells)
 
@@ -118,7 +118,7 @@ class LaplaceOperator:
     mesh : FineMesh
     volumes : ControlVolumes
         Of that mesh.
-    held : (n,) array of bool
+    dirichlet : (n,) array of bool
         Points with given potential.
     reaction : (n,) array or None
         Integral over each control volume of the factor c in  div grad u - c u = 0, which the
@@ -131,16 +131,18 @@ class LaplaceOperator:
         self,
         mesh: FineMesh,
         volumes: ControlVolumes,
-        held: BoolArray,
+        dirichlet: BoolArray,
         reaction: FloatArray | None = None,
     ) -> None:
         self.count = len(mesh.points)
-        self._held = held
-        self._free = np.nonzero(~held)[0]
+        self._dirichlet = dirichlet
+        self._free = np.nonzero(~dirichlet)[0]
         self._volumes = volumes
         self._conductance = volumes.area / volumes.distance
         self._reaction = np.zeros(self.count) if reaction is None else reaction
-        self._factor = symmetric_factor(dual_matrix(volumes, held, reaction), mesh.ranks[~held])
+        self._factor = symmetric_factor(
+            dual_matrix(volumes, dirichlet, reaction), mesh.ranks[~dirichlet]
+        )
 
     def potentials(self, values: FloatArray) -> FloatArray:
         """Potentials at every point.
@@ -148,7 +150,7 @@ class LaplaceOperator:
         Parameters
         ----------
         values : (k, n) array
-            Potentials of the held points; other entries are ignored, [V].
+            Potentials of the Dirichlet points; other entries are ignored, [V].
 
         Returns
         -------
@@ -160,7 +162,7 @@ class LaplaceOperator:
         ConvergenceError
             The residual of the linear system is too large.
         """
-        result = np.where(self._held, values, 0.0)
+        result = np.where(self._dirichlet, values, 0.0)
         # FiPy's matrix is that of the divergence of the gradient: minus the outflow.
         source = self._outflow(result)[:, self._free]
         result[:, self._free] = self._factor.solve(np.ascontiguousarray(source.T)).T
@@ -176,7 +178,7 @@ class LaplaceOperator:
         return np.asarray(result)
 
     def charges(self, potentials: FloatArray) -> FloatArray:
-        """Outgoing flux of the held points for potentials at every point, (k, n) array."""
+        """Outgoing flux of the Dirichlet points for potentials at every point, (k, n) array."""
         flux = self._outflow(potentials)
         flux[:, self._free] = 0.0
         return flux
@@ -205,7 +207,7 @@ class _KeptMatrix(ScipySolver):  # type: ignore[misc]
 
 
 def dual_matrix(
-    volumes: ControlVolumes, held: BoolArray, reaction: FloatArray | None = None
+    volumes: ControlVolumes, dirichlet: BoolArray, reaction: FloatArray | None = None
 ) -> Any:
     """The matrix that FiPy assembles for the free points of a mesh, in their order.
 
@@ -214,7 +216,7 @@ def dual_matrix(
     Parameters
     ----------
     volumes : ControlVolumes
-    held : (n,) array of bool
+    dirichlet : (n,) array of bool
         Points with given potential.
     reaction : (n,) array or None
         As in `LaplaceOperator`.
@@ -223,8 +225,8 @@ def dual_matrix(
     -------
     (free, free) sparse matrix
     """
-    free = ~held
-    number = np.full(len(held), -1, dtype=np.int64)
+    free = ~dirichlet
+    number = np.full(len(dirichlet), -1, dtype=np.int64)
     number[free] = np.arange(np.count_nonzero(free))
     wanted = free[volumes.first] | free[volumes.last]
     one, two = number[volumes.first[wanted]], number[volumes.last[wanted]]

@@ -119,11 +119,11 @@ def solve_level(
     fixed = _fixed_points(mesh, boundaries, electrodes, prescribed, coarse.scale)
     count = len(mesh.points)
     values = np.zeros((len(fixed), count))
-    held = np.zeros(count, dtype=bool)
+    dirichlet = np.zeros(count, dtype=bool)
     for row, (nodes, given) in zip(values, fixed, strict=True):
         row[nodes] = given
-        held[nodes] = True
-    operator = LaplaceOperator(mesh, volumes, held)
+        dirichlet[nodes] = True
+    operator = LaplaceOperator(mesh, volumes, dirichlet)
     potentials = operator.potentials(values)
     charges = operator.charges(potentials)
     measure: dict[str, FloatArray] = {}

@@ -41,7 +41,7 @@ class Cubics:
         Gradients of u and of v, in the rows; the inverse of ``sides``.
     coefficients : (10, n) array
         In the order of `cubic_pieces`.
-    push : (2, 6, n) array
+    acceleration : (2, 6, n) array
         Second derivatives of u and v over time for a charge that follows the negative gradient:
         factors of 1, u, v, u^2, u v, v^2.
     """
@@ -50,7 +50,7 @@ class Cubics:
     sides: FloatArray
     slopes: FloatArray
     coefficients: FloatArray
-    push: FloatArray
+    acceleration: FloatArray
 
     @classmethod
     def of(cls, centre: FloatArray, sides: FloatArray, coefficients: FloatArray) -> Cubics:
@@ -59,8 +59,8 @@ class Cubics:
         slopes = np.stack([np.stack([d, -b]), np.stack([-c, a])]) / (a * d - b * c)
         metric = np.einsum("idn,jdn->ijn", slopes, slopes)
         rise = coefficients[_RISE_OF] * _RISE_BY[..., None]
-        push = -np.einsum("ijn,jtn->itn", metric, rise)
-        return cls(centre, sides, slopes, coefficients, push)
+        acceleration = -np.einsum("ijn,jtn->itn", metric, rise)
+        return cls(centre, sides, slopes, coefficients, acceleration)
 
     def at(self, pick: IntArray) -> Cubics:
         """Some of the cubics, as often as their numbers are given, (k,) array of int."""
@@ -69,7 +69,7 @@ class Cubics:
             self.sides.take(pick, axis=-1),
             self.slopes.take(pick, axis=-1),
             self.coefficients.take(pick, axis=-1),
-            self.push.take(pick, axis=-1),
+            self.acceleration.take(pick, axis=-1),
         )
 
     def shares(self, points: FloatArray) -> FloatArray:

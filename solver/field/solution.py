@@ -19,10 +19,10 @@ from scipy.interpolate import CubicSpline
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import EmittingEdge, Section
 from conegap.geometries.quantities.errors import GeometryError
-from conegap.solver.field.edge_field import EdgeField, crest_of, curvature_at, refuse_sharp
+from conegap.solver.field.edge_field import EdgeField, apex_of, curvature_at, refuse_sharp
 from conegap.solver.field.extrapolation import Estimate, combined, estimate
 from conegap.solver.field.level import Level, Prescribed, solve_level
-from conegap.solver.mesh.boundary_grid import Patch
+from conegap.solver.mesh.boundary_grid import BoundaryGrid
 from conegap.solver.mesh.coarse_mesh import CoarseMesh, IntArray, coarse_mesh
 from conegap.solver.mesh.morph import followed
 from conegap.solver.mesh.spacing import SpacingRule
@@ -137,23 +137,23 @@ class FieldSolution:
             The field grows without limit as the mesh is refined.
         """
         edge = self.section.edge(name)
-        patch = self._patch(edge)
+        grid = self._edge_grid(edge)
         weights = self.weights(voltages)
         values, places = [], []
         at_border = False
         for level in self.levels:
-            nodes = edge_nodes(level.mesh, edge, patch)
+            nodes = edge_nodes(level.mesh, edge, grid)
             points = level.mesh.points[nodes] * self.scale
             field = self._node_field(level, nodes, weights)
             sign = 1.0 if abs(field.max()) >= abs(field.min()) else -1.0
-            value, place, at_border = crest_of(points, sign * field, edge, self.scale)
+            value, place, at_border = apex_of(points, sign * field, edge, self.scale)
             values.append(sign * value)
             places.append(place)
         if edge.radius <= 0.0:
             refuse_sharp(edge, values)
         best = estimate(self.level_sizes, tuple(values))
-        # Without patches the sequence is less regular; and refinement knows the curve through
-        # given points, not the outline behind them.
+        # Without boundary-layer grids the sequence is less regular; and refinement knows the curve
+        # through # given points, not the outline behind them.
         wider = _GIVEN_MESH if self.section.mesh is not None else 1.0
         more = self.section.radius_errors.get(name, 0.0)
         best = replace(best, error=wider * best.error + more)
@@ -162,7 +162,7 @@ class FieldSolution:
             name=name,
             estimate=best,
             position=(float(position[0]), float(position[1])),
-            curvature=curvature_at(self.section, edge, patch, position),
+            curvature=curvature_at(self.section, edge, grid, position),
             at_border=at_border,
         )
 
@@ -182,7 +182,7 @@ class FieldSolution:
         edge = self.section.edge(name)
         values = []
         for level in self.levels:
-            nodes = edge_nodes(level.mesh, edge, self._patch(edge))
+            nodes = edge_nodes(level.mesh, edge, self._edge_grid(edge))
             points = level.mesh.points[nodes] * self.scale
             along = CubicSpline(path_length(points), self._node_field(level, nodes, weights))
             values.append(float(along(arc_position(points, np.array(place.position)))))
@@ -235,7 +235,7 @@ class FieldSolution:
         points = self.levels[-2].mesh.points[coarse_nodes] * self.scale
         # Coarse points of the fill are first-order places: the spacing jumps there.
         uneven = (coarse_nodes < len(self.coarse.points)) & ~np.isin(
-            coarse_nodes, self._patch_points()
+            coarse_nodes, self._grid_points()
         )
         middle, fine = bridged(points, middle, uneven), bridged(points, fine, uneven)
         value = fine + (fine - middle) / 3.0
@@ -250,10 +250,10 @@ class FieldSolution:
                 f"{', '.join(self.levels[0].measure)}"
             )
 
-    def _patch_points(self) -> IntArray:
-        """Coarse points inside the edge patches, where the spacing is smooth, (n,) array."""
-        inside = np.unique(self.coarse.triangles[self.coarse.fill_count :])
-        return np.setdiff1d(inside, np.unique(self.coarse.triangles[: self.coarse.fill_count]))
+    def _grid_points(self) -> IntArray:
+        """Coarse points within the boundary-layer grids, of smooth spacing, (n,) array."""
+        inside = np.unique(self.coarse.triangles[self.coarse.region_count :])
+        return np.setdiff1d(inside, np.unique(self.coarse.triangles[: self.coarse.region_count]))
 
     @property
     def _charge_unit(self) -> float:
@@ -267,9 +267,9 @@ class FieldSolution:
         flux = weights @ level.charges[:, nodes]
         return np.asarray(flux / level.total_measure[nodes] / self.scale)
 
-    def _patch(self, edge: EmittingEdge) -> Patch | None:
-        """The patch of an edge, None where there was no room for one."""
-        return next((p for p in self.coarse.patches if p.edge.name == edge.name), None)
+    def _edge_grid(self, edge: EmittingEdge) -> BoundaryGrid | None:
+        """The boundary-layer grid of an edge, None where there was no room for one."""
+        return next((p for p in self.coarse.grids if p.edge.name == edge.name), None)
 
 
 def solve_field(

@@ -23,14 +23,14 @@ _MOST_STEPS = 200
 
 
 class SectorOperator:
-    """Potentials of a tetrahedral mesh for given values on its held points.
+    """Potentials of a tetrahedral mesh for given values on its Dirichlet points.
 
     Parameters
     ----------
     points : (n, 3) array
         Scaled.
     volumes : ControlVolumes
-    held : (n,) array of bool
+    dirichlet : (n,) array of bool
         Points with given potential.
 
     Raises
@@ -39,12 +39,12 @@ class SectorOperator:
         A free point belongs to no sound tetrahedron.
     """
 
-    def __init__(self, points: FloatArray, volumes: ControlVolumes, held: BoolArray) -> None:
+    def __init__(self, points: FloatArray, volumes: ControlVolumes, dirichlet: BoolArray) -> None:
         self._volumes = volumes
-        self._held = held
-        self._free = ~held
+        self._dirichlet = dirichlet
+        self._free = ~dirichlet
         self._conductance = volumes.area / volumes.distance
-        self._matrix = -dual_matrix(volumes, held)
+        self._matrix = -dual_matrix(volumes, dirichlet)
         if not np.all(self._matrix.diagonal() > 0.0):
             raise MeshError("some points of the sector's mesh belong to no tetrahedron")
         self._multigrid = _multigrid(self._matrix)
@@ -55,7 +55,7 @@ class SectorOperator:
         Parameters
         ----------
         values : (n,) array
-            Of the held points; other entries are ignored, [V].
+            Of the Dirichlet points; other entries are ignored, [V].
         start : (n,) array or None
             First guess, [V].
 
@@ -68,7 +68,7 @@ class SectorOperator:
         ConvergenceError
             The residual stays above its tolerance.
         """
-        result = np.where(self._held, values, 0.0)
+        result = np.where(self._dirichlet, values, 0.0)
         source = -self.flux(result)[self._free]
         guess = None if start is None else start[self._free]
         found = self._multigrid.solve(
@@ -86,7 +86,7 @@ class SectorOperator:
         return result
 
     def flux(self, potential: FloatArray) -> FloatArray:
-        """Net flux out of every control volume, which is the charge of a held point, (n,) array.
+        """Net flux out of every control volume, the charge of a Dirichlet point, (n,) array.
 
         Parameters
         ----------

@@ -271,19 +271,19 @@ def _solve_level(mesh: TetraMesh, electrodes: tuple[str, ...]) -> SectorLevel:
     from conegap.solver.field3d.operator import SectorOperator
 
     count = len(mesh.points)
-    held = np.zeros(count, dtype=bool)
+    dirichlet = np.zeros(count, dtype=bool)
     values = np.zeros((len(electrodes), count))
     for row, electrode in zip(values, electrodes, strict=True):
         nodes = mesh.points_on(electrode)
-        nodes = nodes[~held[nodes]]
+        nodes = nodes[~dirichlet[nodes]]
         row[nodes] = 1.0
-        held[nodes] = True
-    operator = SectorOperator(mesh.points, tetra_volumes(mesh.points, mesh.tetrahedra), held)
+        dirichlet[nodes] = True
+    operator = SectorOperator(mesh.points, tetra_volumes(mesh.points, mesh.tetrahedra), dirichlet)
     potentials = np.empty_like(values)
     for k in range(len(electrodes) - 1):
         potentials[k] = operator.potential(values[k])
     potentials[-1] = 1.0 - potentials[:-1].sum(axis=0)
     charges = np.stack([operator.flux(row) for row in potentials])
-    charges[:, ~held] = 0.0
+    charges[:, ~dirichlet] = 0.0
     measure = triangle_measure(mesh.points, mesh.triangles[mesh.faces_of(*electrodes)])
     return SectorLevel(mesh, potentials, charges, measure)

@@ -12,14 +12,14 @@ from conegap.geometries.quantities.errors import MeshError
 from conegap.geometries.solids.sector import Room3D, Sector, Wedge
 from conegap.geometries.solids.shapes import (
     Block,
-    Common,
-    Cut,
-    Extruded,
-    Joined,
-    Raised,
+    Difference,
+    ExtrudedX,
+    ExtrudedZ,
+    Intersection,
+    PartialRevolve,
     Revolved,
-    Rocked,
     Solid,
+    Union,
 )
 
 __all__ = ["shape_of", "vacuum_shape"]
@@ -50,28 +50,28 @@ def shape_of(solid: Solid, scale: float) -> Any:
         face = _face(solid.outline, scale, np.array([x, y, 0.0]), start, np.array([0.0, 0.0, 1.0]))
         axis = occ.Axis((x, y, 0.0), occ.Z)
         return face.Revolve(axis, math.degrees(solid.sweep))
-    if isinstance(solid, Extruded):
+    if isinstance(solid, ExtrudedX):
         origin = np.array([solid.low / scale, 0.0, 0.0])
         face = _face(solid.outline, scale, origin, np.eye(3)[1], np.eye(3)[2])
         return face.Extrude(occ.Vec((solid.high - solid.low) / scale, 0.0, 0.0))
-    if isinstance(solid, Rocked):
+    if isinstance(solid, PartialRevolve):
         x, z = solid.x / scale, solid.z / scale
         face = _face(solid.outline, scale, np.array([x, 0.0, 0.0]), np.eye(3)[1], np.eye(3)[2])
         return face.Revolve(occ.Axis((x, 0.0, z), occ.Y), math.degrees(solid.sweep))
-    if isinstance(solid, Raised):
+    if isinstance(solid, ExtrudedZ):
         origin = np.array([0.0, 0.0, solid.low / scale])
         face = _face(solid.outline, scale, origin, np.eye(3)[0], np.eye(3)[1])
         return face.Extrude(occ.Vec(0.0, 0.0, (solid.high - solid.low) / scale))
-    if isinstance(solid, Cut):
+    if isinstance(solid, Difference):
         shape = shape_of(solid.body, scale)
         for tool in solid.tools:
             shape = shape - shape_of(tool, scale)
         return shape
-    if isinstance(solid, Joined | Common):
+    if isinstance(solid, Union | Intersection):
         shape = shape_of(solid.parts[0], scale)
         for part in solid.parts[1:]:
             other = shape_of(part, scale)
-            shape = shape + other if isinstance(solid, Joined) else shape * other
+            shape = shape + other if isinstance(solid, Union) else shape * other
         return shape
     raise MeshError(f"a {type(solid).__name__} cannot be built as a solid")
 
@@ -166,8 +166,8 @@ def _tube(sector: Sector, scale: float, fineness: float) -> list[Any]:
         Arc((0.0, 0.0), lip.reach, math.pi, 2.0 * math.pi),
     )
     turn = start + lip.straight
-    straight = shape_of(Extruded(circle, start - lip.reach, turn), scale)
-    bent = shape_of(Rocked(circle, turn, -lip.end_radius, lip.sweep), scale)
+    straight = shape_of(ExtrudedX(circle, start - lip.reach, turn), scale)
+    bent = shape_of(PartialRevolve(circle, turn, -lip.end_radius, lip.sweep), scale)
     for name, part in (("inside:straight", straight), ("inside:bent", bent)):
         part.faces.name = name
         part.faces.maxh = 0.5 * fineness * lip.reach / scale

@@ -89,7 +89,7 @@ def near_lip_section(
 def _near_loop(
     radius: float, lean: float, reach: float, middle: str
 ) -> tuple[Boundary, Boundary, Boundary, Boundary]:
-    """Cap, flank, part of the circle about the crest, and the middle line."""
+    """Cap, flank, part of the circle about the apex, and the middle line."""
     r, a, s = radius, lean, reach
     start = (r * math.cos(a), -r * (1.0 - math.sin(a)))
     along = np.array([math.sin(a), -math.cos(a)])
@@ -247,7 +247,7 @@ def edge_response(
     bend: float | None = None,
     functions: int = _FUNCTIONS,
 ) -> TipResponse:
-    """Field at the crest of a near section for every polar function on its outer circle.
+    """Field at the apex of a near section for every polar function on its outer circle.
 
     Parameters
     ----------
@@ -268,10 +268,10 @@ def edge_response(
     from conegap.solver.field.finite_volume import LaplaceOperator
 
     coarse = coarse_mesh(section)
-    crest = np.array([0.0, 0.0] if bend is None else [bend, 0.0]) / coarse.scale
+    origin = np.array([0.0, 0.0] if bend is None else [bend, 0.0]) / coarse.scale
 
     def polar(points: FloatArray) -> FloatArray:
-        across, along = (points - crest).T if bend is None else (points - crest)[:, ::-1].T
+        across, along = (points - origin).T if bend is None else (points - origin)[:, ::-1].T
         return np.asarray(np.arctan2(across, along))
 
     end = max(
@@ -284,7 +284,7 @@ def edge_response(
         mesh = subdivide(coarse, size)
         volumes = control_volumes(mesh, section.symmetry)
         points = len(mesh.points)
-        held = np.zeros(points, dtype=bool)
+        dirichlet = np.zeros(points, dtype=bool)
         values = np.zeros((functions, points))
         measure = np.zeros(points)
         for chain in mesh.chains:
@@ -293,15 +293,15 @@ def edge_response(
                 place = polar(mesh.points[chain.nodes])
                 values[:, chain.nodes] = polar_functions(place, end, functions)
             if name in ("outer", "emitter"):
-                held[chain.nodes] = True
+                dirichlet[chain.nodes] = True
             if name == "emitter":
                 share = surface_measure(mesh.points, chain.nodes, section.symmetry)
                 np.add.at(measure, chain.nodes, share)
         for chain in mesh.chains:
             if section.loops[chain.boundary[0]][chain.boundary[1]].name == "emitter":
                 values[:, chain.nodes] = 0.0
-        operator = LaplaceOperator(mesh, volumes, held)
+        operator = LaplaceOperator(mesh, volumes, dirichlet)
         charges = operator.charges(operator.potentials(values))
-        apex = int(np.argmin(np.linalg.norm(mesh.points - crest, axis=1)))
+        apex = int(np.argmin(np.linalg.norm(mesh.points - origin, axis=1)))
         rows.append(charges[:, apex] / measure[apex] / coarse.scale)
     return TipResponse(np.array(rows), sizes)

@@ -96,7 +96,7 @@ def _onset_words(assessment: Assessment) -> str:
 
 
 def chart_edge_field(axes: Axes, assessment: Assessment) -> Axes:
-    """Field along the drawn surface from the crest, at its rigid onset and as designed.
+    """Field along the drawn surface from the apex, at its rigid onset and as designed.
 
     Parameters
     ----------
@@ -148,7 +148,7 @@ def chart_edge_field(axes: Axes, assessment: Assessment) -> Axes:
     low = min(float(line.field[line.field > 0.0].min()) for line, _ in found)
     axes.set_ylim(max(0.6 * low, 2e-3 * largest) / unit.size, 1.6 * largest / unit.size)
     _log_ticks(axes)
-    axes.set_xlabel(f"distance from the crest along the surface [{lengths.name}]")
+    axes.set_xlabel(f"distance from the apex along the surface [{lengths.name}]")
     axes.set_ylabel(f"field [{unit.name}]")
     quiet_axes(axes)
     return legend_below(axes, columns=1, handle=2.6, left=True)

@@ -171,7 +171,7 @@ def chart_balance(axes: Axes, meniscus: MeniscusOnset) -> Axes:
     s = turning.fraction
     unit_pressure = meniscus.surface_tension / meniscus.radius
     along = turning.shape.length * meniscus.radius * s
-    field = 0.5 * turning.strength * turning.field**2 * unit_pressure
+    field = 0.5 * turning.electric_bond_number * turning.field**2 * unit_pressure
     liquid = np.full_like(s, turning.pressure * unit_pressure)
     tension = turning.shape.curvature(s) * unit_pressure
     # The last point shares its field with the solid beside the contact line.

@@ -56,7 +56,7 @@ def _outline(axes: Axes, edge: MeasuredEdge) -> None:
     points = edge.frame.points * size
     x, z = (c * size for c in fit.centre)
     radius = fit.radius * size
-    crest = z + radius
+    apex = z + radius
     axes.fill(points[:, 0], points[:, 1], fc=METAL, ec="none")
     polar = np.arctan2(points[:, 0] - x, points[:, 1] - z)
     inside = (np.abs(polar) <= edge.window.angle) & (points[:, 1] > z - radius)
@@ -79,10 +79,10 @@ def _outline(axes: Axes, edge: MeasuredEdge) -> None:
     )
     half = 0.5 * _REACH * radius
     axes.set_xlim(x - half, x + half)
-    axes.set_ylim(crest - 0.75 * _REACH * radius, crest + 0.25 * _REACH * radius)
+    axes.set_ylim(apex - 0.75 * _REACH * radius, apex + 0.25 * _REACH * radius)
     axes.set_aspect("equal", adjustable="box")
     axes.set_xlabel(f"from the axis [{unit.name}]")
-    axes.set_ylabel(f"height above the crest [{unit.name}]")
+    axes.set_ylabel(f"height above the apex [{unit.name}]")
     axes.legend(loc="upper right", markerscale=2.0)
 
 

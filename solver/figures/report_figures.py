@@ -243,9 +243,9 @@ def _field_pictures(assessment: Assessment) -> list[Picture]:
         ),
         Picture(
             "edge_field",
-            "Field along the surface as drawn, from the crest outwards. Its rigid onset is where "
-            "the field at the crest reaches the balance with surface tension.",
-            f"Field along the surface from the crest: at the rigid onset it starts at "
+            "Field along the surface as drawn, from the apex outwards. Its rigid onset is where "
+            "the field at the apex reaches the balance with surface tension.",
+            f"Field along the surface from the apex: at the rigid onset it starts at "
             f"{field_text(onset.edge_field)}, the balance with surface tension, and falls with "
             f"distance; at the design's voltages it starts at "
             f"{field_text(onset.numerical.value)}.",

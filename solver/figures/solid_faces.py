@@ -10,13 +10,13 @@ import numpy as np
 from conegap.geometries.curves.curve import FloatArray
 from conegap.solver.figures.depth_image import Faces, corner_normals
 
-__all__ = ["block", "cut_face", "drawn_out", "quilt", "together", "turned", "with_hole"]
+__all__ = ["block", "cut_face", "drawn_out", "grid_faces", "together", "turned", "with_hole"]
 
 Tint = tuple[float, float, float]
 CUT: Tint = (0.98, 0.95, 0.87)
 
 
-def quilt(points: FloatArray, tint: Tint) -> Faces:
+def grid_faces(points: FloatArray, tint: Tint) -> Faces:
     """Faces over a grid of points.
 
     Parameters
@@ -72,7 +72,7 @@ def turned(
     x = centre[0] + outline[:, :1] * np.cos(turn)
     y = centre[1] + outline[:, :1] * np.sin(turn)
     z = np.repeat(outline[:, 1:], count, axis=1)
-    return quilt(np.stack([x, y, z], axis=2), tint)
+    return grid_faces(np.stack([x, y, z], axis=2), tint)
 
 
 def drawn_out(outline: FloatArray, low: float, high: float, tint: Tint) -> Faces:
@@ -88,7 +88,7 @@ def drawn_out(outline: FloatArray, low: float, high: float, tint: Tint) -> Faces
     """
     closed = np.vstack([outline, outline[:1]])
     ends = [np.column_stack([np.full(len(closed), x), closed]) for x in (low, high)]
-    side = quilt(np.stack(ends, axis=1), tint)
+    side = grid_faces(np.stack(ends, axis=1), tint)
     return together([side, *(cut_face(end[:-1]) for end in ends)])
 
 
@@ -110,7 +110,7 @@ def block(low: Sequence[float], high: Sequence[float], tint: Tint) -> Faces:
         [[a, b, f], [d, b, f], [a, e, f], [d, e, f]],
         [[a, b, c], [d, b, c], [a, e, c], [d, e, c]],
     )
-    return together([quilt(np.array(side).reshape(2, 2, 3), tint) for side in sides])
+    return together([grid_faces(np.array(side).reshape(2, 2, 3), tint) for side in sides])
 
 
 def with_hole(
@@ -150,7 +150,7 @@ def with_hole(
         np.stack([centre[0] + r * cosine, centre[1] + r * sine, np.full(len(turn), z)], axis=1)
         for r in (np.full(len(turn), radius), reach)
     ]
-    return quilt(np.stack(rings), tint)
+    return grid_faces(np.stack(rings), tint)
 
 
 def cut_face(outline: FloatArray) -> Faces:
@@ -163,7 +163,7 @@ def cut_face(outline: FloatArray) -> Faces:
     """
     middle = outline.mean(axis=0)
     closed = np.vstack([outline, outline[:1]])
-    return quilt(np.stack([closed, np.broadcast_to(middle, closed.shape)]), CUT)
+    return grid_faces(np.stack([closed, np.broadcast_to(middle, closed.shape)]), CUT)
 
 
 def together(parts: Sequence[Faces]) -> Faces:

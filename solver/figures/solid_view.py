@@ -28,7 +28,7 @@ from conegap.solver.figures.solid_faces import (
     block,
     cut_face,
     drawn_out,
-    quilt,
+    grid_faces,
     together,
     turned,
     with_hole,
@@ -242,11 +242,11 @@ def _holed(
         parts.append(_level(-wide, wide, rows[-1] + along, deep, z))
     for x in (-wide, wide):
         side = np.array([[[x, cut, near], [x, deep, near]], [[x, cut, far], [x, deep, far]]])
-        parts.append(quilt(side, _PLATE))
+        parts.append(grid_faces(side, _PLATE))
     back = np.array(
         [[[-wide, deep, near], [wide, deep, near]], [[-wide, deep, far], [wide, deep, far]]]
     )
-    parts.append(quilt(back, _PLATE))
+    parts.append(grid_faces(back, _PLATE))
     for outline in plate_pieces(design, wide):
         parts.append(
             cut_face(np.column_stack([outline[:, 0], np.full(len(outline), cut), outline[:, 1]]))
@@ -256,7 +256,7 @@ def _holed(
 
 def _level(left: float, right: float, low: float, high: float, z: float) -> Faces:
     corners = [[[left, low, z], [right, low, z]], [[left, high, z], [right, high, z]]]
-    return quilt(np.array(corners), _PLATE)
+    return grid_faces(np.array(corners), _PLATE)
 
 
 def _slit_end(design: Design, slit: Slit, end: float) -> SolidView:
@@ -306,7 +306,7 @@ def _blade(slit: Slit, end: float, start: float) -> Faces:
             x, z = place(depths[:, None])
             z = np.maximum(z, lowest)
             y = sign * np.broadcast_to(wide(depths)[:, None], x.shape)
-            found.append(quilt(np.stack([x, y, z], axis=2), _EMITTER))
+            found.append(grid_faces(np.stack([x, y, z], axis=2), _EMITTER))
         return found
 
     below = 1.15 * deep

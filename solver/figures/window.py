@@ -108,7 +108,7 @@ def whole_outlines(section: Section, body: Body) -> list[FloatArray]:
 
 
 def edge_point(section: Section, edge: EmittingEdge) -> tuple[float, float]:
-    """Nominal crest of an emitting edge, (x, z), [m].
+    """Nominal apex of an emitting edge, (x, z), [m].
 
     Parameters
     ----------

@@ -30,7 +30,7 @@ from conegap.solver.liquid.surface_mesh import (
     liquid_mesh,
     stay_outside,
 )
-from conegap.solver.liquid.turning_point import fold_on_meshes, fold_reach
+from conegap.solver.liquid.turning_point import turning_point_on_meshes, turning_point_reach
 
 __all__ = [
     "LiquidSection",
@@ -65,7 +65,7 @@ class MeniscusBranch:
         Number of equilibria before the turning point.
     turning : Equilibrium
         The turning point on the finest mesh.
-    strength : Estimate
+    electric_bond_number : Estimate
         lambda = eps0 V^2 / (gamma a) at the turning point over the mesh sequence; for a free
         contact line a is the contact radius of the starting shape, [-].
     """
@@ -75,7 +75,7 @@ class MeniscusBranch:
     equilibria: tuple[Equilibrium, ...]
     turning_index: int
     turning: Equilibrium
-    strength: Estimate
+    electric_bond_number: Estimate
 
 
 def turning_point(
@@ -167,18 +167,22 @@ def turning_point(
         equilibria=equilibria,
         turning_index=turned,
         turning=fold,
-        strength=_cautious(estimate(levels, values)),
+        electric_bond_number=_cautious(estimate(levels, values)),
     )
 
 
-def _cautious(strength: Estimate) -> Estimate:
+def _cautious(electric_bond_number: Estimate) -> Estimate:
     """The estimate with at least a share of its correction as error.
 
     The field is singular at the contact line, so the order is not cleanly two and the sequence
     alone understates what the correction leaves.
     """
-    correction = abs(strength.value - strength.level_values[-1]) / abs(strength.value)
-    return replace(strength, error=max(strength.error, _CORRECTION_SHARE * correction))
+    correction = abs(electric_bond_number.value - electric_bond_number.level_values[-1]) / abs(
+        electric_bond_number.value
+    )
+    return replace(
+        electric_bond_number, error=max(electric_bond_number.error, _CORRECTION_SHARE * correction)
+    )
 
 
 def _fallen(points: list[BranchPoint]) -> int:
@@ -238,9 +242,9 @@ def _distance(one: MeniscusShape, two: MeniscusShape) -> float:
 
 def _recorded(problem: MeniscusProblem, point: BranchPoint) -> Equilibrium:
     """An equilibrium without its field, for tables and pictures."""
-    shape, pressure, strength = problem.parts(point.x)
+    shape, pressure, electric_bond_number = problem.parts(point.x)
     empty = np.empty(0)
-    return Equilibrium(shape, pressure, strength, empty, empty)
+    return Equilibrium(shape, pressure, electric_bond_number, empty, empty)
 
 
 def _refined(
@@ -254,12 +258,12 @@ def _refined(
     """The turning point on meshes made for its own shape, and its strength on each of them."""
     apart = after.x - before.x
     length = float(np.linalg.norm(apart))
-    return fold_on_meshes(
+    return turning_point_on_meshes(
         liquid,
         first.shape(0.5 * (before.x + after.x)),
         0.5 * (before.x + after.x),
         apart / length,
-        fold_reach(length),
+        turning_point_reach(length),
         levels,
         held=first.held,
         amount=first.amount,

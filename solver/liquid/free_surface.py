@@ -10,16 +10,16 @@ from conegap.solver.common.progress import Progress
 from conegap.solver.liquid.branch import SurfaceInSolid
 from conegap.solver.liquid.liquid_section import MeniscusOnset, meniscus_onset, moves
 
-__all__ = ["RIGID", "TURNING_POINT", "Criterion", "free_surface"]
+__all__ = ["RIGID", "TURNING_POINT", "OnsetCriterion", "free_surface"]
 
-Criterion = Literal["automatic", "rigid", "meniscus"]
+OnsetCriterion = Literal["automatic", "rigid", "meniscus"]
 
 RIGID = "rigid surface"
 TURNING_POINT = "meniscus turning point"
 
 
 def free_surface(
-    design: Design, criterion: Criterion, progress: Progress | None = None
+    design: Design, criterion: OnsetCriterion, progress: Progress | None = None
 ) -> tuple[MeniscusOnset | None, tuple[str, ...]]:
     """Turning point of the free surface where it is wanted and can be had, and why not.
 

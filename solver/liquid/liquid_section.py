@@ -30,12 +30,12 @@ from conegap.solver.liquid.slit_waves import FirstWave, first_tilt, first_wave
 
 __all__ = [
     "MeniscusOnset",
-    "apex_patch",
+    "apex_grid_radius",
     "held_in",
     "liquid_section",
     "meniscus_onset",
     "moves",
-    "strength_voltage",
+    "voltage_of_bond_number",
 ]
 
 _MODES = 14
@@ -116,11 +116,11 @@ class MeniscusOnset:
     @property
     def wave_voltage(self) -> float | None:
         """Voltage at which the first wave along a slit begins to grow, [V]."""
-        return None if self.wave is None else self._volts(self.wave.strength)
+        return None if self.wave is None else self._volts(self.wave.electric_bond_number)
 
     def voltage_of(self, equilibrium: Equilibrium) -> float:
         """Voltage of one shape of the branch, [V]."""
-        return self._volts(equilibrium.strength)
+        return self._volts(equilibrium.electric_bond_number)
 
     def as_dict(self) -> dict[str, Any]:
         """The turning point for the results contract."""
@@ -144,23 +144,28 @@ class MeniscusOnset:
             result["extinction_high_V"] = min(self.extinction.high, self.voltage)
         return result
 
-    def _volts(self, strength: float) -> float:
-        return strength_voltage(strength, self.surface_tension, self.radius) / self.factor
+    def _volts(self, electric_bond_number: float) -> float:
+        return (
+            voltage_of_bond_number(electric_bond_number, self.surface_tension, self.radius)
+            / self.factor
+        )
 
 
-def strength_voltage(strength: float, surface_tension: float, radius: float) -> float:
+def voltage_of_bond_number(
+    electric_bond_number: float, surface_tension: float, radius: float
+) -> float:
     """Voltage of a strength lambda = eps0 V^2 / (gamma a), [V].
 
     Parameters
     ----------
-    strength : float
+    electric_bond_number : float
         lambda, [-].
     surface_tension : float
         gamma, [N/m].
     radius : float
         Contact radius or half width a, [m].
     """
-    return math.sqrt(max(strength, 0.0) * (surface_tension * radius / epsilon_0))
+    return math.sqrt(max(electric_bond_number, 0.0) * (surface_tension * radius / epsilon_0))
 
 
 def moves(design: Design) -> bool:
@@ -181,8 +186,8 @@ def _surface(section: Section) -> tuple[int, int] | None:
     return None
 
 
-def apex_patch(shape: MeniscusShape) -> float:
-    """Radius on which to lay the patch of points around the apex, in contact radii, [-].
+def apex_grid_radius(shape: MeniscusShape) -> float:
+    """Radius on which to lay the grid of points around the apex, in contact radii, [-].
 
     Parameters
     ----------
@@ -222,7 +227,7 @@ def liquid_section(design: Design) -> LiquidSection:
     radius = contact[0]
 
     def draw(shape: MeniscusShape) -> tuple[Section, tuple[int, int]]:
-        edge = EmittingEdge("meniscus", *place, 0.0, apex_patch(shape) * radius)
+        edge = EmittingEdge("meniscus", *place, 0.0, apex_grid_radius(shape) * radius)
         curves = (shape.curve(radius, contact),)
         return section.with_surface(place, curves, edge), place
 
@@ -269,12 +274,12 @@ def meniscus_onset(design: Design, *, progress: Progress | None = None) -> Menis
     branch = turning_point(
         liquid, start, pressure=pressure, held=held, amount=amount, progress=progress
     )
-    voltage = strength_voltage(branch.strength.value, gamma, liquid.radius)
+    voltage = voltage_of_bond_number(branch.electric_bond_number.value, gamma, liquid.radius)
     tilt = first_tilt(liquid, branch) if symmetry == "axisymmetric" else None
     return MeniscusOnset(
         voltage=voltage,
         # The mesh sequence does not see the truncated modes or the parabola at the turning point.
-        error=branch.strength.error / 2.0 + _OTHER_ERROR,
+        error=branch.electric_bond_number.error / 2.0 + _OTHER_ERROR,
         held=held,
         radius=liquid.radius,
         contact=liquid.contact,
@@ -283,7 +288,7 @@ def meniscus_onset(design: Design, *, progress: Progress | None = None) -> Menis
         half_angle=half_angle(branch.turning.shape),
         extinction=_extinction(design, liquid, gamma),
         wave=first_wave(liquid, branch) if symmetry == "planar" else None,
-        tilt_voltage=None if tilt is None else strength_voltage(tilt, gamma, liquid.radius),
+        tilt_voltage=None if tilt is None else voltage_of_bond_number(tilt, gamma, liquid.radius),
         branch=branch,
     )
 

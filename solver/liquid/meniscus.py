@@ -36,7 +36,7 @@ class Equilibrium:
     shape : MeniscusShape
     pressure : float
         Gauge pressure in gamma / a, [-].
-    strength : float
+    electric_bond_number : float
         lambda = eps0 V^2 / (gamma a), [-].
     fraction : (n,) array
         Arc-length fractions of the surface points whose field is of second order.
@@ -48,7 +48,7 @@ class Equilibrium:
 
     shape: MeniscusShape
     pressure: float
-    strength: float
+    electric_bond_number: float
     fraction: FloatArray
     field: FloatArray
     bond_number: float = 0.0
@@ -56,7 +56,7 @@ class Equilibrium:
     @property
     def imbalance(self) -> FloatArray:
         """Residual pressure at the surface points, in gamma / a, (n,) array."""
-        stress = 0.5 * self.strength * self.field**2
+        stress = 0.5 * self.electric_bond_number * self.field**2
         weight = self.bond_number * self.shape.points(self.fraction)[:, 1]
         return np.asarray(self.pressure + stress - weight - self.shape.curvature(self.fraction))
 
@@ -69,8 +69,8 @@ class MeniscusProblem:
 
     With "volume with contact angle" the contact line is free and the slope there is given.  The
     unit of length is still the contact radius, which then varies while the volume stays: the last
-    unknown is the strength of the reference shape's contact radius.  This needs surroundings
-    without a length of their own (a drop on a plate in a uniform field).
+    unknown is the electric Bond number of the reference shape's contact radius.  This needs
+    surroundings without a length of their own (a drop on a plate in a uniform field).
 
     Parameters
     ----------
@@ -91,7 +91,7 @@ class MeniscusProblem:
         rho g a^2 / gamma, positive when the liquid stands up against gravity; needs a pinned
         contact line, [-].
     reference_field : float or None
-        e0 where it is known and nothing is taken over; the strength's scale only, [-].
+        e0 where it is known and nothing is taken over; the electric Bond number's scale only, [-].
     """
 
     def __init__(
@@ -136,12 +136,14 @@ class MeniscusProblem:
 
     @property
     def size(self) -> int:
-        """Number of unknowns without the strength."""
+        """Number of unknowns without the electric Bond number."""
         return self.modes + (0 if self.held == "pressure" else 1)
 
-    def unknowns(self, shape: MeniscusShape, pressure: float, strength: float) -> FloatArray:
+    def unknowns(
+        self, shape: MeniscusShape, pressure: float, electric_bond_number: float
+    ) -> FloatArray:
         """Vector of unknowns, scaled strength last."""
-        scaled = strength * self.reference_field**2 / self._growth(shape)
+        scaled = electric_bond_number * self.reference_field**2 / self._growth(shape)
         middle = [] if self.held == "pressure" else [pressure]
         return np.concatenate([shape.coefficients, middle, [scaled]])
 
@@ -179,12 +181,12 @@ class MeniscusProblem:
 
     def equilibrium(self, x: FloatArray) -> Equilibrium:
         """The shape and its field for a vector of unknowns."""
-        shape, pressure, strength = self.parts(x)
+        shape, pressure, electric_bond_number = self.parts(x)
         state, even = self.state(shape), self.field.even
         return Equilibrium(
             shape,
             pressure,
-            strength,
+            electric_bond_number,
             state.fraction[even],
             state.field[even] * self._ratio,
             self.bond_number,
@@ -201,7 +203,7 @@ class MeniscusProblem:
         return residual, jacobian
 
     def _assemble(self, x: FloatArray, *, jacobian: bool) -> tuple[FloatArray, FloatArray | None]:
-        shape, pressure, strength = self.parts(x)
+        shape, pressure, electric_bond_number = self.parts(x)
         state = self.state(shape)
         field = state.field * self._ratio
         at = self._interpolation @ field
@@ -209,7 +211,7 @@ class MeniscusProblem:
         weights = self._weights * (shape.points(s)[:, 0] if self._round else 1.0)
         bend = shape.curvature(s)
         weight = self.bond_number * shape.points(s)[:, 1]
-        balance = pressure + 0.5 * strength * at**2 - weight - bend
+        balance = pressure + 0.5 * electric_bond_number * at**2 - weight - bend
         residual = weights @ balance
         if self.held == "volume":
             residual = np.append(residual, shape.volume - self.amount)
@@ -235,9 +237,9 @@ class MeniscusProblem:
         change = (
             state.response(rise) * self._ratio - shape.curvature(nodes) * rise + along * sideways
         )
-        stress = strength * at * (change @ self._interpolation.T)
+        stress = electric_bond_number * at * (change @ self._interpolation.T)
         columns[:, : self.modes] = (stress - bends).T
-        columns += np.outer(0.5 * strength * at**2, growth_row)
+        columns += np.outer(0.5 * electric_bond_number * at**2, growth_row)
         if self.held != "pressure":
             columns[:, self.modes] = 1.0
         columns[:, -1] = 0.5 * at**2 * growth / self.reference_field**2

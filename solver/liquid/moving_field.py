@@ -62,9 +62,9 @@ class SurfaceState:
         (k, n) array
         """
         count = self._operator.count
-        held = np.zeros((len(surface_potential), count))
-        held[:, self._nodes] = surface_potential
-        potentials = self._operator.potentials(held)
+        dirichlet = np.zeros((len(surface_potential), count))
+        dirichlet[:, self._nodes] = surface_potential
+        potentials = self._operator.potentials(dirichlet)
         flux = self._operator.charges(potentials)[:, self._nodes]
         return np.asarray(flux / self.total)
 
@@ -100,13 +100,14 @@ class MovingField:
         self.scale = self.coarse.scale
         self.nodes, self.fraction = curve_nodes(self.mesh, surface)
         self.even = self._evenly_spaced()
-        self._held, self._values = self._boundary_values(potentials)
+        self._dirichlet, self._values = self._boundary_values(potentials)
         self._neighbours = [
             c.nodes
             for c in self.mesh.chains
             if c.boundary != surface and electrode_of(self._name(c.boundary)) is not None
         ]
-        # By place, not by boundary: the side of a patch on the axis is no boundary edge.
+        # By place, not by boundary: the side of a boundary-layer grid on the axis is no boundary
+        # edge.
         across = np.abs(self.mesh.points[:, 0])
         self._middle: BoolArray = across <= 1e-9 * across.max()
         self._extensions = self._extension_factors()
@@ -117,24 +118,24 @@ class MovingField:
     def _evenly_spaced(self) -> BoolArray:
         """Surface points whose field is of second order.
 
-        Where the spacing jumps, at the coarse points outside the patches, a single point's field
-        is off at first order; the ends of the surface count as even.
+        Where the spacing jumps, at the coarse points outside the boundary-layer grids, a single
+        point's field is off at first order; the ends of the surface count as even.
         """
-        fill = self.coarse.triangles[: self.coarse.fill_count]
+        fill = self.coarse.triangles[: self.coarse.region_count]
         even = ~np.isin(self.nodes, np.unique(fill))
         even[[0, -1]] = True
         return np.asarray(even)
 
     def _boundary_values(self, potentials: dict[str, float]) -> tuple[BoolArray, FloatArray]:
         """Held points and their potentials per volt."""
-        held = np.zeros(len(self.mesh.points), dtype=bool)
+        dirichlet = np.zeros(len(self.mesh.points), dtype=bool)
         values = np.zeros(len(self.mesh.points))
         for chain in self.mesh.chains:
             electrode = electrode_of(self._name(chain.boundary))
             if electrode is not None:
-                held[chain.nodes] = True
+                dirichlet[chain.nodes] = True
                 values[chain.nodes] = potentials.get(electrode, 0.0)
-        return held, values
+        return dirichlet, values
 
     def _extension_factors(self) -> list[_Extension]:
         """Factorised harmonic extensions of x and z displacements on the reference mesh."""
@@ -164,7 +165,7 @@ class MovingField:
         """
         mesh = self._displaced(positions)
         volumes = control_volumes(mesh, self.section.symmetry)
-        operator = LaplaceOperator(mesh, volumes, self._held)
+        operator = LaplaceOperator(mesh, volumes, self._dirichlet)
         total = self._surface_total(mesh.points)
         charge = operator.charges(operator.potentials(self._values[None, :]))[0]
         return SurfaceState(
@@ -188,10 +189,10 @@ class MovingField:
             The wave's potential is zero on the axis or line of symmetry.
         """
         mesh = state.mesh
-        held = self._held | self._middle if vanishes_in_the_middle else self._held
+        dirichlet = self._dirichlet | self._middle if vanishes_in_the_middle else self._dirichlet
         volumes = control_volumes(mesh, self.section.symmetry)
         reaction = self._reaction(mesh, around, along * self.scale)
-        return replace(state, _operator=LaplaceOperator(mesh, volumes, held, reaction))
+        return replace(state, _operator=LaplaceOperator(mesh, volumes, dirichlet, reaction))
 
     def _reaction(self, mesh: FineMesh, around: int, along: float) -> FloatArray:
         """Integrals of k^2, or of m^2 / r^2 times r, over the control volumes."""

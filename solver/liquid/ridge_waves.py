@@ -1,7 +1,7 @@
 """Waves along a charged ridge of liquid: where a row of emission sites would form.
 
 A free cylinder of liquid at a fixed potential, with radius R and field E on its surface, stands
-for the crest of a ridge.  Its axisymmetric waves of wave number k grow as
+for the apex of a ridge.  Its axisymmetric waves of wave number k grow as
 
     rho R^3 s^2 / gamma = x I1(x) / I0(x) [1 - x^2 + G (x K1(x) / K0(x) - 1)],   x = k R,
 

@@ -31,7 +31,7 @@ class FirstWave:
 
     Parameters
     ----------
-    strength : float
+    electric_bond_number : float
         lambda = eps0 V^2 / (gamma a) where it begins to grow, [-].
     wave_number : float
         k in inverse half widths, [-].
@@ -39,7 +39,7 @@ class FirstWave:
         Whether it begins below the turning point of the uniform meniscus.
     """
 
-    strength: float
+    electric_bond_number: float
     wave_number: float
     before_turning_point: bool
 
@@ -68,8 +68,8 @@ def first_wave(liquid: LiquidSection, branch: MeniscusBranch) -> FirstWave | Non
     found = _first_crossing(branch, lambda shape: _least_stable(liquid, branch, shape))
     if found is None:
         return None
-    strength, wave_number, early = found
-    return FirstWave(strength, wave_number, early)
+    electric_bond_number, wave_number, early = found
+    return FirstWave(electric_bond_number, wave_number, early)
 
 
 def first_tilt(liquid: LiquidSection, branch: MeniscusBranch) -> float | None:
@@ -92,7 +92,7 @@ def first_tilt(liquid: LiquidSection, branch: MeniscusBranch) -> float | None:
     def eigenvalue(shape: Equilibrium) -> tuple[float, float]:
         problem = problem_at(liquid, shape.shape, _LEVEL, branch.held, branch.amount)
         matrices = stability(problem, shape.shape, Wave(around=1), _MODES)
-        return smallest_eigenvalue(matrices, shape.strength), 1.0
+        return smallest_eigenvalue(matrices, shape.electric_bond_number), 1.0
 
     found = _first_crossing(branch, eigenvalue)
     return found[0] if found is not None and found[2] else None
@@ -104,18 +104,20 @@ def _first_crossing(
     """Strength of the first zero of an eigenvalue, its wave number, and whether it comes early."""
     previous: tuple[float, float] | None = None
     for number, shape in enumerate(branch.equilibria):
-        if shape.strength <= 0.0:
+        if shape.electric_bond_number <= 0.0:
             continue
         eigenvalue, wave_number = least(shape)
         if eigenvalue <= 0.0:
-            strength = shape.strength
+            electric_bond_number = shape.electric_bond_number
             if previous is not None:
                 before, value = previous
-                strength = before + (shape.strength - before) * value / (value - eigenvalue)
-            fold = branch.strength.value
-            early = number < branch.turning_index and strength < fold
-            return min(strength, fold), wave_number, early
-        previous = (shape.strength, eigenvalue)
+                electric_bond_number = before + (shape.electric_bond_number - before) * value / (
+                    value - eigenvalue
+                )
+            fold = branch.electric_bond_number.value
+            early = number < branch.turning_index and electric_bond_number < fold
+            return min(electric_bond_number, fold), wave_number, early
+        previous = (shape.electric_bond_number, eigenvalue)
     return None
 
 
@@ -128,7 +130,8 @@ def _least_stable(
     values: FloatArray = np.array(
         [
             smallest_eigenvalue(
-                stability(problem, shape.shape, Wave(along=k), _MODES, still), shape.strength
+                stability(problem, shape.shape, Wave(along=k), _MODES, still),
+                shape.electric_bond_number,
             )
             for k in _WAVE_NUMBERS
         ]

@@ -133,25 +133,29 @@ def stability(
     return StabilityMatrices(*matrices)
 
 
-def smallest_eigenvalue(matrices: StabilityMatrices, strength: float) -> float:
+def smallest_eigenvalue(matrices: StabilityMatrices, electric_bond_number: float) -> float:
     """Smallest eigenvalue of the balance at a strength; positive when stable, [-].
 
     Parameters
     ----------
     matrices : StabilityMatrices
-    strength : float
+    electric_bond_number : float
         lambda = eps0 V^2 / (gamma a), [-].
     """
     return float(
-        eigh(matrices.tension - strength * matrices.field, matrices.mass, eigvals_only=True)[0]
+        eigh(
+            matrices.tension - electric_bond_number * matrices.field,
+            matrices.mass,
+            eigvals_only=True,
+        )[0]
     )
 
 
 def critical_strength(matrices: StabilityMatrices) -> float:
     """Smallest strength at which a fixed shape becomes unstable, [-].
 
-    For a shape that stays in balance while the strength grows (a flat surface whose gauge
-    pressure follows the field).
+    For a shape that stays in balance while the electric Bond number grows (a flat surface whose
+    gauge pressure follows the field).
 
     Parameters
     ----------

@@ -18,7 +18,7 @@ __all__ = ["LiquidSection", "SurfaceInSolid", "liquid_mesh", "stay_outside"]
 
 _SURFACE_SPACING = 0.2
 _CONTACT_SPACING = 0.1
-_PATCH_ANGLE = 0.2
+_GRID_ANGLE = 0.2
 _TOUCH = 1e-3
 # Away from the liquid the mesh may be coarser than for a field whose every surface matters.
 _FAR_RULE = SpacingRule(per_radius=0.8, per_axis_distance=2.0, per_clearance=1.0, growth=0.5)
@@ -109,4 +109,4 @@ def liquid_mesh(
     places = tuple(
         ((float(x), float(z)), float(h)) for (x, z), h in zip(along, spacing, strict=True)
     )
-    return coarse_mesh(section, _FAR_RULE, places, _PATCH_ANGLE)
+    return coarse_mesh(section, _FAR_RULE, places, _GRID_ANGLE)

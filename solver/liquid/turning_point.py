@@ -13,7 +13,7 @@ from conegap.solver.liquid.shape import MeniscusShape
 from conegap.solver.liquid.surface_mesh import LiquidSection, liquid_mesh, stay_outside
 from conegap.solver.mesh.coarse_mesh import CoarseMesh
 
-__all__ = ["fold_on_meshes", "fold_reach"]
+__all__ = ["turning_point_on_meshes", "turning_point_reach"]
 
 _LARGEST_REACH = 0.06
 _MOST_SHIFTS = 12
@@ -23,7 +23,7 @@ _NEAR = 0.5
 _REFINED = 3e-6
 
 
-def fold_reach(apart: float) -> float:
+def turning_point_reach(apart: float) -> float:
     """Distance between the planes of a turning point, [-].
 
     Parameters
@@ -34,7 +34,7 @@ def fold_reach(apart: float) -> float:
     return float(np.clip(0.5 * apart, 0.02, _LARGEST_REACH))
 
 
-def fold_on_meshes(
+def turning_point_on_meshes(
     liquid: LiquidSection,
     shape: MeniscusShape,
     guess: FloatArray,
@@ -78,8 +78,8 @@ def fold_on_meshes(
         Of a neighbouring section, to be moved to this one where it can follow.
     quick : bool
         Beyond the first mesh balance one shape alone, in the plane of the first mesh's turning
-        point: the strength is flat there, so that the ends of the sequence miss the true vertex
-        by less than 1e-4, in the same way for similar designs.
+        point: the electric Bond number is flat there, so that the ends of the sequence miss the
+        true vertex by less than 1e-4, in the same way for similar designs.
     progress : callable or None
 
     Raises

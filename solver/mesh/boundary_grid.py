@@ -1,4 +1,4 @@
-"""Orthogonal patches of points around emitting edges.
+"""Orthogonal boundary-layer grids of points around emitting edges.
 
 Near an edge the points lie on curves parallel to the surface, spaced along the surface in
 proportion to the radius of curvature and outward in geometric progression, as polar coordinates
@@ -20,7 +20,7 @@ from conegap.geometries.quantities.errors import MeshError
 from conegap.solver.mesh.boundary_walk import Piece, arc_lengths, joined, trimmed, walk
 from conegap.solver.mesh.span import BoundaryIndex
 
-__all__ = ["Block", "Patch", "carried_over", "edge_patch"]
+__all__ = ["Block", "BoundaryGrid", "carried_over", "edge_grid"]
 
 _REACHES = (4.0, 3.0, 2.2, 1.6, 1.1, 0.75, 0.5, 0.3)
 _TRIMS = (0.0, 0.25, 0.5, 0.8)
@@ -30,7 +30,7 @@ _AT_END = 1e-9
 
 @dataclass(frozen=True)
 class Block:
-    """The part of a patch over one boundary curve.
+    """The part of a boundary-layer grid over one boundary curve.
 
     Parameters
     ----------
@@ -51,7 +51,7 @@ class Block:
 
 
 @dataclass(frozen=True)
-class Patch:
+class BoundaryGrid:
     """Blocks side by side along the surface, in the direction of the boundary.
 
     Parameters
@@ -122,7 +122,7 @@ def _blocks(
     blocks = []
     starts = np.concatenate([[0.0], np.cumsum(lengths)])
     curve, _, t, s = tables[home]
-    crest = starts[home] + np.interp(edge.t, t, s)
+    apex = starts[home] + np.interp(edge.t, t, s)
     arc = isinstance(curve, Arc)
     for number, (curve, boundary, t, s) in enumerate(tables):
         position = starts[number] + s
@@ -132,7 +132,7 @@ def _blocks(
             beyond = np.maximum(starts[home] - position, position - starts[home + 1])
             local = radius + np.maximum(beyond, 0.0)
         else:
-            local = np.sqrt(radius**2 + (position - crest) ** 2)
+            local = np.sqrt(radius**2 + (position - apex) ** 2)
         step = np.diff(s) * 0.5 * (1.0 / local[1:] + 1.0 / local[:-1]) / angle
         sigma = np.concatenate([[0.0], np.cumsum(step)])
         count = max(1, round(float(sigma[-1]))) if cells is None else cells[number]
@@ -150,7 +150,7 @@ def _surroundings(
 ) -> tuple[FloatArray, FloatArray]:
     """Sampled points of every boundary outside the chain, and those of other emitting edges.
 
-    Lines of symmetry on which the patch stands are its borders, not obstacles.
+    Lines of symmetry on which the boundary-layer grid stands are its borders, not obstacles.
     """
     inside = {boundary: sorted((a, b)) for boundary, a, b in chain}
     count = len(section.loops[edge.loop])
@@ -180,8 +180,10 @@ def _surroundings(
     return np.vstack(points), (np.vstack(other_edges) if other_edges else np.empty((0, 2)))
 
 
-def edge_patch(section: Section, edge: EmittingEdge, scale: float, angle: float) -> Patch | None:
-    """The largest patch that fits around an edge, or None when there is no room or no radius.
+def edge_grid(
+    section: Section, edge: EmittingEdge, scale: float, angle: float
+) -> BoundaryGrid | None:
+    """The largest boundary-layer grid around an edge, or None without room or radius.
 
     Parameters
     ----------
@@ -222,7 +224,7 @@ def edge_patch(section: Section, edge: EmittingEdge, scale: float, angle: float)
             if not chain:
                 continue
             layers = max(2, round(np.log1p(reach) / angle))
-            patch = Patch(
+            grid = BoundaryGrid(
                 edge=edge,
                 blocks=_blocks(chain, section, edge, radius, angle, scale),
                 layers=layers,
@@ -231,76 +233,76 @@ def edge_patch(section: Section, edge: EmittingEdge, scale: float, angle: float)
                 scale=scale,
                 open_ends=(end_back != "line", end_forth != "line"),
             )
-            if _fits(patch, section, chain, edge) and _keeps_its_side(patch, here / scale, rivals):
-                return patch
+            if _fits(grid, section, chain, edge) and _keeps_its_side(grid, here / scale, rivals):
+                return grid
     return None
 
 
-def carried_over(patch: Patch, section: Section) -> Patch:
-    """A patch on a neighbouring section, with as many cells and in the same unit of length.
+def carried_over(grid: BoundaryGrid, section: Section) -> BoundaryGrid:
+    """The same grid on a neighbouring section, with as many cells and in the same unit of length.
 
     Its ends on the surface keep their distance from the joint of curves that is nearer, in radii
     of the edge, so that everything moves smoothly with the section's dimensions.
 
     Parameters
     ----------
-    patch : Patch
+    grid : BoundaryGrid
     section : Section
         With the same boundaries and edges.
 
     Raises
     ------
     MeshError
-        The patch no longer finds its place.
+        The boundary-layer grid no longer finds its place.
     """
-    edge = section.edge(patch.edge.name)
-    radius = edge.radius / patch.scale
+    edge = section.edge(grid.edge.name)
+    radius = edge.radius / grid.scale
     chain: list[Piece] = []
-    for block in patch.blocks:
+    for block in grid.blocks:
         loop, index = block.boundary
         ends = [
-            _end_of(block.curve, section.loops[loop][index].curve, float(t), patch, radius)
+            _end_of(block.curve, section.loops[loop][index].curve, float(t), grid, radius)
             for t in block.parameter([0.0, float(block.cells)])
         ]
         if not ends[0] < ends[1]:
             raise MeshError(f"there is no room for the mesh around '{edge.name}'")
         chain.append((block.boundary, ends[0], ends[1]))
-    cells = tuple(block.cells for block in patch.blocks)
-    angle, scale = patch.angle, patch.scale
+    cells = tuple(block.cells for block in grid.blocks)
+    angle, scale = grid.angle, grid.scale
     blocks = _blocks(chain, section, edge, radius, angle, scale, cells)
-    return replace(patch, edge=edge, blocks=blocks, radius=radius)
+    return replace(grid, edge=edge, blocks=blocks, radius=radius)
 
 
-def _end_of(before: Curve, after: Curve, t: float, patch: Patch, radius: float) -> float:
-    """Parameter of a patch's end on a changed curve."""
+def _end_of(before: Curve, after: Curve, t: float, grid: BoundaryGrid, radius: float) -> float:
+    """Parameter of a boundary-layer grid's end on a changed curve."""
     if t < _AT_END or t > 1.0 - _AT_END:
         return float(round(t))
     table = np.linspace(0.0, 1.0, 1025)
-    old = arc_lengths(before, patch.scale, table)
-    new = arc_lengths(after, patch.scale, table)
+    old = arc_lengths(before, grid.scale, table)
+    new = arc_lengths(after, grid.scale, table)
     from_start = float(np.interp(t, table, old))
     from_end = float(old[-1]) - from_start
-    nearer = min(from_start, from_end) * radius / patch.radius
+    nearer = min(from_start, from_end) * radius / grid.radius
     if nearer >= new[-1]:
-        raise MeshError(f"there is no room for the mesh around '{patch.edge.name}'")
+        raise MeshError(f"there is no room for the mesh around '{grid.edge.name}'")
     target = nearer if from_start <= from_end else float(new[-1]) - nearer
     return float(np.interp(target, new, table))
 
 
-def _interior(patch: Patch) -> tuple[FloatArray, FloatArray]:
-    """Sampled points of a patch from its first layer outward and the clearance wanted at each."""
-    tau = np.arange(1.0, patch.layers + 0.25, 0.5)
+def _interior(grid: BoundaryGrid) -> tuple[FloatArray, FloatArray]:
+    """Sampled points of a grid from its first layer outward and the clearance wanted at each."""
+    tau = np.arange(1.0, grid.layers + 0.25, 0.5)
     points, wanted = [], []
-    for number, block in enumerate(patch.blocks):
+    for number, block in enumerate(grid.blocks):
         sigma, height = np.meshgrid(np.linspace(0.0, block.cells, 4 * block.cells + 1), tau)
-        points.append(patch.points(number, sigma, height).reshape(-1, 2))
-        wanted.append(0.6 * patch.angle * (patch.radius + patch.height(height.ravel())))
+        points.append(grid.points(number, sigma, height).reshape(-1, 2))
+        wanted.append(0.6 * grid.angle * (grid.radius + grid.height(height.ravel())))
     return np.vstack(points), np.concatenate(wanted)
 
 
-def _keeps_its_side(patch: Patch, here: FloatArray, rivals: list[FloatArray]) -> bool:
-    """Whether a patch stays on its own side of the line midway to every other edge."""
-    points, wanted = _interior(patch)
+def _keeps_its_side(grid: BoundaryGrid, here: FloatArray, rivals: list[FloatArray]) -> bool:
+    """Whether a grid stays on its own side of the line midway to every other edge."""
+    points, wanted = _interior(grid)
     for way in rivals:
         apart = float(np.hypot(*way))
         beyond = (points - here) @ (way / apart) - apart / 2.0
@@ -309,29 +311,29 @@ def _keeps_its_side(patch: Patch, here: FloatArray, rivals: list[FloatArray]) ->
     return True
 
 
-def _fits(patch: Patch, section: Section, chain: list[Piece], edge: EmittingEdge) -> bool:
-    """Whether the patch keeps clear of every other boundary and does not fold."""
-    around, other_edges = _surroundings(section, chain, edge, patch.scale, patch.open_ends)
-    points, wanted = _interior(patch)
+def _fits(grid: BoundaryGrid, section: Section, chain: list[Piece], edge: EmittingEdge) -> bool:
+    """Whether the boundary-layer grid keeps clear of every other boundary and does not fold."""
+    around, other_edges = _surroundings(section, chain, edge, grid.scale, grid.open_ends)
+    points, wanted = _interior(grid)
     if len(around):
         distance, _ = cKDTree(around).query(points)
         if np.any(distance < wanted):
             return False
     if len(other_edges):
-        top = patch.height(np.array([float(patch.layers)]))[0]
+        top = grid.height(np.array([float(grid.layers)]))[0]
         distance, _ = cKDTree(other_edges).query(points)
         if np.any(distance < 0.5 * top):
             return False
     half = section.symmetry == "axisymmetric" or section.mirrored
-    if half and points[:, 0].min() < -1e-9 * patch.radius:
+    if half and points[:, 0].min() < -1e-9 * grid.radius:
         return False
-    for number, block in enumerate(patch.blocks):
+    for number, block in enumerate(grid.blocks):
         # Finer than the cells: a hollow between two coarse points folds the lines too.
         sigma, tau = np.meshgrid(
-            np.linspace(0.0, block.cells, 4 * block.cells + 1), np.arange(patch.layers + 1.0)
+            np.linspace(0.0, block.cells, 4 * block.cells + 1), np.arange(grid.layers + 1.0)
         )
-        grid = patch.points(number, sigma, tau)
-        along, out = np.diff(grid, axis=1)[:-1], np.diff(grid, axis=0)[:, :-1]
+        place = grid.points(number, sigma, tau)
+        along, out = np.diff(place, axis=1)[:-1], np.diff(place, axis=0)[:, :-1]
         if np.any(along[..., 0] * out[..., 1] - along[..., 1] * out[..., 0] <= 0.0):
             return False
     return True

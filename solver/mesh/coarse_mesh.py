@@ -1,9 +1,9 @@
 """The coarse triangulation of a section, each triangle with a smooth map.
 
-The region outside the edge patches is filled by the mesher of the netgen library;
-the patches bring their own quadrilaterals, cut into triangles.  Refinement happens later, by
-uniform subdivision of every coarse triangle under its map, so that a sequence of meshes is nested
-and its error has an expansion in powers of the spacing.
+The region outside the boundary-layer grids is filled by the mesher of the netgen library;
+the boundary-layer grids bring their own quadrilaterals, cut into triangles.  Refinement happens
+later, by uniform subdivision of every coarse triangle under its map, so that a sequence of meshes
+is nested and its error has an expansion in powers of the spacing.
 """
 
 from __future__ import annotations
@@ -19,18 +19,18 @@ from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import Section
 from conegap.geometries.imported.edge_flips import delaunay_flipped
 from conegap.geometries.quantities.errors import GeometryError, MeshError
-from conegap.solver.mesh.boundary_grid import Patch, edge_patch
+from conegap.solver.mesh.boundary_grid import BoundaryGrid, edge_grid
 from conegap.solver.mesh.coarse_types import (
     CoarseMesh,
     CurvedEdge,
-    Fill,
     FillEdge,
     IntArray,
     SurfaceEdge,
+    UnstructuredRegion,
 )
-from conegap.solver.mesh.curved_triangles import first_fold, twice_areas
-from conegap.solver.mesh.grid_border import insert_patch
-from conegap.solver.mesh.imported_coarse import given_coarse_mesh
+from conegap.solver.mesh.curved_triangles import inverted_element, twice_areas
+from conegap.solver.mesh.grid_border import insert_grid
+from conegap.solver.mesh.imported_coarse import imported_coarse_mesh
 from conegap.solver.mesh.spacing import SpacingRule, divide_spans
 from conegap.solver.mesh.span import Span, section_spans
 from conegap.solver.mesh.triangle_quality import bare_share, keeps_outline
@@ -38,16 +38,17 @@ from conegap.solver.mesh.triangle_quality import bare_share, keeps_outline
 __all__ = [
     "CoarseMesh",
     "CurvedEdge",
-    "Fill",
     "IntArray",
     "SurfaceEdge",
+    "UnstructuredRegion",
     "assembled",
     "coarse_mesh",
 ]
 
 # Growth of the mesher's triangles, how far below its own wish an edge may lie undivided, and
 # whether points are inserted into a Delaunay triangulation: four times quicker than the advancing
-# front, and as good where the fill has more than a few triangles across, so not for few points.
+# front, and as good where the unstructured region has more than a few triangles across, so not for
+# few points.
 _ATTEMPTS = (
     (0.4, 0.3, True),
     (0.5, 0.3, False),
@@ -64,14 +65,14 @@ _FEW = 120
 # What fails with the usual spacing along the boundaries is tried again with a finer one.
 _FINER = (1.0, 0.5)
 _CROSSING = "the outline crosses or touches itself"
-_PATCH_ANGLE = 0.35
+_GRID_ANGLE = 0.35
 
 
 def coarse_mesh(
     section: Section,
     rule: SpacingRule | None = None,
     places: tuple[tuple[tuple[float, float], float], ...] = (),
-    patch_angle: float = _PATCH_ANGLE,
+    grid_angle: float = _GRID_ANGLE,
 ) -> CoarseMesh:
     """Mesh a section coarsely, or take the triangles that it brings.
 
@@ -82,8 +83,8 @@ def coarse_mesh(
         Spacing limits; the defaults when None.
     places : tuple of ((x, z), spacing)
         Places where a coarse spacing is asked for, both in [m].
-    patch_angle : float
-        Coarse spacing of the edge patches over the radius of curvature, [-].
+    grid_angle : float
+        Coarse spacing of the boundary-layer grids over the radius of curvature, [-].
 
     Raises
     ------
@@ -93,9 +94,9 @@ def coarse_mesh(
     rule = rule or SpacingRule()
     scale = _length_unit(section)
     if section.mesh is not None:
-        return given_coarse_mesh(section, section.mesh, scale)
+        return imported_coarse_mesh(section, section.mesh, scale)
     loops = section_spans(section, scale)
-    patches: list[Patch] = []
+    grids: list[BoundaryGrid] = []
     sharp = [(np.array(place) / scale, spacing / scale) for place, spacing in places]
     for edge in section.edges:
         if len(section.loops[edge.loop]) == 1 and not 0.05 < edge.t < 0.95:
@@ -103,11 +104,11 @@ def coarse_mesh(
                 f"the emitting edge '{edge.name}' lies where its closed outline begins and ends; "
                 "let the outline begin elsewhere"
             )
-        patch = edge_patch(section, edge, scale, patch_angle)
+        grid = edge_grid(section, edge, scale, grid_angle)
         place = section.loops[edge.loop][edge.index].curve.point(np.array([edge.t]))[0] / scale
-        if patch is not None:
-            loops = insert_patch(loops, patch)
-            patches.append(patch)
+        if grid is not None:
+            loops = insert_grid(loops, grid)
+            grids.append(grid)
         else:
             size = edge.radius / scale if edge.radius > 0 else 0.02 * section.gap / scale
             sharp.append((place, 0.3 * size))
@@ -118,15 +119,15 @@ def coarse_mesh(
         for grading, undivided, delaunay in _ATTEMPTS:
             if delaunay and few:
                 continue
-            filled = _fill(loops, divisions, grading, undivided, delaunay)
-            if isinstance(filled, str):
-                reason = filled
+            region = _fill_region(loops, divisions, grading, undivided, delaunay)
+            if isinstance(region, str):
+                reason = region
                 continue
-            if delaunay and bare_share(filled.points, filled.triangles, filled.ends) > _MOST_BARE:
+            if delaunay and bare_share(region.points, region.triangles, region.ends) > _MOST_BARE:
                 reason = "the mesher leaves gaps without points"
                 continue
             try:
-                return assembled(section, scale, filled, loops, patches)
+                return assembled(section, scale, region, loops, grids)
             except MeshError as error:
                 reason = str(error)
         if _CROSSING in reason:
@@ -151,13 +152,13 @@ def _length_unit(section: Section) -> float:
     return min(radii) if radii else min(section.gap if section.gap > 0 else size, size) / 100.0
 
 
-def _fill(
+def _fill_region(
     loops: list[list[Span]],
     divisions: list[list[FloatArray]],
     grading: float,
     undivided: float,
     delaunay: bool,
-) -> Fill | str:
+) -> UnstructuredRegion | str:
     """Mesh the region between spans; a string with the reason when it fails."""
     from netgen.geom2d import SplineGeometry
 
@@ -208,7 +209,7 @@ def _fill(
             a, b, along = b, a, along[::-1]
         divided = along[0] > 1e-9 or along[1] < 1.0 - 1e-9
         if spans[piece.span].divisions is not None and divided:
-            return "the mesher divided the border of an edge patch"
+            return "the mesher divided the border of a boundary-layer grid"
         u_first, u_last = piece.u_first + (piece.u_last - piece.u_first) * along
         edges.append(FillEdge(int(a), int(b), piece.span, float(u_first), float(u_last)))
     for number, mine in groupby(sorted(edges, key=lambda edge: edge.span), lambda edge: edge.span):
@@ -223,10 +224,10 @@ def _fill(
         triangles, _ = delaunay_flipped(array, triangles)
     except GeometryError:
         return "the mesher's triangles fold where curved boundaries leave their chords"
-    fill = Fill(array, triangles, tuple(edges))
-    if not keeps_outline(triangles, fill.ends):
+    region = UnstructuredRegion(array, triangles, tuple(edges))
+    if not keeps_outline(triangles, region.ends):
         return "the mesher left out points of the outline"
-    return fill
+    return region
 
 
 def _crossing(points: FloatArray, pieces: list[FillEdge]) -> FloatArray | None:
@@ -260,21 +261,21 @@ def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
 def assembled(
     section: Section,
     scale: float,
-    fill: Fill,
+    region: UnstructuredRegion,
     loops: list[list[Span]],
-    patches: Sequence[Patch],
+    grids: Sequence[BoundaryGrid],
 ) -> CoarseMesh:
-    """Join the fill and the patches into one coarse mesh.
+    """Join the unstructured region and the boundary-layer grids into one coarse mesh.
 
     Parameters
     ----------
     section : Section
     scale : float
         Length unit, > 0, [m].
-    fill : Fill
+    region : Fill
     loops : list of lists of Span
-        Between which the fill lies.
-    patches : sequence of Patch
+        Between which the unstructured region lies.
+    grids : sequence of BoundaryGrid
 
     Raises
     ------
@@ -282,13 +283,13 @@ def assembled(
         They do not fit together, or a triangle folds over on itself.
     """
     spans = [span for row in loops for span in row]
-    points = [fill.points]
-    count = len(fill.points)
-    tree = cKDTree(fill.points)
-    triangles, coordinates, patch_of, block_of = [fill.triangles], [], [], []
+    points = [region.points]
+    count = len(region.points)
+    tree = cKDTree(region.points)
+    triangles, coordinates, grid_of, block_of = [region.triangles], [], [], []
     surface: list[SurfaceEdge] = []
     curved: list[CurvedEdge] = []
-    for edge in fill.edges:
+    for edge in region.edges:
         span, ends = spans[edge.span], (edge.u_first, edge.u_last)
         if not span.straight:
             curved.append(CurvedEdge(edge.first, edge.last, span, *ends))
@@ -297,21 +298,21 @@ def assembled(
             surface.append(
                 SurfaceEdge(edge.first, edge.last, span.boundary, float(t[0]), float(t[1]), None)
             )
-    for number, patch in enumerate(patches):
-        ids, new, count = _patch_numbers(patch, tree, count)
+    for number, grid in enumerate(grids):
+        ids, new, count = _grid_numbers(grid, tree, count)
         points.append(new)
-        for block_number, block in enumerate(patch.blocks):
-            grid = ids[block_number]
-            tris, coords = _block_triangles(grid)
+        for block_number, block in enumerate(grid.blocks):
+            nodes = ids[block_number]
+            tris, coords = _block_triangles(nodes)
             triangles.append(tris)
             coordinates.append(coords)
-            patch_of.append(np.full(len(tris), number))
+            grid_of.append(np.full(len(tris), number))
             block_of.append(np.full(len(tris), block_number))
             for k in range(block.cells):
                 surface.append(
                     SurfaceEdge(
-                        int(grid[k, 0]),
-                        int(grid[k + 1, 0]),
+                        int(nodes[k, 0]),
+                        int(nodes[k + 1, 0]),
                         block.boundary,
                         float(k),
                         float(k + 1),
@@ -328,16 +329,16 @@ def assembled(
         scale=scale,
         points=all_points,
         triangles=all_triangles,
-        fill_count=len(fill.triangles),
-        patches=tuple(patches),
-        patch_of=np.concatenate(patch_of) if patch_of else empty,
+        region_count=len(region.triangles),
+        grids=tuple(grids),
+        grid_of=np.concatenate(grid_of) if grid_of else empty,
         block_of=np.concatenate(block_of) if block_of else empty,
         coordinates=np.vstack(coordinates) if coordinates else np.empty((0, 3, 2)),
         curved_edges=tuple(curved),
         surface_edges=tuple(surface),
-        fill=fill,
+        region=region,
     )
-    fold = first_fold(coarse)
+    fold = inverted_element(coarse)
     if fold is not None:
         raise MeshError(
             "a triangle beside a curved boundary folds over on itself near "
@@ -347,34 +348,34 @@ def assembled(
     return coarse
 
 
-def _patch_numbers(
-    patch: Patch, tree: cKDTree, count: int
+def _grid_numbers(
+    grid: BoundaryGrid, tree: cKDTree, count: int
 ) -> tuple[list[IntArray], FloatArray, int]:
-    """Point numbers of every block's (sigma, tau) grid; border points are those of the fill."""
-    grids: list[IntArray] = []
+    """Point numbers of every block's (sigma, tau) grid; border points are the region's."""
+    blocks: list[IntArray] = []
     new: list[FloatArray] = []
-    for number, block in enumerate(patch.blocks):
+    for number, block in enumerate(grid.blocks):
         sigma, tau = np.meshgrid(
-            np.arange(block.cells + 1.0), np.arange(patch.layers + 1.0), indexing="ij"
+            np.arange(block.cells + 1.0), np.arange(grid.layers + 1.0), indexing="ij"
         )
-        place = patch.points(number, sigma, tau)
-        grid = np.full(sigma.shape, -1, dtype=np.int64)
+        place = grid.points(number, sigma, tau)
+        numbers = np.full(sigma.shape, -1, dtype=np.int64)
         if number > 0:
-            grid[0] = grids[-1][-1]
-        border = tau == patch.layers
-        border[0] |= patch.open_ends[0] and number == 0
-        border[-1] |= patch.open_ends[1] and number == len(patch.blocks) - 1
-        missing = border & (grid < 0)
+            numbers[0] = blocks[-1][-1]
+        border = tau == grid.layers
+        border[0] |= grid.open_ends[0] and number == 0
+        border[-1] |= grid.open_ends[1] and number == len(grid.blocks) - 1
+        missing = border & (numbers < 0)
         distance, found = tree.query(place[missing])
-        if np.any(distance > 1e-6 * (patch.radius + patch.height(np.array([patch.layers]))[0])):
-            raise MeshError("an edge patch does not meet the surrounding mesh")
-        grid[missing] = found
-        free = grid < 0
-        grid[free] = count + np.arange(np.count_nonzero(free))
+        if np.any(distance > 1e-6 * (grid.radius + grid.height(np.array([grid.layers]))[0])):
+            raise MeshError("a boundary-layer grid does not meet the surrounding mesh")
+        numbers[missing] = found
+        free = numbers < 0
+        numbers[free] = count + np.arange(np.count_nonzero(free))
         new.append(place[free])
         count += int(np.count_nonzero(free))
-        grids.append(grid)
-    return grids, np.vstack(new) if new else np.empty((0, 2)), count
+        blocks.append(numbers)
+    return blocks, np.vstack(new) if new else np.empty((0, 2)), count
 
 
 def _block_triangles(grid: IntArray) -> tuple[IntArray, FloatArray]:

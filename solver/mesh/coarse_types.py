@@ -10,18 +10,18 @@ from numpy.typing import NDArray
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import Section
-from conegap.solver.mesh.boundary_grid import Patch
+from conegap.solver.mesh.boundary_grid import BoundaryGrid
 from conegap.solver.mesh.elimination import elimination_ranks
 from conegap.solver.mesh.span import BoundaryIndex, Span
 
-__all__ = ["CoarseMesh", "CurvedEdge", "Fill", "FillEdge", "IntArray", "SurfaceEdge"]
+__all__ = ["CoarseMesh", "CurvedEdge", "FillEdge", "IntArray", "SurfaceEdge", "UnstructuredRegion"]
 
 IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
 class FillEdge:
-    """A coarse edge of the fill on a span, counted through all loops, from u_first to u_last."""
+    """A coarse edge of the region on a span, counted through all loops, from u_first to u_last."""
 
     first: int
     last: int
@@ -31,7 +31,7 @@ class FillEdge:
 
 
 @dataclass(frozen=True)
-class Fill:
+class UnstructuredRegion:
     """Triangles between the spans.
 
     Parameters
@@ -56,7 +56,7 @@ class Fill:
 
 @dataclass(frozen=True)
 class CurvedEdge:
-    """A coarse edge of the fill that follows a curved span from u_first to u_last."""
+    """A coarse edge of the region that follows a curved span from u_first to u_last."""
 
     first: int
     last: int
@@ -69,8 +69,8 @@ class CurvedEdge:
 class SurfaceEdge:
     """A coarse edge on a boundary of the section.
 
-    ``block`` is the (patch, block) it belongs to, or None in the fill.  Positions are sigma of
-    the block or the curve parameter t.
+    ``block`` is the (boundary-layer grid, block) it belongs to, or None in the unstructured
+    region.  Positions are sigma of the block or the curve parameter t.
     """
 
     first: int
@@ -92,19 +92,19 @@ class CoarseMesh:
         Length unit, [m].
     points : (n, 2) array
     triangles : (m, 3) array
-        Counterclockwise; the fill first, then the patches.
-    fill_count : int
-        Number of triangles of the fill.
-    patches : tuple of Patch
-    patch_of, block_of : (m - fill_count,) arrays
-        Patch and block of every patch triangle.
+        Counterclockwise; the unstructured region first, then the boundary-layer grids.
+    region_count : int
+        Number of triangles of the unstructured region.
+    grids : tuple of BoundaryGrid
+    grid_of, block_of : (m - fill_count,) arrays
+        BoundaryGrid and block of every boundary-layer grid triangle.
     coordinates : (m - fill_count, 3, 2) array
-        (sigma, tau) of the corners of the patch triangles.
+        (sigma, tau) of the corners of the boundary-layer grid triangles.
     curved_edges : tuple of CurvedEdge
     surface_edges : tuple of SurfaceEdge
-    fill : Fill or None
-        What the fill was before it was joined to the patches; None for triangles that came with
-        the section.
+    region : Fill or None
+        What the unstructured region was before it was joined to the boundary-layer grids; None for
+        triangles that came with the section.
     like : CoarseMesh or None
         A mesh with the same triangles, whose edges and order of elimination serve this one too.
     """
@@ -113,14 +113,14 @@ class CoarseMesh:
     scale: float
     points: FloatArray
     triangles: IntArray
-    fill_count: int
-    patches: tuple[Patch, ...]
-    patch_of: IntArray
+    region_count: int
+    grids: tuple[BoundaryGrid, ...]
+    grid_of: IntArray
     block_of: IntArray
     coordinates: FloatArray
     curved_edges: tuple[CurvedEdge, ...]
     surface_edges: tuple[SurfaceEdge, ...]
-    fill: Fill | None = None
+    region: UnstructuredRegion | None = None
     like: CoarseMesh | None = field(default=None, repr=False, compare=False)
 
     @cached_property

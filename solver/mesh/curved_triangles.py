@@ -7,7 +7,7 @@ import numpy as np
 from conegap.geometries.curves.curve import FloatArray
 from conegap.solver.mesh.coarse_types import CoarseMesh, IntArray
 
-__all__ = ["departures", "first_fold", "lattice", "twice_areas"]
+__all__ = ["blending_displacement", "inverted_element", "lattice", "twice_areas"]
 
 _PARTS = 16  # as fine as the finest mesh ever divides
 
@@ -52,8 +52,10 @@ def twice_areas(points: FloatArray, triangles: IntArray) -> FloatArray:
     return np.asarray(ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0])
 
 
-def departures(coarse: CoarseMesh, barycentric: FloatArray) -> tuple[IntArray, FloatArray]:
-    """How far points of fill triangles move where a side of theirs follows a curve.
+def blending_displacement(
+    coarse: CoarseMesh, barycentric: FloatArray
+) -> tuple[IntArray, FloatArray]:
+    """How far points of triangles move where a side of theirs follows a curve.
 
     A smooth blend that vanishes on the other sides: with barycentric coordinates a and b of the
     edge's ends, the departure of the curve from its chord at s = (1 + b - a)/2 enters with weight
@@ -96,22 +98,22 @@ def departures(coarse: CoarseMesh, barycentric: FloatArray) -> tuple[IntArray, F
 
 
 def _curved_sides(coarse: CoarseMesh) -> tuple[IntArray, IntArray, IntArray]:
-    """Triangle, side and curved edge of every side of the fill that follows a curve."""
+    """Triangle, side and curved edge of every side of the region that follows a curve."""
     count = len(coarse.points)
     ends = np.array([(c.first, c.last) for c in coarse.curved_edges], dtype=np.int64)
     ends = np.sort(ends.reshape(-1, 2), axis=1)
     keys = ends[:, 0] * count + ends[:, 1]
     order = np.argsort(keys)
-    fill = coarse.triangles[: coarse.fill_count]
-    sides = np.sort(np.stack([fill, np.roll(fill, -1, axis=1)], axis=2), axis=2)
+    region = coarse.triangles[: coarse.region_count]
+    sides = np.sort(np.stack([region, np.roll(region, -1, axis=1)], axis=2), axis=2)
     sought = sides[..., 0] * count + sides[..., 1]
     triangle, side = np.nonzero(np.isin(sought, keys))
     found = np.searchsorted(keys, sought[triangle, side], sorter=order)
     return triangle, side, order[found]
 
 
-def first_fold(coarse: CoarseMesh) -> tuple[float, float] | None:
-    """Where a bent triangle of the fill folds over on itself, (x, z) scaled, or None.
+def inverted_element(coarse: CoarseMesh) -> tuple[float, float] | None:
+    """Where a curved triangle is inverted somewhere, (x, z) scaled, or None.
 
     Parameters
     ----------
@@ -120,7 +122,7 @@ def first_fold(coarse: CoarseMesh) -> tuple[float, float] | None:
     points, small = lattice(_PARTS)
     inner = np.array(points) / _PARTS
     barycentric = np.column_stack([1.0 - inner.sum(axis=1), inner])
-    triangle, moved = departures(coarse, barycentric)
+    triangle, moved = blending_displacement(coarse, barycentric)
     bent, row = np.unique(triangle, return_inverse=True)
     place = barycentric @ coarse.points[coarse.triangles[bent]]
     np.add.at(place, row, moved)

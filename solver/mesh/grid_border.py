@@ -1,4 +1,4 @@
-"""The spans of the region outside edge patches: their sides and rims in place of the surface."""
+"""The spans outside boundary-layer grids: their sides and rims in place of the surface."""
 
 from __future__ import annotations
 
@@ -7,29 +7,29 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
-from conegap.solver.mesh.boundary_grid import Patch
+from conegap.solver.mesh.boundary_grid import BoundaryGrid
 from conegap.solver.mesh.span import Span
 
-__all__ = ["insert_patch"]
+__all__ = ["insert_grid"]
 
 
-def insert_patch(loops: list[list[Span]], patch: Patch) -> list[list[Span]]:
-    """The spans of the region outside a patch.
+def insert_grid(loops: list[list[Span]], grid: BoundaryGrid) -> list[list[Span]]:
+    """The spans of the region outside a boundary-layer grid.
 
-    The chain's spans are cut away and replaced by the sides and the rim of the patch; a line of
-    symmetry that the patch stands on is shortened to the rim.
+    The chain's spans are cut away and replaced by the sides and the rim of the boundary-layer
+    grid; a line of symmetry that the boundary-layer grid stands on is shortened to the rim.
 
     Parameters
     ----------
     loops : list of lists of Span
-    patch : Patch
+    grid : BoundaryGrid
 
     Returns
     -------
     list of lists of Span
     """
-    taken = {b.boundary: b for b in patch.blocks}
-    first, last = patch.blocks[0], patch.blocks[-1]
+    taken = {b.boundary: b for b in grid.blocks}
+    first, last = grid.blocks[0], grid.blocks[-1]
     number = first.boundary[0]
     row = loops[number]
     position = {span.boundary: k for k, span in enumerate(row) if span.boundary in taken}
@@ -37,24 +37,24 @@ def insert_patch(loops: list[list[Span]], patch: Patch) -> list[list[Span]]:
     rotated = row[stop + 1 :] + row[:start] if stop >= start else row[stop + 1 : start]
     t_first = float(first.parameter(0.0))
     t_last = float(last.parameter(float(last.cells)))
-    heights = patch.height(np.arange(patch.layers + 1.0))
+    heights = grid.height(np.arange(grid.layers + 1.0))
 
     new: list[Span] = []
     head, tail = row[start], row[stop]
-    if patch.open_ends[0] and t_first > head.first + 1e-9:
+    if grid.open_ends[0] and t_first > head.first + 1e-9:
         new.append(replace(head, last=t_first))
-    if patch.open_ends[0]:
-        new.append(_side(patch, 0, 0.0, heights))
-    new.extend(_rim(patch, number_of_block) for number_of_block in range(len(patch.blocks)))
-    if patch.open_ends[1]:
-        new.append(_side(patch, len(patch.blocks) - 1, float(last.cells), heights, inward=True))
-    if patch.open_ends[1] and t_last < tail.last - 1e-9:
+    if grid.open_ends[0]:
+        new.append(_side(grid, 0, 0.0, heights))
+    new.extend(_rim(grid, number_of_block) for number_of_block in range(len(grid.blocks)))
+    if grid.open_ends[1]:
+        new.append(_side(grid, len(grid.blocks) - 1, float(last.cells), heights, inward=True))
+    if grid.open_ends[1] and t_last < tail.last - 1e-9:
         new.append(replace(tail, first=t_last))
 
     rest = list(rotated)
-    if not patch.open_ends[0] and rest:
+    if not grid.open_ends[0] and rest:
         rest[-1] = _shortened(rest[-1], new[0].point(np.array([0.0]))[0], at_end=True)
-    if not patch.open_ends[1] and rest:
+    if not grid.open_ends[1] and rest:
         rest[0] = _shortened(rest[0], new[-1].point(np.array([1.0]))[0], at_end=False)
     result = list(loops)
     result[number] = new + rest
@@ -63,7 +63,7 @@ def insert_patch(loops: list[list[Span]], patch: Patch) -> list[list[Span]]:
 
 @dataclass(frozen=True)
 class _SideLine:
-    """Straight side of a patch between the surface and the rim, t in [0, 1]."""
+    """Straight side of a boundary-layer grid between the surface and the rim, t in [0, 1]."""
 
     first: FloatArray
     last: FloatArray
@@ -75,33 +75,33 @@ class _SideLine:
 
 @dataclass(frozen=True)
 class _RimLine:
-    """Outermost layer of one block of a patch, t in [0, 1]."""
+    """Outermost layer of one block of a boundary-layer grid, t in [0, 1]."""
 
-    patch: Patch
+    grid: BoundaryGrid
     block: int
 
     def point(self, t: FloatArray) -> FloatArray:
         """Points at the parameters t, (n, 2) array, scaled lengths."""
-        sigma = np.asarray(t) * self.patch.blocks[self.block].cells
-        return self.patch.points(self.block, sigma, np.full_like(sigma, self.patch.layers))
+        sigma = np.asarray(t) * self.grid.blocks[self.block].cells
+        return self.grid.points(self.block, sigma, np.full_like(sigma, self.grid.layers))
 
 
 def _side(
-    patch: Patch, block: int, sigma: float, heights: FloatArray, inward: bool = False
+    grid: BoundaryGrid, block: int, sigma: float, heights: FloatArray, inward: bool = False
 ) -> Span:
-    """Straight side of a patch as an interior line with fixed divisions."""
-    low = patch.points(block, np.array([sigma]), np.array([0.0]))[0]
-    high = patch.points(block, np.array([sigma]), np.array([float(patch.layers)]))[0]
+    """Straight side of a boundary-layer grid as an interior line with fixed divisions."""
+    low = grid.points(block, np.array([sigma]), np.array([0.0]))[0]
+    high = grid.points(block, np.array([sigma]), np.array([float(grid.layers)]))[0]
     u = heights / heights[-1]
     line = _SideLine(high, low) if inward else _SideLine(low, high)
     divisions = (1.0 - u)[::-1] if inward else u
     return Span(line, 0.0, 1.0, None, straight=True, divisions=divisions)
 
 
-def _rim(patch: Patch, number: int) -> Span:
+def _rim(grid: BoundaryGrid, number: int) -> Span:
     """Outer curve of one block as an interior line with fixed divisions."""
-    divisions = np.linspace(0.0, 1.0, patch.blocks[number].cells + 1)
-    return Span(_RimLine(patch, number), 0.0, 1.0, None, straight=False, divisions=divisions)
+    divisions = np.linspace(0.0, 1.0, grid.blocks[number].cells + 1)
+    return Span(_RimLine(grid, number), 0.0, 1.0, None, straight=False, divisions=divisions)
 
 
 def _shortened(span: Span, point: FloatArray, at_end: bool) -> Span:

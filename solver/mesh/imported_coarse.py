@@ -4,21 +4,21 @@ from __future__ import annotations
 
 import numpy as np
 
-from conegap.geometries.curves.section import GivenMesh, Section
+from conegap.geometries.curves.section import ImportedMesh, Section
 from conegap.geometries.quantities.errors import MeshError
 from conegap.solver.mesh.coarse_types import CoarseMesh, CurvedEdge, SurfaceEdge
 from conegap.solver.mesh.span import section_spans
 
-__all__ = ["given_coarse_mesh"]
+__all__ = ["imported_coarse_mesh"]
 
 
-def given_coarse_mesh(section: Section, mesh: GivenMesh, scale: float) -> CoarseMesh:
-    """Given triangles with the boundary curves of their section; there are no edge patches.
+def imported_coarse_mesh(section: Section, mesh: ImportedMesh, scale: float) -> CoarseMesh:
+    """Given triangles with the boundary curves of their section; there are no boundary-layer grids.
 
     Parameters
     ----------
     section : Section
-    mesh : GivenMesh
+    mesh : ImportedMesh
         Its boundary lines belong to the section's boundaries.
     scale : float
         Length unit of the result, > 0, [m].
@@ -49,9 +49,9 @@ def given_coarse_mesh(section: Section, mesh: GivenMesh, scale: float) -> Coarse
         scale=scale,
         points=mesh.points / scale,
         triangles=mesh.triangles,
-        fill_count=len(mesh.triangles),
-        patches=(),
-        patch_of=empty,
+        region_count=len(mesh.triangles),
+        grids=(),
+        grid_of=empty,
         block_of=empty,
         coordinates=np.empty((0, 3, 2)),
         curved_edges=tuple(curved),

@@ -1,10 +1,10 @@
 """The coarse mesh of a section moved smoothly to a neighbouring section.
 
-Points on boundaries keep their place along them, the patches around the edges are laid anew with as
-many cells, and every other point stays the same average of its neighbours, with mean value weights
-(M. S. Floater, Computer Aided Geometric Design 20, 19 (2003), from memory): positive, and exact
-for straight maps, so that nothing moves when nothing changes and everything scales when everything
-does.  A shift between two designs then carries no noise of meshing.
+Points on boundaries keep their place along them, the boundary-layer grids around the edges are
+laid anew with as many cells, and every other point stays the same average of its neighbours, with
+mean value weights (M. S. Floater, Computer Aided Geometric Design 20, 19 (2003), from memory):
+positive, and exact for straight maps, so that nothing moves when nothing changes and everything
+scales when everything does.  A shift between two designs then carries no noise of meshing.
 """
 
 from __future__ import annotations
@@ -21,10 +21,10 @@ from scipy.sparse.linalg import splu
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import Section
 from conegap.geometries.quantities.errors import MeshError
-from conegap.solver.mesh.boundary_grid import Patch, carried_over
-from conegap.solver.mesh.coarse_mesh import CoarseMesh, Fill, IntArray, assembled
+from conegap.solver.mesh.boundary_grid import BoundaryGrid, carried_over
+from conegap.solver.mesh.coarse_mesh import CoarseMesh, IntArray, UnstructuredRegion, assembled
 from conegap.solver.mesh.curved_triangles import twice_areas
-from conegap.solver.mesh.grid_border import insert_patch
+from conegap.solver.mesh.grid_border import insert_grid
 from conegap.solver.mesh.span import Span, section_spans
 
 BoolArray = NDArray[np.bool_]
@@ -79,30 +79,30 @@ def morphed(coarse: CoarseMesh, section: Section) -> CoarseMesh:
         The sections are not of one kind, or a triangle would be stretched four times as much in
         one direction as across it.
     MeshError
-        An edge patch loses its place, or a triangle folds over on itself.
+        An boundary-layer grid loses its place, or a triangle folds over on itself.
     """
-    fill = coarse.fill
-    if fill is None or not _alike(coarse.section, section):
+    region = coarse.region
+    if region is None or not _alike(coarse.section, section):
         raise MovedTooFar("the sections have different boundaries")
     scale = coarse.scale
-    patches = [carried_over(patch, section) for patch in coarse.patches]
-    loops = _outside(section, scale, patches)
+    grids = [carried_over(grid, section) for grid in coarse.grids]
+    loops = _outside(section, scale, grids)
     spans = [span for row in loops for span in row]
-    before = [span for row in _outside(coarse.section, scale, coarse.patches) for span in row]
+    before = [span for row in _outside(coarse.section, scale, coarse.grids) for span in row]
     if [_kind(span) for span in spans] != [_kind(span) for span in before]:
-        raise MovedTooFar("the patches meet the boundaries at other places")
-    points = fill.points.copy()
-    held = np.zeros(len(points), dtype=bool)
-    for edge in fill.edges:
+        raise MovedTooFar("the boundary-layer grids meet the boundaries at other places")
+    points = region.points.copy()
+    dirichlet = np.zeros(len(points), dtype=bool)
+    for edge in region.edges:
         ends = [edge.first, edge.last]
         points[ends] = spans[edge.span].point(np.array([edge.u_first, edge.u_last]))
-        held[ends] = True
-    moved = _averaged(fill.points, fill.triangles, points, held)
-    stretch = _stretch(fill.points, moved, fill.triangles)
+        dirichlet[ends] = True
+    moved = _averaged(region.points, region.triangles, points, dirichlet)
+    stretch = _stretch(region.points, moved, region.triangles)
     if not stretch <= _LARGEST_STRETCH:
         raise MovedTooFar(f"a triangle would be stretched by a factor {stretch:.3g}")
-    filled = Fill(moved, fill.triangles, fill.edges)
-    return replace(assembled(section, scale, filled, loops, patches), like=coarse)
+    region = UnstructuredRegion(moved, region.triangles, region.edges)
+    return replace(assembled(section, scale, region, loops, grids), like=coarse)
 
 
 def _alike(one: Section, other: Section) -> bool:
@@ -119,11 +119,11 @@ def _alike(one: Section, other: Section) -> bool:
     return other.mesh is None and of(one) == of(other)
 
 
-def _outside(section: Section, scale: float, patches: Sequence[Patch]) -> list[list[Span]]:
-    """Spans of the region outside the patches."""
+def _outside(section: Section, scale: float, grids: Sequence[BoundaryGrid]) -> list[list[Span]]:
+    """Spans of the region outside the boundary-layer grids."""
     loops = section_spans(section, scale)
-    for patch in patches:
-        loops = insert_patch(loops, patch)
+    for grid in grids:
+        loops = insert_grid(loops, grid)
     return loops
 
 
@@ -134,9 +134,9 @@ def _kind(span: Span) -> tuple[object, ...]:
 
 
 def _averaged(
-    before: FloatArray, triangles: IntArray, points: FloatArray, held: BoolArray
+    before: FloatArray, triangles: IntArray, points: FloatArray, dirichlet: BoolArray
 ) -> FloatArray:
-    """Places of all points when those not held stay the same averages of their neighbours."""
+    """Places of all points when those not fixed stay the same averages of their neighbours."""
     rows, columns, weights = [], [], []
     for k in range(3):
         i, others = triangles[:, k], (triangles[:, (k + 1) % 3], triangles[:, (k + 2) % 3])
@@ -155,12 +155,14 @@ def _averaged(
         shape=(count, count),
     ).tocsr()
     total = np.asarray(matrix.sum(axis=1)).ravel()
-    free = ~held
+    free = ~dirichlet
     average = matrix.multiply(1.0 / total[:, None]).tocsr()[free]
     result = points.copy()
     if np.any(free):
         system = (identity(int(free.sum())) - average[:, free]).tocsc()
-        result[free] = splu(system).solve(np.ascontiguousarray(average[:, held] @ points[held]))
+        result[free] = splu(system).solve(
+            np.ascontiguousarray(average[:, dirichlet] @ points[dirichlet])
+        )
     return result
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.quantities.errors import MeshError
 from conegap.solver.mesh.coarse_mesh import CoarseMesh, IntArray
-from conegap.solver.mesh.curved_triangles import departures, lattice, twice_areas
+from conegap.solver.mesh.curved_triangles import blending_displacement, lattice, twice_areas
 from conegap.solver.mesh.span import BoundaryIndex
 
 __all__ = ["FineMesh", "SurfaceChain", "subdivide"]
@@ -120,15 +120,15 @@ def subdivide(coarse: CoarseMesh, subdivisions: int) -> FineMesh:
 def _mapped(coarse: CoarseMesh, barycentric: FloatArray) -> FloatArray:
     """Lattice points of every coarse triangle under its map, (m, k, 2) array."""
     place: FloatArray = barycentric @ coarse.points[coarse.triangles]
-    bent, moved = departures(coarse, barycentric)
+    bent, moved = blending_displacement(coarse, barycentric)
     np.add.at(place, bent, moved)
-    fill = coarse.fill_count
+    region = coarse.region_count
     coordinates = barycentric @ coarse.coordinates
-    for number, patch in enumerate(coarse.patches):
-        for block in range(len(patch.blocks)):
-            mine = np.nonzero((coarse.patch_of == number) & (coarse.block_of == block))[0]
+    for number, grid in enumerate(coarse.grids):
+        for block in range(len(grid.blocks)):
+            mine = np.nonzero((coarse.grid_of == number) & (coarse.block_of == block))[0]
             where = coordinates[mine]
-            place[fill + mine] = patch.points(block, where[..., 0], where[..., 1])
+            place[region + mine] = grid.points(block, where[..., 0], where[..., 1])
     return place
 
 
@@ -150,8 +150,8 @@ def _chains(coarse: CoarseMesh, n: int) -> tuple[SurfaceChain, ...]:
     )
     for row, edge in zip(where, coarse.surface_edges, strict=True):
         if edge.block is not None:
-            patch, block = edge.block
-            row[:] = coarse.patches[patch].blocks[block].parameter(row)
+            grid, block = edge.block
+            row[:] = coarse.grids[grid].blocks[block].parameter(row)
     return tuple(
         SurfaceChain(edge.boundary, *row)
         for edge, *row in zip(coarse.surface_edges, nodes, where, strict=True)

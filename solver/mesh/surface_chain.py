@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import EmittingEdge, Section
-from conegap.solver.mesh.boundary_grid import Patch
+from conegap.solver.mesh.boundary_grid import BoundaryGrid
 from conegap.solver.mesh.coarse_mesh import IntArray
 from conegap.solver.mesh.span import BoundaryIndex
 from conegap.solver.mesh.subdivision import FineMesh
@@ -63,25 +63,25 @@ def named_nodes(section: Section, mesh: FineMesh, name: str, every: int) -> IntA
     return np.concatenate(parts)
 
 
-def edge_nodes(mesh: FineMesh, edge: EmittingEdge, patch: Patch | None) -> IntArray:
-    """Points of an edge's patch on the surface, or of its whole curve without one, (n,) array.
+def edge_nodes(mesh: FineMesh, edge: EmittingEdge, grid: BoundaryGrid | None) -> IntArray:
+    """Surface points of an edge's grid, or of its whole curve without one, (n,) array.
 
-    The outermost coarse cell at an open end of the patch is left out: its last point shares its
-    control volume with the less regular mesh outside.
+    The outermost coarse cell at an open end of the boundary-layer grid is left out: its last point
+    shares its control volume with the less regular mesh outside.
 
     Parameters
     ----------
     mesh : FineMesh
     edge : EmittingEdge
-    patch : Patch or None
+    grid : BoundaryGrid or None
     """
-    if patch is None:
+    if grid is None:
         return curve_nodes(mesh, (edge.loop, edge.index))[0]
     chain: IntArray | None = None
-    for number, block in enumerate(patch.blocks):
+    for number, block in enumerate(grid.blocks):
         margin = 1.0 if block.cells > 2 else 0.25 * block.cells
-        first = margin if patch.open_ends[0] and number == 0 else 0.0
-        left_out = patch.open_ends[1] and number == len(patch.blocks) - 1
+        first = margin if grid.open_ends[0] and number == 0 else 0.0
+        left_out = grid.open_ends[1] and number == len(grid.blocks) - 1
         last = block.cells - (margin if left_out else 0.0)
         low, high = sorted(float(block.parameter(x)) for x in (first, last))
         nodes, t = curve_nodes(mesh, block.boundary)

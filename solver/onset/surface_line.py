@@ -1,4 +1,4 @@
-"""The field along the emitter's surface, counted from the crest of the emitting edge."""
+"""The field along the emitter's surface, counted from the apex of the emitting edge."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ _LARGEST_ERROR = 0.1
 
 @dataclass(frozen=True)
 class SurfaceLine:
-    """Field along one side of the crest.
+    """Field along one side of the apex.
 
     Parameters
     ----------
     name : str
         "liquid", "emitter", or the same with the side.
     distance : (n,) array
-        From the crest along the surface, rising, [m].
+        From the apex along the surface, rising, [m].
     field : (n,) array
         Outward normal field, [V/m].
     """
@@ -39,13 +39,13 @@ class SurfaceLine:
 def lines_from_edge(
     solution: FieldSolution, onset: RigidOnset, voltages: Mapping[str, float]
 ) -> list[SurfaceLine]:
-    """Field along the surface that holds the crest, outwards from it, up to a hundred radii.
+    """Field along the surface that holds the apex, outwards from it, up to a hundred radii.
 
     Parameters
     ----------
     solution : FieldSolution
     onset : RigidOnset
-        Its position is the crest.
+        Its position is the apex.
     voltages : mapping
         Of each electrode, [V].
 

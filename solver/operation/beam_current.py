@@ -18,8 +18,8 @@ from conegap.solver.operation.exhaust import IonExhaust, ion_exhaust
 
 __all__ = [
     "TAYLOR_HALF_ANGLE",
+    "CurrentLaw",
     "CurrentPoint",
-    "Emission",
     "OperatingPoint",
     "ThrustFactor",
     "operating_point",
@@ -99,7 +99,7 @@ class CurrentPoint:
 
 
 @dataclass(frozen=True)
-class Emission:
+class CurrentLaw:
     """How a design emits above its onset.
 
     Parameters
@@ -187,7 +187,7 @@ class OperatingPoint:
 
 
 def operating_point(
-    emission: Emission, *, voltage: float, emitter_voltage: float, ballast: float
+    emission: CurrentLaw, *, voltage: float, emitter_voltage: float, ballast: float
 ) -> OperatingPoint:
     """Balance of the slope law with the straight line of the ballast.
 

@@ -9,7 +9,7 @@ from conegap.geometries.emitters.slit import Slit
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.operation.electron_emission import ElectronCurrent, electron_current
-from conegap.solver.operation.review import ReviewRow, criterion
+from conegap.solver.operation.review import ReviewRow, review_row
 
 __all__ = [
     "CLUMP_CONSTANT",
@@ -107,14 +107,14 @@ def electron_rows(design: Design, electrode: NegativeElectrode) -> tuple[ReviewR
     )
     advice = "give the accelerator larger or smoother edges, or a wider gap"
     rows = [
-        criterion(
+        review_row(
             "electron current, clean accelerator", electrode.clean.current, limit, unit, basis,
             advice,
         )
     ]  # fmt: skip
     if electrode.contaminated is not None:
         rows.append(
-            criterion(
+            review_row(
                 f"electron current, accelerator coated with {design.metal.name}",
                 electrode.contaminated.current,
                 limit,
@@ -139,7 +139,7 @@ def breakdown_rows(design: Design, highest_onset: float) -> tuple[ReviewRow, ...
     rows = []
     if design.clearance > 0.0:
         rows.append(
-            criterion(
+            review_row(
                 "clump breakdown: voltage squared over clearance",
                 most**2 / design.clearance,
                 CLUMP_CONSTANT,
@@ -152,7 +152,7 @@ def breakdown_rows(design: Design, highest_onset: float) -> tuple[ReviewRow, ...
     insulator = design.insulator
     if insulator.surface_length is not None:
         rows.append(
-            criterion(
+            review_row(
                 "mean field along the insulator's surface",
                 (insulator.voltage or most) / insulator.surface_length,
                 design.criteria.insulator_surface_field,
@@ -163,7 +163,7 @@ def breakdown_rows(design: Design, highest_onset: float) -> tuple[ReviewRow, ...
         )
     if insulator.triple_junction_shielded is not None:
         rows.append(
-            criterion(
+            review_row(
                 "triple junctions left unshielded",
                 0.0 if insulator.triple_junction_shielded else 1.0,
                 0.0,
@@ -173,7 +173,7 @@ def breakdown_rows(design: Design, highest_onset: float) -> tuple[ReviewRow, ...
             )
         )
     rows.append(
-        criterion(
+        review_row(
             "voltage across the gap against X-ray shielding",
             most,
             design.criteria.unshielded_voltage,

@@ -16,7 +16,7 @@ from conegap.geometries.design.design import Design
 from conegap.geometries.emitters.capillary import Capillary
 from conegap.geometries.emitters.needle import Needle
 from conegap.geometries.emitters.slit import Slit
-from conegap.solver.operation.review import ReviewRow, criterion
+from conegap.solver.operation.review import ReviewRow, review_row
 
 __all__ = [
     "Feed",
@@ -269,7 +269,7 @@ def feed_rows(design: Design, feed: Feed | None, mass_flow: float) -> tuple[Revi
         What the current needs at the least, [kg/s].
     """
     rows = [
-        criterion(
+        review_row(
             f"melting point plus {_MARGIN:g} K against the liquid's temperature",
             design.metal.melting_point + _MARGIN,
             design.liquid.temperature,
@@ -283,7 +283,7 @@ def feed_rows(design: Design, feed: Feed | None, mass_flow: float) -> tuple[Revi
     weight = _column(design, feed, g)
     if feed.kind != "film":
         rows.append(
-            criterion(
+            review_row(
                 "suction on the meniscus against its capillary pressure",
                 max(-feed.feed_pressure, 0.0) + weight,
                 feed.capillary_pressure,
@@ -296,7 +296,7 @@ def feed_rows(design: Design, feed: Feed | None, mass_flow: float) -> tuple[Revi
     most = feed.greatest_mass_flow
     if most is not None:
         rows.append(
-            criterion(
+            review_row(
                 "mass flow needed against what the feed carries",
                 mass_flow,
                 most,
@@ -305,12 +305,12 @@ def feed_rows(design: Design, feed: Feed | None, mass_flow: float) -> tuple[Revi
                 "widen or shorten the feed, raise its pressure, or draw less current",
             )
         )
-    push = design.liquid.acceleration
-    if push is not None and feed.density is not None:
+    acceleration = design.liquid.acceleration
+    if acceleration is not None and feed.density is not None:
         rows.append(
-            criterion(
+            review_row(
                 "pressure of the liquid column under acceleration",
-                _column(design, feed, push),
+                _column(design, feed, acceleration),
                 feed.holding,
                 "Pa",
                 "ρ a h in either direction against the pinned meniscus, textbook",

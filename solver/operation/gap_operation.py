@@ -11,7 +11,7 @@ from conegap.geometries.emitters.tip_group import TipGroup
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.liquid.liquid_section import MeniscusOnset
 from conegap.solver.onset.rigid import RigidOnset
-from conegap.solver.operation.beam_current import Emission, OperatingPoint, operating_point
+from conegap.solver.operation.beam_current import CurrentLaw, OperatingPoint, operating_point
 from conegap.solver.operation.breakdown import (
     NegativeElectrode,
     breakdown_rows,
@@ -44,7 +44,7 @@ class GapOperation:
     """
 
     electrode: NegativeElectrode
-    emission: Emission
+    emission: CurrentLaw
     operating: OperatingPoint
     feed: Feed | None
     card: SupplyCard
@@ -178,7 +178,7 @@ def _emission(
     meniscus: MeniscusOnset | None,
     voltage: float,
     site_spacing: float | None,
-) -> Emission:
+) -> CurrentLaw:
     """The cone stands on the contact line of the free surface, or on the emitting edge."""
     base = meniscus.radius if meniscus is not None else _edge_radius(design, onset)
     sites, spreads = 1.0, False
@@ -188,7 +188,7 @@ def _emission(
         sites, spreads = max(design.emitter.length / site_spacing, 1.0), True
         # Neighbouring cones share the edge: none is wider than half their spacing.
         base = min(base, site_spacing / 2.0)
-    return Emission(
+    return CurrentLaw(
         onset_voltage=voltage,
         base_radius=base,
         surface_tension=onset.surface_tension,

@@ -8,7 +8,7 @@ from conegap.geometries.design.design import Design
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.solution import FieldSolution
 
-__all__ = ["AcceleratorField", "ReviewRow", "accelerator_field", "criterion", "gap_review"]
+__all__ = ["AcceleratorField", "ReviewRow", "accelerator_field", "gap_review", "review_row"]
 
 _PRACTICE = "common practice, no source"
 
@@ -113,7 +113,7 @@ def gap_review(
     if limit is not None:
         share = criteria.onset_fraction_of_supply
         rows.append(
-            criterion(
+            review_row(
                 "highest onset against the supply",
                 highest_onset,
                 share * limit,
@@ -123,7 +123,7 @@ def gap_review(
             )
         )
         rows.append(
-            criterion(
+            review_row(
                 "voltage of the design against the supply",
                 design.voltage,
                 limit,
@@ -133,7 +133,7 @@ def gap_review(
             )
         )
     rows.append(
-        criterion(
+        review_row(
             "highest onset against the design's voltage",
             highest_onset,
             design.voltage,
@@ -144,7 +144,7 @@ def gap_review(
     )
     if design.clearance > 0.0:
         rows.append(
-            criterion(
+            review_row(
                 "mean field across the narrowest clearance",
                 max(design.voltage, onset_voltage) / design.clearance,
                 criteria.bulk_field,
@@ -154,7 +154,7 @@ def gap_review(
             )
         )
     rows.append(
-        criterion(
+        review_row(
             "field on the accelerator's edge",
             max(accelerator.at_design, accelerator.at_onset),
             criteria.accelerator_edge_field,
@@ -166,7 +166,7 @@ def gap_review(
     return tuple(rows)
 
 
-def criterion(
+def review_row(
     name: str, value: float, limit: float, unit: str, basis: str, advice: str
 ) -> ReviewRow:
     """A row that passes when the value is at most the limit.

@@ -11,7 +11,7 @@ from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.operation.beam_current import OperatingPoint
 from conegap.solver.operation.breakdown import CLUMP_CONSTANT
-from conegap.solver.operation.review import AcceleratorField, ReviewRow, criterion
+from conegap.solver.operation.review import AcceleratorField, ReviewRow, review_row
 
 __all__ = ["SupplyCard", "supply_card", "supply_rows"]
 
@@ -139,7 +139,7 @@ def supply_rows(
     operating : OperatingPoint
     """
     rows = [
-        criterion(
+        review_row(
             "highest onset against the ramp limit",
             card.highest,
             card.ramp_limit,
@@ -150,7 +150,7 @@ def supply_rows(
     ]
     if design.supply.current_limit is not None:
         rows.append(
-            criterion(
+            review_row(
                 "expected current against the supply",
                 operating.point.current,
                 design.supply.current_limit,

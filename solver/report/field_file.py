@@ -12,7 +12,7 @@ from conegap.geometries.quantities.errors import OutputError
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.mesh.coarse_mesh import IntArray
 
-__all__ = ["field_at_points", "write_field"]
+__all__ = ["nodal_field", "write_field"]
 
 
 def write_field(path: Path, solution: FieldSolution, voltages: Mapping[str, float]) -> None:
@@ -54,7 +54,7 @@ def write_field(path: Path, solution: FieldSolution, voltages: Mapping[str, floa
         names += [name] * (len(chain.nodes) - 1)
     marked = np.array(names)
     triangles = np.asarray(mesh.triangles)
-    field = field_at_points(points, triangles, potential)
+    field = nodal_field(points, triangles, potential)
     grid = meshio.Mesh(
         np.column_stack([points, np.zeros(len(points))]),
         [("triangle", triangles), ("line", np.vstack(lines))],
@@ -77,7 +77,7 @@ def write_field(path: Path, solution: FieldSolution, voltages: Mapping[str, floa
         grid.write(path, file_format="vtu")
 
 
-def field_at_points(points: FloatArray, triangles: IntArray, potential: FloatArray) -> FloatArray:
+def nodal_field(points: FloatArray, triangles: IntArray, potential: FloatArray) -> FloatArray:
     """E = -grad(phi) at the points, the mean over their triangles weighted with the angle there.
 
     Parameters

@@ -23,12 +23,12 @@ from conegap.geometries.emitters.slit import Slit
 from conegap.geometries.quantities.errors import ComputationError, DesignError
 from conegap.geometries.quantities.quantity import as_text
 from conegap.solver.common.progress import Progress
-from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, Criterion, free_surface
+from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, OnsetCriterion, free_surface
 from conegap.solver.liquid.liquid_section import MeniscusOnset
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset
 from conegap.solver.studies.radius_search import Root, Voltages, find_radius
 from conegap.solver.studies.scan import drawn_mesh, onset_of_variants, tolerance_ends
-from conegap.solver.studies.variant_solver import Shifts
+from conegap.solver.studies.variant_solver import VariantSolver
 
 __all__ = ["Alternative", "Calibration", "Root", "calibrate", "find_radius", "relative_uncertainty"]
 
@@ -143,7 +143,7 @@ def calibrate(
     measured: float,
     uncertainty: float = 0.0,
     *,
-    criterion: Criterion = "automatic",
+    criterion: OnsetCriterion = "automatic",
     progress: Progress | None = None,
 ) -> Calibration:
     """Infer the effective edge radius of a design from its measured onset.
@@ -183,7 +183,7 @@ def calibrate(
     drawn_ratio = 1.0 if meniscus is None else meniscus.voltage / rigid.voltage
     numerical = rigid.numerical.error if meniscus is None else meniscus.error
     tension = float(design.metal.surface_tension_uncertainty(design.liquid.temperature))
-    shifts = Shifts(design, meniscus if factor is None else None, progress)
+    shifts = VariantSolver(design, meniscus if factor is None else None, progress)
     gain = shifts.tension_gain(rigid)
     total = relative_uncertainty(
         measurement=uncertainty / measured, tension=gain * tension, numerical=numerical
@@ -216,7 +216,7 @@ def calibrate(
 
 
 def _turning_search(
-    shifts: Shifts, dimension: Dimension, measured: float, total: float
+    shifts: VariantSolver, dimension: Dimension, measured: float, total: float
 ) -> tuple[Root, float, str] | None:
     """The radius by turning points, with its ratio to the rigid onset; None where they are lost."""
     assert shifts.meniscus is not None
@@ -239,13 +239,13 @@ def _turning_search(
 
 
 def _rigid_search(
-    shifts: Shifts,
+    shifts: VariantSolver,
     dimension: Dimension,
     measured: float,
     total: float,
     rigid: RigidOnset,
     meniscus: MeniscusOnset | None,
-    criterion: Criterion,
+    criterion: OnsetCriterion,
 ) -> tuple[Root, float, str]:
     """The radius by rigid onsets, scaled where a turning point is the onset."""
     design, key, progress = shifts.design, dimension.key, shifts.progress
@@ -342,7 +342,7 @@ def _alternatives(
     ratio: float,
     gain: float,
     tension: float,
-    shifts: Shifts,
+    shifts: VariantSolver,
 ) -> tuple[Alternative, ...]:
     """How far every other toleranced quantity would have to move, by central differences."""
     others = [d for d in design.dimensions() if d.tolerance and d.key != key and _acts(d)]

@@ -9,13 +9,13 @@ from typing import Any
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import ComputationError, DesignError
 from conegap.solver.common.progress import Progress
-from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, Criterion, free_surface
+from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, OnsetCriterion, free_surface
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset
 from conegap.solver.studies.budget import doubled_room, rigid_tension_gain
 from conegap.solver.studies.solve_cache import (
-    KeptSolves,
+    Changes,
     OnsetOf,
-    Variant,
+    SolveCache,
     key_of,
     solved_onset,
     solved_turning,
@@ -79,7 +79,7 @@ class DrawnOnset:
 
 
 def nominal_onset(
-    design: Design, criterion: Criterion, kept: KeptSolves, progress: Progress | None
+    design: Design, criterion: OnsetCriterion, kept: SolveCache, progress: Progress | None
 ) -> DrawnOnset:
     """Onset of the drawn design on three meshes, its turning point where there is one.
 
@@ -87,7 +87,7 @@ def nominal_onset(
     ----------
     design : Design
     criterion : "automatic", "rigid" or "meniscus"
-    kept : KeptSolves
+    kept : SolveCache
         Solves already done.
     progress : callable or None
 
@@ -119,7 +119,7 @@ def nominal_onset(
         try:
             start = TurningStart.from_dict(row["start"])
             turning = solved_turning(design, kept, start, notes, progress=progress)
-            ends: list[Variant] = [((TENSION, 1.0 - tension),), ((TENSION, 1.0 + tension),)]
+            ends: list[Changes] = [((TENSION, 1.0 - tension),), ((TENSION, 1.0 + tension),)]
             if tension > 0.0:
                 low, high = turning(ends, "surface tension")
                 gain = math.log(high / low) / tension
@@ -155,7 +155,7 @@ def _numerical(rigid: RigidOnset, row: dict[str, Any], deep: bool) -> float:
 
 
 def _free_surface_row(
-    design: Design, criterion: Criterion, kept: KeptSolves, progress: Progress | None
+    design: Design, criterion: OnsetCriterion, kept: SolveCache, progress: Progress | None
 ) -> dict[str, Any]:
     """The turning point of the drawn design, solved only once."""
     key = key_of(design, (), f"turning point, {criterion}")

@@ -17,7 +17,7 @@ import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
 
-__all__ = ["LogOnset", "Surrogate", "build_surrogate", "draw_deviations"]
+__all__ = ["LogOnset", "ResponseSurface", "build_surrogate", "draw_deviations"]
 
 LogOnset = Callable[[FloatArray, str], FloatArray]
 """Takes deviations, (n, d) array in tolerances, and a stage's name; gives log(onset / drawn)."""
@@ -30,7 +30,7 @@ _BENT = 20.0
 
 
 @dataclass(frozen=True)
-class Surrogate:
+class ResponseSurface:
     """The fitted quadratic; call it with deviations.
 
     Parameters
@@ -48,7 +48,7 @@ class Surrogate:
     fit_error : float
         Root mean square residual of the fit, [-].
     held_out : (m,) array
-        Surrogate minus solve on the designs held out, in log(onset), [-].
+        ResponseSurface minus solve on the designs held out, in log(onset), [-].
     solves : int
         Designs evaluated, those held out included.
     """
@@ -114,7 +114,7 @@ def build_surrogate(
     most_pairs: int = 15,
     held_out: int = 12,
     seed: int = 1,
-) -> Surrogate:
+) -> ResponseSurface:
     """Evaluate, fit and test.
 
     Parameters
@@ -160,7 +160,7 @@ def build_surrogate(
     generator = np.random.default_rng(seed)
     tests = np.clip(draw_deviations(normal, held_out, generator), -_FARTHEST, _FARTHEST)
     truth = log_onset(tests, "designs held out")
-    return Surrogate(
+    return ResponseSurface(
         constant=float(found[0]),
         slopes=found[1 : 1 + count],
         curvatures=curvatures,

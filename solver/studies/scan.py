@@ -17,7 +17,7 @@ import numpy as np
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.design.design import Design, Dimension
 from conegap.geometries.quantities.errors import DesignError, MeshError
-from conegap.solver.common.parallel_map import side_by_side
+from conegap.solver.common.parallel_map import parallel_map
 from conegap.solver.common.progress import Progress
 from conegap.solver.mesh.coarse_mesh import CoarseMesh, coarse_mesh
 from conegap.solver.mesh.morph import morphed
@@ -271,7 +271,7 @@ def solve_variants(
     progress, what, finished
         As for `onset_of_variants`.
     brief : bool
-        See `side_by_side`.
+        See `parallel_map`.
 
     Returns
     -------
@@ -283,7 +283,7 @@ def solve_variants(
     ComputationError
         A process that was solving ended early.
     """
-    return side_by_side(
+    return parallel_map(
         partial(_variant, solve, design),
         list(variants),
         progress=progress,

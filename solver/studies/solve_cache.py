@@ -30,9 +30,9 @@ from conegap.solver.studies.turning_variants import TurningStart, turning_voltag
 
 __all__ = [
     "KEPT",
-    "KeptSolves",
+    "Changes",
     "OnsetOf",
-    "Variant",
+    "SolveCache",
     "resumable_folder",
     "solved_onset",
     "solved_turning",
@@ -40,15 +40,15 @@ __all__ = [
 
 KEPT = "solves.jsonl"
 
-Variant = tuple[tuple[str, float], ...]
+Changes = tuple[tuple[str, float], ...]
 """Changes of a design: ((key, SI value), ...); () is the design as drawn."""
 
-OnsetOf = Callable[[Sequence[Variant], str], Sequence[float]]
+OnsetOf = Callable[[Sequence[Changes], str], Sequence[float]]
 """Takes variants of a design and what they are for, gives their onset voltages, [V]."""
 
 
 @dataclass
-class KeptSolves:
+class SolveCache:
     """Results by key, in memory and, with a path, on disk.
 
     Parameters
@@ -63,7 +63,7 @@ class KeptSolves:
     rows: dict[str, dict[str, Any]] = field(default_factory=dict)
 
     @classmethod
-    def read(cls, path: Path) -> KeptSolves:
+    def read(cls, path: Path) -> SolveCache:
         """Results that an earlier run left; a damaged line is passed over."""
         found: dict[str, dict[str, Any]] = {}
         with suppress(OSError, UnicodeDecodeError):
@@ -95,7 +95,7 @@ class KeptSolves:
                 partial.unlink(missing_ok=True)
 
 
-def key_of(design: Design, variant: Variant, what: str) -> str:
+def key_of(design: Design, variant: Changes, what: str) -> str:
     """Key of a solve.
 
     Parameters
@@ -112,7 +112,7 @@ def key_of(design: Design, variant: Variant, what: str) -> str:
 
 def solved_onset(
     design: Design,
-    kept: KeptSolves,
+    kept: SolveCache,
     *,
     progress: Progress | None = None,
 ) -> OnsetOf:
@@ -121,7 +121,7 @@ def solved_onset(
     Parameters
     ----------
     design : Design
-    kept : KeptSolves
+    kept : SolveCache
         Where finished solves are looked up and kept.
     progress : callable or None
 
@@ -134,7 +134,7 @@ def solved_onset(
 
     drawn = cache(partial(drawn_mesh, design))
 
-    def onset(variants: Sequence[Variant], what: str) -> list[float]:
+    def onset(variants: Sequence[Changes], what: str) -> list[float]:
         keys = [key_of(design, variant, "2 meshes, moved") for variant in variants]
         missing = {k: v for k, v in zip(keys, variants, strict=True) if k not in kept.rows}
 
@@ -165,7 +165,7 @@ def solved_onset(
 
 def solved_turning(
     design: Design,
-    kept: KeptSolves,
+    kept: SolveCache,
     start: TurningStart,
     notes: list[str],
     *,
@@ -179,7 +179,7 @@ def solved_turning(
     Parameters
     ----------
     design : Design
-    kept : KeptSolves
+    kept : SolveCache
         Where finished solves are looked up and kept.
     start : TurningStart
         Of the design as drawn.
@@ -197,7 +197,7 @@ def solved_turning(
     what_of = "turning point, 2 meshes, moved"
     rigid = solved_onset(design, kept, progress=progress)
 
-    def solve(variants: Sequence[Variant], what: str) -> list[float | str]:
+    def solve(variants: Sequence[Changes], what: str) -> list[float | str]:
         keys = [key_of(design, variant, what_of) for variant in variants]
         missing = {k: v for k, v in zip(keys, variants, strict=True) if k not in kept.rows}
 
@@ -213,7 +213,7 @@ def solved_turning(
             float(kept.rows[key]["voltage_V"]) if key in kept.rows else reasons[key] for key in keys
         ]
 
-    def onset(variants: Sequence[Variant], what: str) -> list[float]:
+    def onset(variants: Sequence[Changes], what: str) -> list[float]:
         drawn, *found = solve([(), *variants], what)
         if isinstance(drawn, str):
             raise ContinuationError(drawn)
@@ -234,7 +234,7 @@ def solved_turning(
 
 
 @contextmanager
-def resumable_folder(place: str | Path, own: tuple[str, ...]) -> Iterator[tuple[Path, KeptSolves]]:
+def resumable_folder(place: str | Path, own: tuple[str, ...]) -> Iterator[tuple[Path, SolveCache]]:
     """A folder for results and kept solves, made where it is missing.
 
     A folder made here is taken away again when the design is refused; after an interrupt or a
@@ -249,7 +249,7 @@ def resumable_folder(place: str | Path, own: tuple[str, ...]) -> Iterator[tuple[
 
     Yields
     ------
-    (Path, KeptSolves)
+    (Path, SolveCache)
         The folder and the solves of an earlier run.
 
     Raises
@@ -278,7 +278,7 @@ def resumable_folder(place: str | Path, own: tuple[str, ...]) -> Iterator[tuple[
             f"the folder {target.name} also holds {', '.join(foreign[:3])}, which this command did "
             "not write; move that away first, or give another place with --to"
         )
-    kept = KeptSolves.read(target / KEPT)
+    kept = SolveCache.read(target / KEPT)
     if names and not kept.rows:
         raise OutputError(
             f"the folder {target.name} was not written by this command (it has no {KEPT} of "

@@ -1,10 +1,10 @@
 """Tolerance stack-up: how the tolerances of a drawing scatter the onset, and which one matters.
 
 Every toleranced dimension is moved to both ends of its tolerance by a field solve of its own, a
-quadratic surrogate of log(onset) is fitted and proved on solves held out (`surrogate`), and the
-surrogate is sampled: each tolerance rectangular over its plus-minus range (JCGM 100:2008, 4.3.7)
-or normal with the tolerance as two standard deviations, the surface tension normal, the numerical
-error and the distance of the walls rectangular.
+quadratic surrogate of log(onset) is fitted and proved on solves held out (`response_surface`), and
+the surrogate is sampled: each tolerance rectangular over its plus-minus range (JCGM 100:2008,
+4.3.7) or normal with the tolerance as two standard deviations, the surface tension normal, the
+numerical error and the distance of the walls rectangular.
 
 Every changed design is solved on two meshes: those of the drawn design, moved smoothly with the
 dimensions, so that shifts carry no noise of meshing. Where the mesh cannot follow (an offset that
@@ -24,16 +24,16 @@ from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.design.design import Design, Dimension
 from conegap.geometries.quantities.errors import ComputationError, DesignError
 from conegap.solver.common.progress import Progress
-from conegap.solver.liquid.free_surface import RIGID, Criterion
+from conegap.solver.liquid.free_surface import RIGID, OnsetCriterion
 from conegap.solver.studies.drawn_onset import Nominal, nominal_onset
 from conegap.solver.studies.response_surface import (
     NORMAL_SHARE,
-    Surrogate,
+    ResponseSurface,
     build_surrogate,
     draw_deviations,
 )
 from conegap.solver.studies.scan import all_follow, tolerance_ends
-from conegap.solver.studies.solve_cache import KeptSolves, OnsetOf, Variant
+from conegap.solver.studies.solve_cache import Changes, OnsetOf, SolveCache
 
 __all__ = [
     "MESH_NOISE",
@@ -115,7 +115,7 @@ class ToleranceStudy:
         Those with a tolerance, in the order of the drawing.
     normal : tuple of bool
         Per dimension: normal, else rectangular.
-    surrogate : Surrogate
+    response_surface : ResponseSurface
     shares : tuple of Share
         Largest share of the variance first.
     seed : int
@@ -128,7 +128,7 @@ class ToleranceStudy:
     nominal: Nominal
     dimensions: tuple[Dimension, ...]
     normal: tuple[bool, ...]
-    surrogate: Surrogate
+    response_surface: ResponseSurface
     shares: tuple[Share, ...]
     seed: int
     noise: float
@@ -150,7 +150,7 @@ class ToleranceStudy:
             Factors on the tolerances; the same random numbers are used for all factors, [-].
         """
         x = self._deviations if scales is None else self._deviations * scales
-        return np.asarray(self.nominal.voltage * np.exp(self.surrogate(x) + self._other))
+        return np.asarray(self.nominal.voltage * np.exp(self.response_surface(x) + self._other))
 
     def band(self, scales: FloatArray | None = None) -> tuple[float, float]:
         """5 % and 95 % of the sampled onsets, [V].
@@ -183,11 +183,11 @@ class ToleranceStudy:
 def tolerate(
     design: Design,
     *,
-    criterion: Criterion = "automatic",
+    criterion: OnsetCriterion = "automatic",
     normal: tuple[str, ...] = (),
     samples: int = 100_000,
     seed: int = 1,
-    kept: KeptSolves | None = None,
+    kept: SolveCache | None = None,
     progress: Progress | None = None,
 ) -> ToleranceStudy:
     """Stack-up of a design by field solves.
@@ -201,7 +201,7 @@ def tolerate(
         Keys of dimensions whose deviations are normal; "all" for every one.
     samples : int
     seed : int
-    kept : KeptSolves or None
+    kept : SolveCache or None
         Solves of an earlier run, and where new ones are kept.
     progress : callable or None
         Called with (what, steps done, steps in all).
@@ -217,7 +217,7 @@ def tolerate(
         The surrogate is too poor to be used.
     """
     dimensions = toleranced(design, normal)
-    kept = kept or KeptSolves()
+    kept = kept or SolveCache()
     drawn = nominal_onset(design, criterion, kept, progress)
     study = stack_up(
         design,
@@ -324,21 +324,21 @@ def stack_up(
             )
             for x in deviations
         ]
-        first: list[Variant] = [] if drawn else [()]
+        first: list[Changes] = [] if drawn else [()]
         found = list(onset([*first, *variants], what))
         if not drawn:
             drawn.append(found.pop(0))
         return np.log(np.array(found) / drawn[0])
 
-    surrogate = build_surrogate(log_onset, bell, noise=noise, seed=seed)
+    response_surface = build_surrogate(log_onset, bell, noise=noise, seed=seed)
     generator = np.random.default_rng([seed, 2])
     deviations = draw_deviations(bell, samples, generator)
     study = ToleranceStudy(
         nominal=nominal,
         dimensions=dimensions,
         normal=bell,
-        surrogate=surrogate,
-        shares=_shares(dimensions, bell, surrogate, nominal, noise),
+        response_surface=response_surface,
+        shares=_shares(dimensions, bell, response_surface, nominal, noise),
         seed=seed,
         noise=noise,
         warnings=warnings,
@@ -346,13 +346,13 @@ def stack_up(
         _other=_other(nominal, samples, generator),
     )
     allowed = WORST_SURROGATE * study.half_width
-    if surrogate.held_out_error > max(allowed, 1e-9):
+    if response_surface.held_out_error > max(allowed, 1e-9):
         raise ComputationError(
             f"the quadratic fit of the onset misses a design within the tolerances by "
-            f"{surrogate.held_out_error:.1e} of the onset, and at most {allowed:.1e}, a tenth of "
-            "the band's half width, is allowed: its band would not be right. Where the tolerances "
-            "are wide, give smaller ones; where they are so small that the noise of meshing, about "
-            f"{noise:.0e}, shows, the onset is as good as not scattered by them"
+            f"{response_surface.held_out_error:.1e} of the onset, and at most {allowed:.1e}, "
+            "a tenth of the band's half width, is allowed: its band would not be right. Where the "
+            "tolerances are wide, give smaller ones; where they are so small that the noise of "
+            f"meshing, about {noise:.0e}, shows, the onset is as good as not scattered by them"
         )
     return study
 
@@ -370,14 +370,14 @@ def _other(nominal: Nominal, samples: int, generator: np.random.Generator) -> Fl
 def _shares(
     dimensions: tuple[Dimension, ...],
     bell: tuple[bool, ...],
-    surrogate: Surrogate,
+    response_surface: ResponseSurface,
     nominal: Nominal,
     noise: float,
 ) -> tuple[Share, ...]:
     """Every contribution, largest first."""
     second = np.where(bell, NORMAL_SHARE**2, 1.0 / 3.0)
     fourth = np.where(bell, 3.0 * NORMAL_SHARE**4, 1.0 / 5.0)
-    variances = surrogate.variances(second, fourth)
+    variances = response_surface.variances(second, fourth)
     gain = 0.5 * nominal.tension_gain * nominal.tension
     others = [
         ("surface_tension", "surface tension, one standard uncertainty", gain, gain**2),
@@ -392,7 +392,7 @@ def _shares(
     total = max(float(variances.sum()) + sum(v for *_, v in others), 1e-300)
     lines = []
     for k, d in enumerate(dimensions):
-        low, high = float(surrogate.low[k]), float(surrogate.high[k])
+        low, high = float(response_surface.low[k]), float(response_surface.high[k])
         slope = 0.5 * (high - low)
         lines.append(
             Share(
@@ -402,7 +402,7 @@ def _shares(
                 high=float(np.expm1(high)),
                 share=float(variances[k]) / total,
                 slope=slope,
-                curvature=high + low if surrogate.curvatures[k] != 0.0 else 0.0,
+                curvature=high + low if response_surface.curvatures[k] != 0.0 else 0.0,
                 elasticity=slope * d.value / float(d.tolerance or 1.0) if d.value else None,
                 resolved=max(abs(low), abs(high)) > 2.0 * noise,
             )

@@ -21,7 +21,14 @@ from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.common.display_units import axis_unit
 from conegap.solver.studies.tolerance import ToleranceStudy
 
-__all__ = ["Callout", "Callouts", "Target", "Verdict", "needed_tolerances", "target_of"]
+__all__ = [
+    "Target",
+    "ToleranceAllocation",
+    "ToleranceAllocations",
+    "Verdict",
+    "needed_tolerances",
+    "target_of",
+]
 
 Verdict = Literal["keep", "tighten", "may open", "out of reach"]
 
@@ -65,7 +72,7 @@ class Target:
 
 
 @dataclass(frozen=True)
-class Callout:
+class ToleranceAllocation:
     """One dimension of the table.
 
     Parameters
@@ -89,7 +96,7 @@ class Callout:
 
 
 @dataclass(frozen=True)
-class Callouts:
+class ToleranceAllocations:
     """The table.
 
     Parameters
@@ -98,7 +105,7 @@ class Callouts:
     fits_as_drawn : bool
     reachable : bool
         False where the band would not fit with perfect dimensions either.
-    rows : tuple of Callout
+    rows : tuple of ToleranceAllocation
         In the order of the study's dimensions.
     band : tuple of float
         Band with the needed tolerances, or with perfect dimensions when out of reach, [V].
@@ -107,7 +114,7 @@ class Callouts:
     target: Target
     fits_as_drawn: bool
     reachable: bool
-    rows: tuple[Callout, ...]
+    rows: tuple[ToleranceAllocation, ...]
     band: tuple[float, float]
 
 
@@ -154,7 +161,7 @@ def target_of(text: str | None, design: Design) -> Target | None:
     return Target(f"half width of the band at most {100.0 * value:g} % of the onset", value)
 
 
-def needed_tolerances(study: ToleranceStudy, target: Target) -> Callouts:
+def needed_tolerances(study: ToleranceStudy, target: Target) -> ToleranceAllocations:
     """The tolerances that make the band fit.
 
     Parameters
@@ -172,8 +179,8 @@ def needed_tolerances(study: ToleranceStudy, target: Target) -> Callouts:
     perfect = 0.0 * ones
     drawn_fits = fits(ones)
     if not drawn_fits and not fits(perfect):
-        rows = tuple(Callout(d, None, "out of reach") for d in study.dimensions)
-        return Callouts(target, False, False, rows, study.band(perfect))
+        rows = tuple(ToleranceAllocation(d, None, "out of reach") for d in study.dimensions)
+        return ToleranceAllocations(target, False, False, rows, study.band(perfect))
     if drawn_fits:
         scales = _largest(lambda cap: _opened(effect, cap), fits, effect)
         scales = scales if fits(scales) else ones
@@ -185,10 +192,10 @@ def needed_tolerances(study: ToleranceStudy, target: Target) -> Callouts:
             scales = again
     scales = np.array([_rounded(d, s) for d, s in zip(study.dimensions, scales, strict=True)])
     rows = tuple(
-        Callout(d, float(s) * float(d.tolerance or 0.0), _verdict(float(s)))
+        ToleranceAllocation(d, float(s) * float(d.tolerance or 0.0), _verdict(float(s)))
         for d, s in zip(study.dimensions, scales, strict=True)
     )
-    return Callouts(target, drawn_fits, True, rows, study.band(scales))
+    return ToleranceAllocations(target, drawn_fits, True, rows, study.band(scales))
 
 
 def _effect(study: ToleranceStudy, key: str) -> float:

@@ -10,7 +10,7 @@ from typing import Any
 from conegap.geometries.design.design import Design
 from conegap.solver.common.display_units import axis_unit
 from conegap.solver.studies.tolerance import HIGH, LOW, WORST_SURROGATE, ToleranceStudy
-from conegap.solver.studies.tolerance_allocation import Callouts
+from conegap.solver.studies.tolerance_allocation import ToleranceAllocations
 
 __all__ = ["METHOD", "callout_csv", "tolerance_results"]
 
@@ -22,7 +22,7 @@ METHOD = (
 
 
 def tolerance_results(
-    design: Design, study: ToleranceStudy, callouts: Callouts | None
+    design: Design, study: ToleranceStudy, callouts: ToleranceAllocations | None
 ) -> dict[str, Any]:
     """Everything for ``tolerance.json``, SI, one unit suffix per key.
 
@@ -30,10 +30,10 @@ def tolerance_results(
     ----------
     design : Design
     study : ToleranceStudy
-    callouts : Callouts or None
+    callouts : ToleranceAllocations or None
     """
     low, high = study.band()
-    nominal, surrogate = study.nominal, study.surrogate
+    nominal, response_surface = study.nominal, study.response_surface
     limit = design.supply.voltage_limit
     share = design.criteria.onset_fraction_of_supply
     chances: dict[str, Any] = {"above_design_voltage": study.chance_above(design.voltage)}
@@ -60,11 +60,11 @@ def tolerance_results(
         },
         "samples": study.samples,
         "seed": study.seed,
-        "surrogate": {
-            "solves": surrogate.solves,
-            "fit_error": surrogate.fit_error,
-            "held_out_error": surrogate.held_out_error,
-            "held_out_designs": len(surrogate.held_out),
+        "response_surface": {
+            "solves": response_surface.solves,
+            "fit_error": response_surface.fit_error,
+            "held_out_error": response_surface.held_out_error,
+            "held_out_designs": len(response_surface.held_out),
             "allowed_error": WORST_SURROGATE * study.half_width,
             "mesh_noise": study.noise,
         },
@@ -109,13 +109,13 @@ def tolerance_results(
     return result
 
 
-def callout_csv(study: ToleranceStudy, callouts: Callouts | None) -> str:
+def callout_csv(study: ToleranceStudy, callouts: ToleranceAllocations | None) -> str:
     """The callout table as CSV with a row of units; lengths in the unit of each line.
 
     Parameters
     ----------
     study : ToleranceStudy
-    callouts : Callouts or None
+    callouts : ToleranceAllocations or None
         Without, the needed tolerances and verdicts stay empty.
     """
     stream = io.StringIO()

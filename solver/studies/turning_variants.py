@@ -28,11 +28,11 @@ from conegap.solver.liquid.liquid_section import (
     MeniscusOnset,
     held_in,
     liquid_section,
-    strength_voltage,
+    voltage_of_bond_number,
 )
 from conegap.solver.liquid.shape import MeniscusShape
 from conegap.solver.liquid.surface_mesh import SurfaceInSolid, liquid_mesh
-from conegap.solver.liquid.turning_point import fold_on_meshes, fold_reach
+from conegap.solver.liquid.turning_point import turning_point_on_meshes, turning_point_reach
 from conegap.solver.mesh.coarse_mesh import CoarseMesh
 from conegap.solver.studies.scan import Changes, changed_design, solve_variants
 
@@ -55,7 +55,7 @@ _ATTEMPTS = ((1, True), (2, True), (4, False), (8, False))
 
 @dataclass(frozen=True)
 class TurningStart:
-    """A turning point to start from; the strength's scale is its own, so that it counts as 1.
+    """A turning point to start from; its own electric Bond number is the unit of all others.
 
     Parameters
     ----------
@@ -64,7 +64,7 @@ class TurningStart:
     symmetry : "axisymmetric" or "planar"
     pressure : float
         In gamma / a, [-].
-    strength : float
+    electric_bond_number : float
         lambda = eps0 V^2 / (gamma a), [-].
     chord : (n + 1,) or (n + 2,) array
         From the shape before to the shape after the turning point, in the unknowns of
@@ -74,7 +74,7 @@ class TurningStart:
     coefficients: FloatArray
     symmetry: Symmetry
     pressure: float
-    strength: float
+    electric_bond_number: float
     chord: FloatArray
 
     @classmethod
@@ -91,7 +91,7 @@ class TurningStart:
                 [
                     e.shape.coefficients,
                     [] if branch.held == "pressure" else [e.pressure],
-                    [e.strength / turning.strength],
+                    [e.electric_bond_number / turning.electric_bond_number],
                 ]
             )
             for e in branch.equilibria[branch.turning_index - 2 : branch.turning_index + 1 : 2]
@@ -100,7 +100,7 @@ class TurningStart:
             turning.shape.coefficients,
             turning.shape.symmetry,
             turning.pressure,
-            turning.strength,
+            turning.electric_bond_number,
             beside[1] - beside[0],
         )
 
@@ -110,7 +110,7 @@ class TurningStart:
             "coefficients": self.coefficients.tolist(),
             "symmetry": self.symmetry,
             "pressure": self.pressure,
-            "strength": self.strength,
+            "strength": self.electric_bond_number,
             "chord": self.chord.tolist(),
         }
 
@@ -168,7 +168,10 @@ def turning_voltage(
     for steps, follows in _ATTEMPTS:
         here = start
         if steps == 1:
-            here = replace(start, strength=start.strength * guesses.get(changes, 1.0) ** 2)
+            here = replace(
+                start,
+                electric_bond_number=start.electric_bond_number * guesses.get(changes, 1.0) ** 2,
+            )
         try:
             for step in range(1, steps + 1):
                 share = step / steps
@@ -195,27 +198,27 @@ def _fold(
     shape = MeniscusShape(start.coefficients, start.symmetry)
     length = float(np.linalg.norm(start.chord))
     middle = [] if held == "pressure" else [start.pressure]
-    found, values = fold_on_meshes(
+    found, values = turning_point_on_meshes(
         liquid,
         shape,
         np.concatenate([start.coefficients, middle, [1.0]]),
         start.chord / length,
-        fold_reach(length),
+        turning_point_reach(length),
         _LEVELS,
         held=held,
         amount=amount,
-        reference_field=1.0 / math.sqrt(start.strength),
+        reference_field=1.0 / math.sqrt(start.electric_bond_number),
         near=near,
         quick=True,
     )
-    strength = estimate(_LEVELS, values).value
+    electric_bond_number = estimate(_LEVELS, values).value
     from_there = replace(
         start,
         coefficients=found.shape.coefficients,
         pressure=found.pressure,
-        strength=found.strength,
+        electric_bond_number=found.electric_bond_number,
     )
-    return strength_voltage(strength, gamma, liquid.radius), from_there
+    return voltage_of_bond_number(electric_bond_number, gamma, liquid.radius), from_there
 
 
 def drawn_liquid_mesh(design: Design, start: TurningStart) -> CoarseMesh:

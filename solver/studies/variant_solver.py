@@ -21,13 +21,13 @@ from conegap.solver.studies.turning_variants import (
     turning_voltages,
 )
 
-__all__ = ["Shifts"]
+__all__ = ["VariantSolver"]
 
 _SMALL = 0.02
 
 
 @dataclass(frozen=True)
-class Shifts:
+class VariantSolver:
     """Solves variants of a design in one way, so that their ratios are like with like.
 
     Parameters

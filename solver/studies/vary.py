@@ -19,7 +19,7 @@ from conegap.geometries.design.design import Design, Dimension, quantity_for
 from conegap.geometries.quantities.errors import ComputationError, DesignError
 from conegap.solver.common.progress import Progress
 from conegap.solver.liquid.continuation import ContinuationError
-from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, Criterion, free_surface
+from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, OnsetCriterion, free_surface
 from conegap.solver.liquid.liquid_section import MeniscusOnset
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset
 from conegap.solver.studies.scan import Changes, onset_of_variants
@@ -168,7 +168,7 @@ def vary(
     design: Design,
     ranges: tuple[Range, ...],
     *,
-    criterion: Criterion = "automatic",
+    criterion: OnsetCriterion = "automatic",
     progress: Progress | None = None,
 ) -> Variation:
     """Onset at every point of one or two ranges, each by its own solves, two at a time.
@@ -222,7 +222,7 @@ def vary(
 
 
 def _free_surface(
-    design: Design, criterion: Criterion, progress: Progress | None
+    design: Design, criterion: OnsetCriterion, progress: Progress | None
 ) -> tuple[MeniscusOnset | None, tuple[str, ...]]:
     """Turning point of the drawn design, None where the rigid surface is the onset, and remarks."""
     if criterion == "rigid":

@@ -8,7 +8,7 @@ import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
 
-__all__ = ["Run", "crest"]
+__all__ = ["Run", "apex"]
 
 _SIDE = 6
 _DEGREE = 4
@@ -21,7 +21,7 @@ class Run:
     Parameters
     ----------
     edge_field : float
-        Field at the crest of the emitting edge, [V/m].
+        Field at the apex of the emitting edge, [V/m].
     unknowns : int
         Of the finest linear system.
     cells : int
@@ -39,7 +39,7 @@ class Run:
     solve_seconds: float
 
 
-def crest(along: FloatArray, field: FloatArray, *, from_middle: bool) -> float:
+def apex(along: FloatArray, field: FloatArray, *, from_middle: bool) -> float:
     """Greatest field along an edge, by a polynomial through its neighbourhood, [V/m].
 
     Parameters

@@ -6,7 +6,7 @@ import time
 
 import numpy as np
 
-from conegap.validation.benchmarks.measured import Run, crest
+from conegap.validation.benchmarks.measured import Run, apex
 from conegap.validation.benchmarks.plain_mesh import on_curve, plain_mesh
 from conegap.validation.benchmarks.problems import Problem
 
@@ -58,7 +58,7 @@ def solve(problem: Problem, setting: float) -> Run:
     _, t = on_curve(curve, place)
     order = np.argsort(t)
     speed = float(np.hypot(*curve.derivative(np.array([edge.t]))[0]))
-    value = crest(t[order] * speed, field[order], from_middle=curve.start[0] == 0.0)
+    value = apex(t[order] * speed, field[order], from_middle=curve.start[0] == 0.0)
     ended = time.perf_counter()
     cells = len(plain.triangles)
     return Run(value, cells, cells, meshed - started, ended - meshed)

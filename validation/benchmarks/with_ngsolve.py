@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from conegap.geometries.curves.curve import Arc
-from conegap.validation.benchmarks.measured import Run, crest
+from conegap.validation.benchmarks.measured import Run, apex
 from conegap.validation.benchmarks.plain_mesh import PlainMesh, on_curve, plain_mesh
 from conegap.validation.benchmarks.problems import Problem
 
@@ -116,4 +116,4 @@ def _edge_field(problem: Problem, plain: PlainMesh, mesh: Any, found: Any, order
     field = -np.sum(slope * curve.normal(t), axis=1)
     order_along = np.argsort(t)
     speed = float(np.hypot(*curve.derivative(np.array([edge.t]))[0]))
-    return crest(t[order_along] * speed, field[order_along], from_middle=curve.start[0] == 0.0)
+    return apex(t[order_along] * speed, field[order_along], from_middle=curve.start[0] == 0.0)

@@ -10,7 +10,7 @@ from scipy.sparse.linalg import splu
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import Section
-from conegap.validation.benchmarks.measured import Run, crest
+from conegap.validation.benchmarks.measured import Run, apex
 from conegap.validation.benchmarks.plain_mesh import IntArray, PlainMesh, on_curve, plain_mesh
 from conegap.validation.benchmarks.problems import Problem
 
@@ -97,4 +97,4 @@ def _edge_field(
     _, t = on_curve(curve, place)
     order_along = np.argsort(t)
     speed = float(np.hypot(*curve.derivative(np.array([edge.t]))[0]))
-    return crest(t[order_along] * speed, field[order_along], from_middle=curve.start[0] == 0.0)
+    return apex(t[order_along] * speed, field[order_along], from_middle=curve.start[0] == 0.0)

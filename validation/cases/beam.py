@@ -12,8 +12,8 @@ from scipy.integrate import quad
 
 from conegap.geometries.curves.curve import FloatArray, Line
 from conegap.geometries.curves.section import Boundary, Section, Symmetry
-from conegap.validation import sections
 from conegap.validation.cases.row import Case, Row
+from conegap.validation.sections import catalogue as sections
 from conegap.validation.sections.exact_case import ExactCase
 
 if TYPE_CHECKING:

@@ -40,15 +40,15 @@ def _electron_rows() -> list[Row]:
 
     rows = []
     for phi, field, scaled, _, density in _TABLE:
-        strength, energy = np.array([field * 1e9]), phi * elementary_charge
+        electric_bond_number, energy = np.array([field * 1e9]), phi * elementary_charge
         name = f"field emission, {phi:g} eV at {field:g} V/nm"
         rows += [
             Row(name, _MURPHY, "scaled field f [-]", scaled,
-                float(scaled_field(strength, energy)[0]), 6e-6, "absolute",
+                float(scaled_field(electric_bond_number, energy)[0]), 6e-6, "absolute",
                 note="five digits printed"),
             Row(name, _MURPHY, "log10 of current density [A/m^2]", math.log10(density),
-                math.log10(float(current_density(strength, energy)[0])), 2e-4, "absolute",
-                note="four digits printed"),
+                math.log10(float(current_density(electric_bond_number, energy)[0])), 2e-4,
+                "absolute", note="four digits printed"),
         ]  # fmt: skip
     return rows
 

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from conegap.validation import sections
 from conegap.validation.cases.row import Case, Row
+from conegap.validation.sections import catalogue as sections
 from conegap.validation.sections.exact_case import ExactCase
 
 if TYPE_CHECKING:

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
-from conegap.validation import exact_drops
 from conegap.validation.cases.field import fitted_order
 from conegap.validation.cases.row import Case, Row
+from conegap.validation.exact import drops as exact_drops
 
 if TYPE_CHECKING:
     from conegap.geometries.curves.section import Symmetry
@@ -56,7 +56,7 @@ def force_closure(equilibrium: Equilibrium) -> float:
     field = make_interp_spline(equilibrium.fraction, equilibrium.field, k=3)(s)
     # The axial part of a pressure on the surface is the pressure times 2 pi r dr.
     dr = 0.5 * weights * shape.length * np.cos(shape.slope(s))
-    stress = 0.5 * equilibrium.strength * field**2
+    stress = 0.5 * equilibrium.electric_bond_number * field**2
     pull = 2.0 * math.pi * float(np.sum(stress * shape.points(s)[:, 0] * dr))
     tension = 2.0 * math.pi * math.sin(shape.contact_angle)
     return (pull + math.pi * equilibrium.pressure) / tension - 1.0
@@ -76,14 +76,16 @@ def volume_by_slices(shape: MeniscusShape) -> float:
     return math.pi * float(np.sum(shape.points(s)[:, 0] ** 2 * drop))
 
 
-def _accuracy_rows(name: str, source: str, branch: MeniscusBranch, strength: float) -> list[Row]:
+def _accuracy_rows(
+    name: str, source: str, branch: MeniscusBranch, electric_bond_number: float
+) -> list[Row]:
     """The reported error covers the difference to a reference, and its order is the scheme's."""
-    from conegap.validation.sections.menisci import uniform_field_strength
+    from conegap.validation.sections.menisci import electric_bond_number_of_field
 
-    found = branch.strength
-    off = abs(uniform_field_strength(found.value) / strength - 1.0)
-    values = tuple(uniform_field_strength(value) for value in found.level_values)
-    order = fitted_order(found.level_sizes, values, strength)
+    found = branch.electric_bond_number
+    off = abs(electric_bond_number_of_field(found.value) / electric_bond_number - 1.0)
+    values = tuple(electric_bond_number_of_field(value) for value in found.level_values)
+    order = fitted_order(found.level_sizes, values, electric_bond_number)
     return [
         Row(name, source, "difference over reported error [-]", 1.0, off / found.error, 0.0,
             "at most", note=f"the reported error must cover the difference; {_BOX}"),
@@ -93,12 +95,12 @@ def _accuracy_rows(name: str, source: str, branch: MeniscusBranch, strength: flo
 
 
 def _drop_rows() -> list[Row]:
-    from conegap.validation.sections.menisci import free_drop, uniform_field_strength
+    from conegap.validation.sections.menisci import electric_bond_number_of_field, free_drop
 
     branch = free_drop()
     name = "free drop in a uniform field"
-    strength = uniform_field_strength(branch.strength.value)
-    root = math.sqrt(strength)
+    electric_bond_number = electric_bond_number_of_field(branch.electric_bond_number.value)
+    root = math.sqrt(electric_bond_number)
     closure = force_closure(branch.turning)
     energy, _ = exact_drops.turning_of_spheroids(exact_drops.spheroid_by_energy)
     return [
@@ -117,12 +119,14 @@ def _drop_rows() -> list[Row]:
 
 
 def _spheroid_rows() -> list[Row]:
-    strength, aspect = exact_drops.turning_of_spheroids(exact_drops.spheroid_pole_and_equator)
+    electric_bond_number, aspect = exact_drops.turning_of_spheroids(
+        exact_drops.spheroid_pole_and_equator
+    )
     name = "Taylor's spheroidal drop"
-    excess = math.sqrt(strength / _DROP_STRENGTH) - 1.0
+    excess = math.sqrt(electric_bond_number / _DROP_STRENGTH) - 1.0
     return [
         Row(name, f"{_TAYLOR}, from memory", "sqrt(W) in Gaussian units [-]", 1.625,
-            math.sqrt(4.0 * math.pi * strength), 5e-4, "absolute",
+            math.sqrt(4.0 * math.pi * electric_bond_number), 5e-4, "absolute",
             note="half of the last printed digit"),
         Row(name, _TAYLOR, "aspect at the turning point [-]", 1.9, aspect, 0.05, "absolute",
             note="half of the last printed digit"),
@@ -132,13 +136,13 @@ def _spheroid_rows() -> list[Row]:
 
 
 def _pinned_rows() -> list[Row]:
-    from conegap.validation.sections.menisci import pinned_hemisphere, uniform_field_strength
+    from conegap.validation.sections.menisci import electric_bond_number_of_field, pinned_hemisphere
 
     branch = pinned_hemisphere()
     name = "pinned hemisphere, volume held"
     turning = branch.turning.shape
     angle = math.degrees(turning.contact_angle)
-    root = math.sqrt(uniform_field_strength(branch.strength.value))
+    root = math.sqrt(electric_bond_number_of_field(branch.electric_bond_number.value))
     volume = 2.0 * math.pi / 3.0
     off = max(abs(volume_by_slices(e.shape) / volume - 1.0) for e in branch.equilibria)
     return [
@@ -164,18 +168,18 @@ def _pinned_rows() -> list[Row]:
 
 def _pressure_rows() -> list[Row]:
     from conegap.validation.sections.menisci import (
+        electric_bond_number_of_field,
         pinned_under_pressure,
-        uniform_field_strength,
     )
 
     rows = []
-    for pressure, strength, height in _UNDER_PRESSURE:
+    for pressure, electric_bond_number, height in _UNDER_PRESSURE:
         name = f"pinned meniscus, pressure {pressure:g} gamma/a held"
         branch = pinned_under_pressure(pressure)
-        found = uniform_field_strength(branch.strength.value)
+        found = electric_bond_number_of_field(branch.electric_bond_number.value)
         shape = branch.turning.shape
         rows += [
-            Row(name, _ELEMENTS, "W at the turning point [-]", strength, found, 3e-4,
+            Row(name, _ELEMENTS, "W at the turning point [-]", electric_bond_number, found, 3e-4,
                 note=f"half of the last digit is up to 2e-4; {_BOX}"),
             Row(name, _ELEMENTS, "height there [a]", height, shape.height, 5e-3,
                 note="the height runs fast where the field stands still"),
@@ -226,7 +230,7 @@ def _cap_rows() -> list[Row]:
 
 
 def _along_last(x: FloatArray) -> FloatArray:
-    """Direction of the strength alone, which keeps it as it is."""
+    """Direction of the electric Bond number alone, which keeps it as it is."""
     direction = np.zeros(len(x))
     direction[-1] = 1.0
     return direction

@@ -9,8 +9,9 @@ from scipy.constants import epsilon_0
 from scipy.optimize import minimize_scalar
 
 from conegap.geometries.curves.curve import FloatArray
-from conegap.validation import exact, exact_liquid
 from conegap.validation.cases.row import Case, Row
+from conegap.validation.exact import fields as exact
+from conegap.validation.exact import liquid as exact_liquid
 from conegap.validation.sections.catalogue import (
     ExactCase,
     ball_on_cone,

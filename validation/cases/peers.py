@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
-from conegap.validation import sections
 from conegap.validation.cases.row import Case, Row, not_run
+from conegap.validation.sections import catalogue as sections
 from conegap.validation.sections.exact_case import ExactCase
 
 __all__ = ["has_skfem", "peer_cases"]

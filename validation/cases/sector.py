@@ -10,7 +10,6 @@ import numpy as np
 from scipy.constants import epsilon_0
 
 from conegap.geometries.curves.curve import FloatArray
-from conegap.validation import sector_shapes
 from conegap.validation.cases.row import Case, Row, not_run
 from conegap.validation.exact.cap_moments import cap_field
 from conegap.validation.exact.sphere_lattice import (
@@ -19,6 +18,7 @@ from conegap.validation.exact.sphere_lattice import (
     layer_sum,
     square_layer,
 )
+from conegap.validation.sections import sector_shapes
 
 if TYPE_CHECKING:
     from conegap.solver.field.extrapolation import Estimate

@@ -34,14 +34,14 @@ def threshold(symmetry: Symmetry, wave: Wave) -> float:
     from conegap.solver.liquid.branch import problem_at
     from conegap.solver.liquid.shape import cap
     from conegap.solver.liquid.stability import critical_strength, stability
-    from conegap.validation.sections.menisci import on_plane, uniform_field_strength
+    from conegap.validation.sections.menisci import electric_bond_number_of_field, on_plane
 
     flat = cap(0.0, 12, symmetry)
     values = []
     for level in _LEVELS:
         problem = problem_at(on_plane(), flat, level, "pressure", 0.0)
         found = critical_strength(stability(problem, flat, wave))
-        values.append(uniform_field_strength(found))
+        values.append(electric_bond_number_of_field(found))
     return estimate(_LEVELS, tuple(values)).value
 
 

@@ -90,18 +90,21 @@ def _slope(function: Callable[[float], float], x: float) -> float:
     return (8.0 * near - far) / (12.0 * _STEP)
 
 
-def turning_of_spheroids(strength: Callable[[float], float]) -> tuple[float, float]:
+def turning_of_spheroids(electric_bond_number: Callable[[float], float]) -> tuple[float, float]:
     """Greatest W of a family of spheroids and the aspect a / b where it is reached, [-].
 
     Parameters
     ----------
-    strength : callable
+    electric_bond_number : callable
         a / b to W, such as `spheroid_pole_and_equator`.
     """
     found = minimize_scalar(
-        lambda q: -strength(q), bounds=(1.2, 3.0), method="bounded", options={"xatol": 1e-9}
+        lambda q: -electric_bond_number(q),
+        bounds=(1.2, 3.0),
+        method="bounded",
+        options={"xatol": 1e-9},
     )
-    return strength(float(found.x)), float(found.x)
+    return electric_bond_number(float(found.x)), float(found.x)
 
 
 def cap_volume(height: float) -> float:

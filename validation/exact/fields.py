@@ -146,7 +146,7 @@ class BladeBeforeSlit:
     gap : float
         Crest to the plane of the slit, [m].
     radius : float
-        Radius of the blade's crest, [m].
+        Radius of the blade's apex, [m].
     field_per_volt : float
         Crest field for one volt between blade and slit electrode, [1/m].
     """
@@ -166,7 +166,7 @@ def blade_before_slit(
     """Rounded blade facing a slit of width 2 a, by the map z = -(a/2)(t + 1/t).
 
     The real t axis is folded onto the two half planes; in the upper t half plane the blade is a
-    hyperbola of crest height H and radius Rt, with c^2 = H (H + Rt) and tan^2 v0 = Rt / H.
+    hyperbola of apex height H and radius Rt, with c^2 = H (H + Rt) and tan^2 v0 = Rt / H.
     d = (a/2)(H - 1/H), |dz/dt| = (a/2)(1 + H^-2),
     E = [V / (sqrt(H Rt) (v1 - v0))] / |dz/dt|, 1/R = [1/Rt + (2/H^3)/(1 + H^-2)] / |dz/dt|.
 

@@ -45,7 +45,7 @@ def charged_ball() -> LiquidSection:
     The plane through its middle is one of symmetry; field lines lie in it.
     """
     from conegap.solver.liquid.branch import LiquidSection
-    from conegap.solver.liquid.liquid_section import apex_patch
+    from conegap.solver.liquid.liquid_section import apex_grid_radius
 
     def draw(shape: MeniscusShape) -> tuple[Section, tuple[int, int]]:
         height, far = shape.height, EXTENT
@@ -55,7 +55,7 @@ def charged_ball() -> LiquidSection:
             Boundary("outer", Line((1.0, 0.0), (far, 0.0))),
             Boundary("accelerator", Arc((0.0, 0.0), far, 0.0, math.pi / 2.0)),
         )
-        edge = EmittingEdge("apex", 0, 1, 0.0, apex_patch(shape))
+        edge = EmittingEdge("apex", 0, 1, 0.0, apex_grid_radius(shape))
         return Section("axisymmetric", (loop,), (edge,), far - height), (0, 1)
 
     return LiquidSection(
@@ -66,8 +66,8 @@ def charged_ball() -> LiquidSection:
 def neutral_strengths(level: int) -> tuple[FloatArray, FloatArray]:
     """Strengths at which a charged ball can change its shape at no cost, and those changes.
 
-    The free surface's Jacobian at the ball is affine in the strength; it is singular where a
-    change of shape is neutral.
+    The free surface's Jacobian at the ball is affine in the electric Bond number; it is singular
+    where a change of shape is neutral.
 
     Parameters
     ----------
@@ -91,9 +91,9 @@ def neutral_strengths(level: int) -> tuple[FloatArray, FloatArray]:
     # The field per volt is the same everywhere: b / (b - a) in units of 1 / a.
     per_volt = EXTENT / (EXTENT - 1.0)
 
-    def jacobian(strength: float) -> FloatArray:
-        stress = 0.5 * strength * per_volt**2
-        x = problem.unknowns(ball, 2.0 - stress, strength)
+    def jacobian(electric_bond_number: float) -> FloatArray:
+        stress = 0.5 * electric_bond_number * per_volt**2
+        x = problem.unknowns(ball, 2.0 - stress, electric_bond_number)
         return problem.residual_and_jacobian(x)[1][:, :-1]
 
     still, charged = jacobian(0.0), jacobian(1.0)

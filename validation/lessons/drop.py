@@ -39,19 +39,22 @@ def compute(guess: float | None = None) -> Findings:
     guess : float or None
         Not needed here, [-].
     """
-    from conegap.validation.sections.menisci import free_drop, uniform_field_strength
+    from conegap.validation.sections.menisci import electric_bond_number_of_field, free_drop
 
     branch = free_drop(levels=(2, 4))
-    root = math.sqrt(uniform_field_strength(branch.strength.value))
+    root = math.sqrt(electric_bond_number_of_field(branch.electric_bond_number.value))
     aspects, roots, outlines = [], [], []
     s = np.linspace(0.0, 1.0, 61)
     for equilibrium in branch.equilibria:
         shape = equilibrium.shape
-        # The strength of a shape is in its own contact radius; that of the sphere is wanted.
+        # The electric Bond number of a shape is in its own contact radius; that of the sphere is
+        # wanted.
         radius = (2.0 * math.pi / 3.0 / shape.volume) ** (1.0 / 3.0)
-        strength = uniform_field_strength(equilibrium.strength) / radius
+        electric_bond_number = (
+            electric_bond_number_of_field(equilibrium.electric_bond_number) / radius
+        )
         aspects.append(shape.height)
-        roots.append(math.sqrt(max(strength, 0.0)))
+        roots.append(math.sqrt(max(electric_bond_number, 0.0)))
         outlines.append(radius * shape.points(s))
     turning = branch.turning.shape
     radius = (2.0 * math.pi / 3.0 / turning.volume) ** (1.0 / 3.0)
@@ -70,7 +73,7 @@ def compute(guess: float | None = None) -> Findings:
         {
             "root": root,
             "aspect": turning.height,
-            "error": branch.strength.error / 2.0,
+            "error": branch.electric_bond_number.error / 2.0,
             "spheroid": math.sqrt(spheroid),
             "spheroid_aspect": spheroid_aspect,
             "onset": root * math.sqrt(WATER / (epsilon_0 * DROP)),
@@ -81,7 +84,7 @@ def compute(guess: float | None = None) -> Findings:
             Comparison("the same by spheroids balanced at two points", NUMBER, spheroid_aspect,
                        1.9, f"{taylor}; 1.9 as in its abstract"),
             Comparison("field at the turning point, E₀ √(ε₀ r₀ / γ)", NUMBER, root, 0.4521, full,
-                       error=branch.strength.error / 2.0),
+                       error=branch.electric_bond_number.error / 2.0),
             Comparison("the same by spheroids of least energy", NUMBER, root, math.sqrt(energy),
                        "derived"),
             Comparison("the same by spheroids balanced at two points", NUMBER, root,

@@ -80,7 +80,7 @@ def tube_onset() -> tuple[float, float, MeniscusBranch]:
     """
     from conegap.geometries.design.design import Design
     from conegap.solver.liquid.branch import turning_point
-    from conegap.solver.liquid.liquid_section import liquid_section, strength_voltage
+    from conegap.solver.liquid.liquid_section import liquid_section, voltage_of_bond_number
     from conegap.solver.liquid.shape import cap
 
     design = Design.from_text(TUBE)
@@ -88,8 +88,8 @@ def tube_onset() -> tuple[float, float, MeniscusBranch]:
     flat = cap(0.0, MODES, "axisymmetric")
     branch = turning_point(liquid, flat, pressure=0.0, held="pressure", amount=0.0, levels=(2, 4))
     gamma = float(design.metal.surface_tension(design.liquid.temperature))
-    voltage = strength_voltage(branch.strength.value, gamma, liquid.radius)
-    return voltage, branch.strength.error / 2.0, branch
+    voltage = voltage_of_bond_number(branch.electric_bond_number.value, gamma, liquid.radius)
+    return voltage, branch.electric_bond_number.error / 2.0, branch
 
 
 def compute(guess: float | None = None) -> Findings:

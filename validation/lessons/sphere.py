@@ -85,7 +85,7 @@ def compute(guess: float | None = None) -> Findings:
                 "exact: E = V b / (a (b − a)), textbook",
             ),
             Comparison(
-                "hemisphere on a plane, crest over far field", NUMBER, numbers["boss"],
+                "hemisphere on a plane, apex over far field", NUMBER, numbers["boss"],
                 exact.hemisphere_boss_field(uniform_field=1.0), "exact: 3, textbook",
             ),
         ),
@@ -222,11 +222,11 @@ LESSON = Lesson(
     (
         Exercise(
             "A droplet sits as a half ball on a flat plate in a uniform field of 2 MV/m. How high "
-            "is the field at its crest?",
+            "is the field at its apex?",
             MEGAVOLTS_PER_METRE,
             lambda found: 2e6 * found.numbers["boss"],
             0.01,
-            "The table has the ratio of crest field to far field.",
+            "The table has the ratio of apex field to far field.",
             lambda found: "Three times the far field, whatever the size of the half ball.",
             (
                 Slip(

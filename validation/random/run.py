@@ -22,7 +22,7 @@ from typing import Any
 
 import numpy as np
 
-from conegap.solver.common.parallel_map import side_by_side
+from conegap.solver.common.parallel_map import parallel_map
 from conegap.validation.random.broken_files import broken_file, verdict_of
 from conegap.validation.random.designs import RandomDesign, random_design
 from conegap.validation.random.properties import Findings, check_design
@@ -171,16 +171,16 @@ def main(argv: Sequence[str] | None = None) -> int:
         if done % max(1, whole // 20) == 0 or done == whole:
             print(f"{what}: {done} of {whole}", file=sys.stderr, flush=True)
 
-    files: list[Any] = side_by_side(
+    files: list[Any] = parallel_map(
         partial(broken_row, seed=given.seed), range(given.files), progress=progress, what="files"
     )
-    designs: list[Any] = side_by_side(
+    designs: list[Any] = parallel_map(
         partial(design_row, seed=given.seed, every=given.finer_every),
         range(given.designs),
         progress=progress,
         what="designs",
     )
-    designs += side_by_side(
+    designs += parallel_map(
         partial(tip_row, seed=given.seed), range(given.tips), progress=progress, what="tips"
     )
     found = {"seed": given.seed, **summary(designs, files)}

@@ -58,9 +58,9 @@ def _columns(x: FloatArray, z: FloatArray) -> FloatArray:
 
 
 def hyperbola(*, radius: float, gap: float, extent: float) -> Analytic:
-    """Right half of a hyperbola with crest (0, 0), confocal with the plane z = gap.
+    """Right half of a hyperbola with apex (0, 0), confocal with the plane z = gap.
 
-    x = c sin(v0) sinh(u), z = d - c cos(v0) cosh(u); u runs from 0 (crest) to ``extent``.
+    x = c sin(v0) sinh(u), z = d - c cos(v0) cosh(u); u runs from 0 (apex) to ``extent``.
 
     Parameters
     ----------
@@ -73,7 +73,7 @@ def hyperbola(*, radius: float, gap: float, extent: float) -> Analytic:
 
     def position(t: FloatArray) -> FloatArray:
         u = extent * t
-        # 1 - cosh u without cancellation at the crest
+        # 1 - cosh u without cancellation at the apex
         return _columns(wide * np.sinh(u), -2.0 * gap * np.sinh(u / 2.0) ** 2)
 
     def first(t: FloatArray) -> FloatArray:

@@ -1,4 +1,4 @@
-"""Axisymmetric sections with exact fields; the emitting crest is at z = 0."""
+"""Axisymmetric sections with exact fields; the emitting apex is at z = 0."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from scipy.constants import epsilon_0
 
 from conegap.geometries.curves.curve import Arc, FloatArray, Line
 from conegap.geometries.curves.section import Boundary, EmittingEdge, Section
-from conegap.validation import exact
+from conegap.validation.exact import fields as exact
 from conegap.validation.sections.analytic_curves import hyperbola, semi_ellipse
 from conegap.validation.sections.exact_case import ExactCase
 

@@ -15,17 +15,17 @@ from conegap.solver.liquid.branch import (
     MeniscusBranch,
     turning_point,
 )
-from conegap.solver.liquid.liquid_section import apex_patch
+from conegap.solver.liquid.liquid_section import apex_grid_radius
 from conegap.solver.liquid.shape import MeniscusShape, cap
 
 __all__ = [
     "EXTENT",
+    "electric_bond_number_of_field",
     "free_drop",
     "on_plane",
     "pinned_hemisphere",
     "pinned_under_pressure",
     "section_on_plane",
-    "uniform_field_strength",
 ]
 
 EXTENT = 40.0
@@ -50,7 +50,7 @@ def section_on_plane(shape: MeniscusShape) -> Section:
         Boundary("outer", Line((far, 0.0), (far, far))),
         Boundary("accelerator", Line((far, far), (0.0, far))),
     )
-    edge = EmittingEdge("apex", 0, 1, 0.0, apex_patch(shape))
+    edge = EmittingEdge("apex", 0, 1, 0.0, apex_grid_radius(shape))
     mirrored = shape.symmetry == "planar"
     return Section(shape.symmetry, (loop,), (edge,), far - height, mirrored=mirrored)
 
@@ -65,15 +65,15 @@ def on_plane() -> LiquidSection:
     )
 
 
-def uniform_field_strength(strength: float) -> float:
+def electric_bond_number_of_field(electric_bond_number: float) -> float:
     """W = eps0 E0^2 a / gamma from lambda = eps0 V^2 / (gamma a), [-].
 
     Parameters
     ----------
-    strength : float
+    electric_bond_number : float
         lambda, [-].
     """
-    return strength / EXTENT**2
+    return electric_bond_number / EXTENT**2
 
 
 def free_drop(levels: tuple[int, ...] = (2, 4, 8)) -> MeniscusBranch:

@@ -7,7 +7,7 @@ import math
 from conegap.geometries.curves.curve import Arc, Line
 from conegap.geometries.curves.section import Boundary, EmittingEdge, Section
 from conegap.geometries.solids.sector import Conductor, Room3D, Sector, Tip, Wedge
-from conegap.geometries.solids.shapes import Block, Cut, Revolved
+from conegap.geometries.solids.shapes import Block, Difference, Revolved
 
 __all__ = ["ball", "boss_cell", "cone_in_room", "cone_in_section", "spheres_octant"]
 
@@ -37,7 +37,7 @@ def spheres_octant(inner: float, outer: float) -> Sector:
     end, beyond = 1.05 * outer, 1.1 * outer
     walls = dict.fromkeys(("x_low", "y_low", "z_low"), "symmetry")
     walls |= dict.fromkeys(("x_high", "y_high", "z_high"), "outer")
-    shell = Cut(Block((-beyond,) * 3, (beyond,) * 3), (ball(outer),))
+    shell = Difference(Block((-beyond,) * 3, (beyond,) * 3), (ball(outer),))
     return Sector(
         region=Room3D(Block((0.0,) * 3, (end,) * 3), walls),
         conductors=(Conductor("emitter", ball(inner)), Conductor("accelerator", shell)),

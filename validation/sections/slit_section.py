@@ -10,7 +10,7 @@ from scipy.optimize import minimize_scalar
 
 from conegap.geometries.curves.curve import FloatArray, Line
 from conegap.geometries.curves.section import Boundary, EmittingEdge, Section
-from conegap.validation import exact
+from conegap.validation.exact import fields as exact
 from conegap.validation.sections.analytic_curves import ComplexArray, ConformalMap, mapped
 from conegap.validation.sections.exact_case import ExactCase
 
