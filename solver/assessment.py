@@ -184,7 +184,7 @@ class Assessment:
                 "voltage_high_V": self.highest_onset,
                 "criterion": self.criterion,
                 "edge": onset.edge_name,
-                "edge_field_V_per_m": onset.edge_field,
+                "edge_field_V_per_m": onset.balance_field,
                 "surface_tension_N_per_m": onset.surface_tension,
                 "budget": {
                     line.name: {"down": line.down, "up": line.up}

@@ -653,6 +653,18 @@ def test_validate_fails_where_a_row_fails(
     assert ("the reason" in out) == (BAD in rows)
 
 
+def test_rows_with_numbers_of_numpy_are_json(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """INVARIANT: whatever kind of float a case computes, ``--json`` prints it."""
+    row = replace(GOOD, computed=np.float64(1.0001), tolerance=np.float64(1e-3))
+    monkeypatch.setattr("conegap.validation.cases.table.run_validation", lambda **_: [row])
+    assert main(["validate", "--json"]) == 0
+    (found,) = json.loads(capsys.readouterr().out)["rows"]
+    assert found["passed"] is True
+    assert found["tolerance"] == 1e-3
+
+
 # writing
 
 

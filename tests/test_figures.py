@@ -222,7 +222,7 @@ def test_field_along_the_edge_starts_at_the_balance() -> None:
     design, solution, onset = assessment.design, assessment.solution, assessment.onset
     share = onset.voltage / design.voltage
     lines = lines_from_edge(solution, onset, electrode_voltages(design, solution.electrodes, share))
-    assert_allclose(lines[0].field[0], onset.edge_field, rtol=2e-3)
+    assert_allclose(lines[0].field[0], onset.balance_field, rtol=2e-3)
     assert lines[0].distance[0] == 0.0
     assert np.all(np.diff(lines[0].distance) > 0.0)
     assert lines[0].field[-1] < 0.1 * lines[0].field[0]

@@ -41,7 +41,7 @@ def test_gallium_hyperboloid_at_one_millimetre(radius: float, volts: float) -> N
     assert_allclose(found.voltage, exact, rtol=2e-5, atol=0)
     assert abs(found.voltage / exact - 1.0) <= found.numerical.error
     assert_allclose(found.voltage * math.sqrt(0.718 / gamma), volts, rtol=0, atol=0.6)
-    assert_allclose(found.edge_field, balance, rtol=1e-9, atol=0)
+    assert_allclose(found.balance_field, balance, rtol=1e-9, atol=0)
     assert found.position == (0.0, 0.0)
 
 
@@ -63,9 +63,9 @@ def test_onset_is_field_over_field_per_volt(solved: Solved, name: str) -> None:
     """INVARIANT: V = E / (E per volt), and eps0 E^2 / 2 + p = gamma kappa at the edge."""
     design, solution = solved(name)
     found = rigid_onset_of_solution(design, solution)
-    assert_allclose(found.voltage, found.edge_field / found.edge_per_volt, rtol=1e-12, atol=0)
+    assert_allclose(found.voltage, found.balance_field / found.edge_per_volt, rtol=1e-12, atol=0)
     held = found.surface_tension * found.curvature
-    stress = field_stress(found.edge_field) + design.liquid.feed_pressure
+    stress = field_stress(found.balance_field) + design.liquid.feed_pressure
     assert_allclose(stress, held, rtol=1e-12, atol=0)
     assert found.surface_tension == gallium(design)
 
@@ -144,7 +144,7 @@ def test_chamber_shifts_the_onset_as_superposition_says(solved: Solved) -> None:
         at_onset = electrode_voltages(held, solution.electrodes, found.voltage / held.voltage)
         assert at_onset["chamber"] == chamber
         edge = solution.edge(found.edge_name, at_onset)
-        assert_allclose(edge.value, found.edge_field, rtol=1e-6, atol=0)
+        assert_allclose(edge.value, found.balance_field, rtol=1e-6, atol=0)
         onsets.append(found.voltage)
     assert_allclose(onsets[1], grounded.voltage, rtol=1e-12, atol=0)
     assert onsets[0] < onsets[1] < onsets[2]
@@ -166,7 +166,7 @@ def test_chamber_that_fires_the_edge_alone_is_refused(solved: Solved) -> None:
     design, solution = solved("needle")
     place = solution.edge("tip", {"emitter": 1.0})
     per_volt = solution.edge_field_at("tip", {"chamber": 1.0}, place)
-    needed = rigid_onset_of_solution(design, solution).edge_field / per_volt
+    needed = rigid_onset_of_solution(design, solution).balance_field / per_volt
     assert needed < 0.0
     with pytest.raises(DesignError, match=r"voltages\.chamber.*alone already exceeds"):
         rigid_onset_of_solution(_with_voltages(design, 5e3, -1e3, 1.05 * needed), solution)

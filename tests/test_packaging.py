@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import importlib
 import tomllib
 from graphlib import TopologicalSorter
 from pathlib import Path
@@ -169,3 +170,15 @@ def test_no_module_is_too_long_to_review() -> None:
     }
     long = {name: length for name, length in lengths.items() if length > 420}
     assert not long
+
+
+def test_public_names_are_those_of_their_own_modules() -> None:
+    """EXACT: `from conegap import Design, assess, vary`, and every other name that is offered."""
+    conegap = importlib.import_module("conegap")
+    for name in conegap.__all__:
+        thing = getattr(conegap, name)
+        assert thing is getattr(importlib.import_module(thing.__module__), name)
+    assert {"Design", "assess", "vary"} <= set(conegap.__all__)
+    assert set(conegap.__all__) <= set(dir(conegap))
+    with pytest.raises(AttributeError):
+        _ = conegap.unknown

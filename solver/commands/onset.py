@@ -189,7 +189,7 @@ def _print(assessment: Assessment) -> None:
         ("criterion", assessment.criterion),
         ("band (k = 2, about 95 %)", band),
         ("rigid surface alone", voltage_text(onset.voltage)),
-        (f"field at the {onset.edge_name} at rigid onset", field_text(onset.edge_field)),
+        (f"field at the {onset.edge_name} at rigid onset", field_text(onset.balance_field)),
         ("numerical error of the edge field", f"{onset.numerical.error:.1e}"),
         ("largest contribution to the band", assessment.budget.contributions[0].label),
         ("voltage of the design", voltage_text(design.voltage)),

@@ -60,7 +60,7 @@ def _results(rows: Sequence[Row]) -> dict[str, Any]:
     """The table for a script; a number that could not be had is null."""
 
     def number(value: float) -> float | None:
-        return value if math.isfinite(value) else None
+        return float(value) if math.isfinite(value) else None
 
     return {
         "conegap_version": version("conegap"),
@@ -73,7 +73,7 @@ def _results(rows: Sequence[Row]) -> dict[str, Any]:
                 "exact": number(row.exact),
                 "computed": number(row.computed),
                 "error": number(row.error),
-                "tolerance": row.tolerance,
+                "tolerance": number(row.tolerance),
                 "ran": row.ran,
                 "passed": row.passed,
                 "note": row.note,

@@ -136,12 +136,12 @@ def chart_edge_field(axes: Axes, assessment: Assessment) -> Axes:
             zorder=4,
         )
     axes.axhline(
-        onset.edge_field / unit.size,
+        onset.balance_field / unit.size,
         color=LIMIT,
         lw=1.1,
         ls=(0, (5, 2, 1, 2)),
         zorder=3,
-        label=f"balance with surface tension, {field_text(onset.edge_field)}",
+        label=f"balance with surface tension, {field_text(onset.balance_field)}",
     )
     axes.set_xscale("log")
     axes.set_yscale("log")

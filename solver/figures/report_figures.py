@@ -246,7 +246,7 @@ def _field_pictures(assessment: Assessment) -> list[Picture]:
             "Field along the surface as drawn, from the apex outwards. Its rigid onset is where "
             "the field at the apex reaches the balance with surface tension.",
             f"Field along the surface from the apex: at the rigid onset it starts at "
-            f"{field_text(onset.edge_field)}, the balance with surface tension, and falls with "
+            f"{field_text(onset.balance_field)}, the balance with surface tension, and falls with "
             f"distance; at the design's voltages it starts at "
             f"{field_text(onset.numerical.value)}.",
             charted(lambda axes: chart_edge_field(axes, assessment), (WIDTH, 3.6)),

@@ -52,7 +52,7 @@ def surface_wave(
     if not isinstance(emitter, Slit):
         return None
     gamma = onset.surface_tension
-    spacing = surface_wave_spacing(surface_tension=gamma, field=onset.edge_field)
+    spacing = surface_wave_spacing(surface_tension=gamma, field=onset.balance_field)
     if meniscus is not None and meniscus.wave is not None:
         spacing = meniscus.wave.wavelength * meniscus.radius
     width = emitter.channel_height + 2.0 * (emitter.lip_radius + emitter.land)
@@ -61,5 +61,5 @@ def surface_wave(
         spacing=spacing,
         sites=emitter.length / spacing,
         apex_width=width,
-        onset_voltage=onset.voltage * field / onset.edge_field,
+        onset_voltage=onset.voltage * field / onset.balance_field,
     )

@@ -26,8 +26,9 @@ class RigidOnset:
         Emitter minus accelerator, [V].
     edge_name : str
         The edge that fires first.
-    edge_field : float
-        Field there at onset, [V/m].
+    balance_field : float
+        Field there at which the balance is lost, at onset, [V/m]; that of the solve at the
+        design's voltages is ``numerical.value``.
     edge_per_volt : float
         Field there per volt of (emitter - accelerator), the chamber at its own voltage,
         [1/m].
@@ -45,7 +46,7 @@ class RigidOnset:
 
     voltage: float
     edge_name: str
-    edge_field: float
+    balance_field: float
     edge_per_volt: float
     curvature: float
     position: tuple[float, float]
@@ -171,7 +172,7 @@ def _edge_onset(design: Design, solution: FieldSolution, name: str, gamma: float
     return RigidOnset(
         voltage=voltage,
         edge_name=name,
-        edge_field=wanted,
+        balance_field=wanted,
         edge_per_volt=slope / design.voltage,
         curvature=edge.curvature,
         position=edge.position,

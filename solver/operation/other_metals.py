@@ -97,7 +97,7 @@ def _row(design: Design, onset: RigidOnset, ratio: float | None, found: Metal) -
         pass  # the pressure floods the edge with this metal
     else:
         # The chamber's part of the field does not rise with the voltage.
-        at_rest = onset.edge_field - onset.edge_per_volt * onset.voltage
+        at_rest = onset.balance_field - onset.edge_per_volt * onset.voltage
         rigid = (wanted - at_rest) / onset.edge_per_volt
     ground = design.voltages.emitter
     law = found.vapour_pressure_law

@@ -213,7 +213,7 @@ def _answer(assessment: Assessment) -> Part:
         ("criterion", assessment.criterion),
         ("fires first at", onset.edge_name),
         ("rigid surface alone", voltage_text(onset.voltage)),
-        ("field there at rigid onset", field_text(onset.edge_field)),
+        ("field there at rigid onset", field_text(onset.balance_field)),
         ("edge field × gap / voltage", f"{assessment.enhancement:.3g}"),
         (
             "narrowest clearance",

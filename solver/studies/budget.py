@@ -240,7 +240,7 @@ def rigid_tension_gain(onset: RigidOnset) -> float:
     ----------
     onset : RigidOnset
     """
-    return onset.surface_tension * onset.curvature / field_stress(onset.edge_field)
+    return onset.surface_tension * onset.curvature / field_stress(onset.balance_field)
 
 
 def _turning_shifts(

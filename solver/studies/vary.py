@@ -111,7 +111,7 @@ class Variation:
             point["onset_voltage_V"] = None if isinstance(onset, str) else onset
             if isinstance(result, RigidOnset):
                 point["rigid_voltage_V"] = result.voltage
-                point["edge_field_V_per_m"] = result.edge_field
+                point["edge_field_V_per_m"] = result.balance_field
                 point["edge_numerical_error"] = result.numerical.error
             else:
                 point["rigid_voltage_V"] = None
@@ -300,7 +300,7 @@ def csv_text(variation: Variation) -> str:
         if isinstance(result, RigidOnset):
             cells += [
                 f"{result.voltage:.7g}",
-                f"{result.edge_field:.7g}",
+                f"{result.balance_field:.7g}",
                 f"{result.numerical.error:.2g}",
             ]
         else:

@@ -72,7 +72,7 @@ class Row:
     @property
     def passed(self) -> bool:
         """Whether the row ran and its error is a number within the tolerance."""
-        return self.ran and self.error <= self.tolerance
+        return self.ran and bool(self.error <= self.tolerance)
 
     @property
     def failed(self) -> bool:

@@ -28,7 +28,7 @@ def main() -> bool:
         print(f"  {'pass' if row.passed else 'FAIL'}  {row.name}")
     return all(
         [
-            compared("field at the tip at onset [V/m]", found.onset.edge_field, field, 1e-3),
+            compared("field at the tip at onset [V/m]", found.onset.balance_field, field, 1e-3),
             compared("onset voltage [V]", found.onset_voltage, voltage, 0.3),
         ]
     )

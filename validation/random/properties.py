@@ -119,7 +119,7 @@ def _refined(solution: FieldSolution, meshes: int) -> FieldSolution:
 
 
 def _finite(onset: RigidOnset) -> Property:
-    good = all(math.isfinite(v) and v > 0.0 for v in (onset.voltage, onset.edge_field))
+    good = all(math.isfinite(v) and v > 0.0 for v in (onset.voltage, onset.balance_field))
     return Property("onset is a positive number", 0.0 if good else math.inf, 0.0)
 
 
