@@ -287,7 +287,7 @@ def test_names_give_layers_their_meaning(tmp_path: Path) -> None:
 
 
 def test_a_sharp_corner_has_no_field(tmp_path: Path) -> None:
-    """INVARIANT: a apex between straight lines is refused where the field is asked for."""
+    """INVARIANT: an apex between straight lines is refused where the field is asked for."""
     document, space = drawing()
     corners = [(0.0, 0.0), (0.2, -1.0), (3.0, -1.0), (3.0, 1.0), (0.0, 1.0)]
     layers = ["emitter", "outer", "outer", "accelerator"]

@@ -237,7 +237,7 @@ def test_words_about_limits_and_dangers() -> None:
 def test_slit_says_order_of_magnitude() -> None:
     """INVARIANT: spacing and the wave's voltage, with what they are worth."""
     assert slit_words(assessed_needle()) == ()
-    wave = SurfaceWave(spacing=14e-6, sites=714.0, apex_width=7.5e-6, onset_voltage=11.7e3)
+    wave = SurfaceWave(spacing=14e-6, sites=714.0, crest_width=7.5e-6, onset_voltage=11.7e3)
     words = " ".join(slit_words(replace(assessed_needle(), surface_wave=wave)))
     assert "14 µm" in words
     assert "714 sites" in words

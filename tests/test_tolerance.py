@@ -1,4 +1,4 @@
-"""Tolerance stack-up: sensitivities, samples, surrogate, callouts and kept solves."""
+"""Tolerance stack-up: sensitivities, samples, response surface, callouts and solve cache."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ from conegap.geometries.quantities.errors import ComputationError, DesignError, 
 from conegap.solver.commands.main import main
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset
 from conegap.solver.studies import solve_cache as kept_solves
-from conegap.solver.studies.response_surface import build_surrogate
+from conegap.solver.studies.response_surface import build_response_surface
+from conegap.solver.studies.scan import Changes
 from conegap.solver.studies.solve_cache import (
     KEPT,
-    Changes,
     SolveCache,
     resumable_folder,
     solved_onset,
@@ -79,7 +79,7 @@ def test_sampled_band_of_normal_radius_is_exact() -> None:
     sigma = 0.5e-6  # the tolerance of 1 um is two standard deviations
     for found, sign in ((low, -1.0), (high, 1.0)):
         exact = hyperboloid(RADIUS + sign * QUANTILE * sigma, GAP) / hyperboloid(RADIUS, GAP)
-        # The cubic remainder of the surrogate, 3e-4, and three standard errors of the samples.
+        # The cubic remainder of the response surface, 3e-4, and three standard errors of the samples.
         assert_allclose(found, exact, rtol=7e-4, atol=0)
     # Coverage: the middle 90 % of the designs, counted with the closed form itself.
     radii = RADIUS + sigma * np.random.default_rng(7).standard_normal(40_000)
@@ -115,7 +115,7 @@ def test_shares_of_a_known_quadratic_are_exact() -> None:
     def law(x: np.ndarray, what: str) -> np.ndarray:
         return 0.03 * x[:, 0] + 0.02 * x[:, 0] ** 2 + 0.01 * x[:, 0] * x[:, 1] + 0.001 * x[:, 1]
 
-    found = build_surrogate(law, (False, False), noise=1e-6)
+    found = build_response_surface(law, (False, False), noise=1e-6)
     assert found.held_out_error < 1e-14
     moments = np.full(2, 1.0 / 3.0), np.full(2, 1.0 / 5.0)
     joint = 0.01**2 / 9.0
@@ -169,7 +169,7 @@ def test_scatter_of_the_drawn_solve_is_averaged_out() -> None:
     def law(x: np.ndarray, what: str) -> np.ndarray:
         return 0.03 * x[:, 0] + 1e-4 * x[:, 1] - 2e-4 * x[:, 2] + 6e-4
 
-    found = build_surrogate(law, (False,) * 3, noise=2e-4)
+    found = build_response_surface(law, (False,) * 3, noise=2e-4)
     assert_allclose(found.slopes, [0.03, 1e-4, -2e-4], rtol=0, atol=1e-12)
     assert_allclose(found.low, [-0.03, -1e-4, 2e-4], rtol=0, atol=2e-4)
     assert_allclose(found.curvatures[1:], 0.0, rtol=0, atol=0)

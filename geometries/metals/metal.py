@@ -33,9 +33,9 @@ from conegap.geometries.metals.laws import (
     VapourPressureLaw,
     ViscosityLaw,
 )
-from conegap.geometries.metals.library import library_properties
 from conegap.geometries.metals.properties import constant_record, law_record, range_note
 from conegap.geometries.metals.records import Constant, PropertyRecord, Provenance
+from conegap.geometries.metals.shipped import library_properties
 from conegap.geometries.metals.user_metal import user_properties
 from conegap.geometries.metals.values import MetalValues
 from conegap.geometries.quantities.errors import ConegapError

@@ -82,7 +82,7 @@ def apex_frame(points: FloatArray, name: str, *, tip: str = "up") -> ApexFrame:
     tilt = 0.0
     for _ in range(4):
         turned = _turned(upright, tilt)
-        apex = _crest(turned, name, tip)
+        apex = _apex(turned, name, tip)
         step = _lean(turned, apex)
         tilt += step
         if abs(tilt) > _LARGEST_TILT:
@@ -92,7 +92,7 @@ def apex_frame(points: FloatArray, name: str, *, tip: str = "up") -> ApexFrame:
                 f"that the tip points {tip}, or check --tip"
             )
     turned = _turned(upright, tilt)
-    apex = _crest(turned, name, tip)
+    apex = _apex(turned, name, tip)
     first, last = _falling(turned, apex)
     kept = turned[first : last + 1]
     origin = np.array([_middle(kept, apex - first), kept[apex - first, 1]])
@@ -104,7 +104,7 @@ def _turned(points: FloatArray, angle: float) -> FloatArray:
     return np.asarray(points @ np.array([[c, s], [-s, c]]))
 
 
-def _crest(points: FloatArray, name: str, tip: str) -> int:
+def _apex(points: FloatArray, name: str, tip: str) -> int:
     """Highest point, in the middle of a level stretch."""
     z = points[:, 1]
     top = np.flatnonzero(z >= z.max() - 1e-9)

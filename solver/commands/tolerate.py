@@ -181,7 +181,7 @@ def _print(design: Design, study: ToleranceStudy, callouts: ToleranceAllocations
         ("band, 5 % to 95 %", f"{voltage_text(low)} to {voltage_text(high)}"),
         ("half width over onset", percent(study.half_width)),
         (
-            "surrogate's error on solves held out",
+            "response surface's error on solves held out",
             f"{study.response_surface.held_out_error:.1e} of the onset, "
             f"{study.response_surface.solves} solves",
         ),

@@ -62,9 +62,9 @@ class SurfaceState:
         (k, n) array
         """
         count = self._operator.count
-        dirichlet = np.zeros((len(surface_potential), count))
-        dirichlet[:, self._nodes] = surface_potential
-        potentials = self._operator.potentials(dirichlet)
+        values = np.zeros((len(surface_potential), count))
+        values[:, self._nodes] = surface_potential
+        potentials = self._operator.potentials(values)
         flux = self._operator.charges(potentials)[:, self._nodes]
         return np.asarray(flux / self.total)
 
@@ -121,8 +121,8 @@ class MovingField:
         Where the spacing jumps, at the coarse points outside the boundary-layer grids, a single
         point's field is off at first order; the ends of the surface count as even.
         """
-        fill = self.coarse.triangles[: self.coarse.region_count]
-        even = ~np.isin(self.nodes, np.unique(fill))
+        region = self.coarse.triangles[: self.coarse.region_count]
+        even = ~np.isin(self.nodes, np.unique(region))
         even[[0, -1]] = True
         return np.asarray(even)
 

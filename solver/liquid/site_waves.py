@@ -1,4 +1,4 @@
-"""Waves along the apex of a slit: spacing and number of the emission sites."""
+"""Waves along the crest of a slit: spacing and number of the emission sites."""
 
 from __future__ import annotations
 
@@ -24,22 +24,22 @@ class SurfaceWave:
         free surface, or 3 pi gamma / (eps0 E^2) on a rigid one, [m].
     sites : float
         Slit length over spacing, [-].
-    apex_width : float
+    crest_width : float
         Width of liquid and lips, [m].
     onset_voltage : float
-        Where the fastest wave is as long as the apex is wide, an order of magnitude, [V].
+        Where the fastest wave is as long as the crest is wide, an order of magnitude, [V].
     """
 
     spacing: float
     sites: float
-    apex_width: float
+    crest_width: float
     onset_voltage: float
 
 
 def surface_wave(
     design: Design, onset: RigidOnset, meniscus: MeniscusOnset | None
 ) -> SurfaceWave | None:
-    """Waves along the apex of a slit, None for other emitters.
+    """Waves along the crest of a slit, None for other emitters.
 
     Parameters
     ----------
@@ -60,6 +60,6 @@ def surface_wave(
     return SurfaceWave(
         spacing=spacing,
         sites=emitter.length / spacing,
-        apex_width=width,
+        crest_width=width,
         onset_voltage=onset.voltage * field / onset.balance_field,
     )

@@ -23,8 +23,8 @@ from conegap.solver.mesh.boundary_grid import BoundaryGrid, edge_grid
 from conegap.solver.mesh.coarse_types import (
     CoarseMesh,
     CurvedEdge,
-    FillEdge,
     IntArray,
+    RegionEdge,
     SurfaceEdge,
     UnstructuredRegion,
 )
@@ -165,7 +165,7 @@ def _fill_region(
     geometry = SplineGeometry()
     points: list[FloatArray] = []
     spans = [span for row in loops for span in row]
-    pieces: list[FillEdge] = []
+    pieces: list[RegionEdge] = []
     number = 0
     for row, division in zip(loops, divisions, strict=True):
         start = len(points)
@@ -176,7 +176,7 @@ def _fill_region(
             number += 1
         count = len(ring)
         for k, (of_span, a, b) in enumerate(ring):
-            pieces.append(FillEdge(start + k, start + (k + 1) % count, of_span, a, b))
+            pieces.append(RegionEdge(start + k, start + (k + 1) % count, of_span, a, b))
     crossing = _crossing(np.array(points), pieces)
     if crossing is not None:
         return f"{_CROSSING} near ({crossing[0]:.4g}, {crossing[1]:.4g})"
@@ -211,7 +211,7 @@ def _fill_region(
         if spans[piece.span].divisions is not None and divided:
             return "the mesher divided the border of a boundary-layer grid"
         u_first, u_last = piece.u_first + (piece.u_last - piece.u_first) * along
-        edges.append(FillEdge(int(a), int(b), piece.span, float(u_first), float(u_last)))
+        edges.append(RegionEdge(int(a), int(b), piece.span, float(u_first), float(u_last)))
     for number, mine in groupby(sorted(edges, key=lambda edge: edge.span), lambda edge: edge.span):
         along_span = list(mine)
         ends = [k for edge in along_span for k in (edge.first, edge.last)]
@@ -230,7 +230,7 @@ def _fill_region(
     return region
 
 
-def _crossing(points: FloatArray, pieces: list[FillEdge]) -> FloatArray | None:
+def _crossing(points: FloatArray, pieces: list[RegionEdge]) -> FloatArray | None:
     """A point where two pieces of outline cross or touch, or None."""
     first = np.array([piece.first for piece in pieces])
     last = np.array([piece.last for piece in pieces])
@@ -272,7 +272,7 @@ def assembled(
     section : Section
     scale : float
         Length unit, > 0, [m].
-    region : Fill
+    region : UnstructuredRegion
     loops : list of lists of Span
         Between which the unstructured region lies.
     grids : sequence of BoundaryGrid

@@ -14,13 +14,20 @@ from conegap.solver.mesh.boundary_grid import BoundaryGrid
 from conegap.solver.mesh.elimination import elimination_ranks
 from conegap.solver.mesh.span import BoundaryIndex, Span
 
-__all__ = ["CoarseMesh", "CurvedEdge", "FillEdge", "IntArray", "SurfaceEdge", "UnstructuredRegion"]
+__all__ = [
+    "CoarseMesh",
+    "CurvedEdge",
+    "IntArray",
+    "RegionEdge",
+    "SurfaceEdge",
+    "UnstructuredRegion",
+]
 
 IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
-class FillEdge:
+class RegionEdge:
     """A coarse edge of the region on a span, counted through all loops, from u_first to u_last."""
 
     first: int
@@ -40,13 +47,13 @@ class UnstructuredRegion:
         Scaled lengths.
     triangles : (m, 3) array of int
         Counterclockwise.
-    edges : tuple of FillEdge
+    edges : tuple of RegionEdge
         All edges along the spans.
     """
 
     points: FloatArray
     triangles: IntArray
-    edges: tuple[FillEdge, ...]
+    edges: tuple[RegionEdge, ...]
 
     @property
     def ends(self) -> IntArray:

@@ -79,7 +79,7 @@ def morphed(coarse: CoarseMesh, section: Section) -> CoarseMesh:
         The sections are not of one kind, or a triangle would be stretched four times as much in
         one direction as across it.
     MeshError
-        An boundary-layer grid loses its place, or a triangle folds over on itself.
+        A boundary-layer grid loses its place, or a triangle folds over on itself.
     """
     region = coarse.region
     if region is None or not _alike(coarse.section, section):
@@ -92,12 +92,12 @@ def morphed(coarse: CoarseMesh, section: Section) -> CoarseMesh:
     if [_kind(span) for span in spans] != [_kind(span) for span in before]:
         raise MovedTooFar("the boundary-layer grids meet the boundaries at other places")
     points = region.points.copy()
-    dirichlet = np.zeros(len(points), dtype=bool)
+    fixed = np.zeros(len(points), dtype=bool)
     for edge in region.edges:
         ends = [edge.first, edge.last]
         points[ends] = spans[edge.span].point(np.array([edge.u_first, edge.u_last]))
-        dirichlet[ends] = True
-    moved = _averaged(region.points, region.triangles, points, dirichlet)
+        fixed[ends] = True
+    moved = _averaged(region.points, region.triangles, points, fixed)
     stretch = _stretch(region.points, moved, region.triangles)
     if not stretch <= _LARGEST_STRETCH:
         raise MovedTooFar(f"a triangle would be stretched by a factor {stretch:.3g}")
@@ -134,7 +134,7 @@ def _kind(span: Span) -> tuple[object, ...]:
 
 
 def _averaged(
-    before: FloatArray, triangles: IntArray, points: FloatArray, dirichlet: BoolArray
+    before: FloatArray, triangles: IntArray, points: FloatArray, fixed: BoolArray
 ) -> FloatArray:
     """Places of all points when those not fixed stay the same averages of their neighbours."""
     rows, columns, weights = [], [], []
@@ -155,14 +155,12 @@ def _averaged(
         shape=(count, count),
     ).tocsr()
     total = np.asarray(matrix.sum(axis=1)).ravel()
-    free = ~dirichlet
+    free = ~fixed
     average = matrix.multiply(1.0 / total[:, None]).tocsr()[free]
     result = points.copy()
     if np.any(free):
         system = (identity(int(free.sum())) - average[:, free]).tocsc()
-        result[free] = splu(system).solve(
-            np.ascontiguousarray(average[:, dirichlet] @ points[dirichlet])
-        )
+        result[free] = splu(system).solve(np.ascontiguousarray(average[:, fixed] @ points[fixed]))
     return result
 
 

@@ -1,6 +1,6 @@
 """Spans: the pieces of boundary between which the coarse mesh is drawn.
 
-A span is part of one boundary curve of a section, or an interior line between an boundary-layer
+A span is part of one boundary curve of a section, or an interior line between a boundary-layer
 grid and the rest of the region.  The vacuum still to be filled lies on its left.
 """
 

@@ -120,7 +120,7 @@ def end_table(assessment: Assessment) -> Table | None:
             "end factor, greatest field over that in the middle",
             f"{end.factor:.3f} ± {end.error:.3f}",
         ),
-        ("where, along the apex behind the beginning of the rounding", _round(end.place)),
+        ("where, along the crest behind the beginning of the rounding", _round(end.place)),
         ("end radius as drawn", _round(end.end_radius)),
     ]
     if end.over_radius[1:]:

@@ -181,8 +181,8 @@ def slit_words(assessment: Assessment) -> tuple[str, ...]:
         )
     return (
         first,
-        "On a flat surface the wave is as short as the apex is wide, "
-        f"{length_words(wave.apex_width)}, at about {voltage_text(wave.onset_voltage)}. This "
+        "On a flat surface the wave is as short as the crest is wide, "
+        f"{length_words(wave.crest_width)}, at about {voltage_text(wave.onset_voltage)}. This "
         "is an order of magnitude only: the liquid on the lips is neither flat nor deep.",
     )
 

@@ -12,8 +12,8 @@ from conegap.solver.common.progress import Progress
 from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, OnsetCriterion, free_surface
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset
 from conegap.solver.studies.budget import doubled_room, rigid_tension_gain
+from conegap.solver.studies.scan import Changes
 from conegap.solver.studies.solve_cache import (
-    Changes,
     OnsetOf,
     SolveCache,
     key_of,

@@ -17,7 +17,7 @@ import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
 
-__all__ = ["LogOnset", "ResponseSurface", "build_surrogate", "draw_deviations"]
+__all__ = ["LogOnset", "ResponseSurface", "build_response_surface", "draw_deviations"]
 
 LogOnset = Callable[[FloatArray, str], FloatArray]
 """Takes deviations, (n, d) array in tolerances, and a stage's name; gives log(onset / drawn)."""
@@ -48,7 +48,7 @@ class ResponseSurface:
     fit_error : float
         Root mean square residual of the fit, [-].
     held_out : (m,) array
-        ResponseSurface minus solve on the designs held out, in log(onset), [-].
+        Response surface minus solve on the designs held out, in log(onset), [-].
     solves : int
         Designs evaluated, those held out included.
     """
@@ -106,7 +106,7 @@ def draw_deviations(
     return np.where(np.array(normal, dtype=bool), bell, flat)
 
 
-def build_surrogate(
+def build_response_surface(
     log_onset: LogOnset,
     normal: tuple[bool, ...],
     *,

@@ -41,7 +41,7 @@ Finished = Callable[[int, RigidOnset | str], None]
 """Called with (number of the variant, its result) as soon as a variant is solved."""
 
 Changes = tuple[tuple[str, float], ...]
-"""Changes that make a variant of a design: ((key, SI value), ...)."""
+"""Changes that make a variant of a design: ((key, SI value), ...); () is the design as drawn."""
 
 Result = TypeVar("Result")
 
@@ -175,7 +175,7 @@ def tolerance_ends(dimensions: Iterable[Dimension]) -> list[Changes]:
 
 def onset_of_variants(
     design: Design,
-    variants: Iterable[tuple[tuple[str, float], ...]],
+    variants: Iterable[Changes],
     *,
     meshes: int = 2,
     factor: float | None = None,

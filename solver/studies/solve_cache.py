@@ -25,12 +25,11 @@ from conegap.solver.common.progress import Progress
 from conegap.solver.common.writing import file_system_refusals
 from conegap.solver.liquid.continuation import ContinuationError
 from conegap.solver.onset.rigid import RigidOnset
-from conegap.solver.studies.scan import drawn_mesh, onset_of_variants
+from conegap.solver.studies.scan import Changes, drawn_mesh, onset_of_variants
 from conegap.solver.studies.turning_variants import TurningStart, turning_voltages
 
 __all__ = [
     "KEPT",
-    "Changes",
     "OnsetOf",
     "SolveCache",
     "resumable_folder",
@@ -39,9 +38,6 @@ __all__ = [
 ]
 
 KEPT = "solves.jsonl"
-
-Changes = tuple[tuple[str, float], ...]
-"""Changes of a design: ((key, SI value), ...); () is the design as drawn."""
 
 OnsetOf = Callable[[Sequence[Changes], str], Sequence[float]]
 """Takes variants of a design and what they are for, gives their onset voltages, [V]."""

@@ -1,17 +1,17 @@
 """Tolerance stack-up: how the tolerances of a drawing scatter the onset, and which one matters.
 
 Every toleranced dimension is moved to both ends of its tolerance by a field solve of its own, a
-quadratic surrogate of log(onset) is fitted and proved on solves held out (`response_surface`), and
-the surrogate is sampled: each tolerance rectangular over its plus-minus range (JCGM 100:2008,
-4.3.7) or normal with the tolerance as two standard deviations, the surface tension normal, the
-numerical error and the distance of the walls rectangular.
+quadratic response surface of log(onset) is fitted and proved on solves held out
+(`response_surface`), and the response surface is sampled: each tolerance rectangular over its
+plus-minus range (JCGM 100:2008, 4.3.7) or normal with the tolerance as two standard deviations,
+the surface tension normal, the numerical error and the distance of the walls rectangular.
 
 Every changed design is solved on two meshes: those of the drawn design, moved smoothly with the
 dimensions, so that shifts carry no noise of meshing. Where the mesh cannot follow (an offset that
 breaks the symmetry of the drawn half; the third dimension of crowns and arrays) it is made anew,
-and the scatter of that is part of the surrogate's error. Where the onset is the turning point of a
-free surface, every changed design's turning point is solved; one that is not found is shifted as
-the rigid surface's, and a warning says so.
+and the scatter of that is part of the response surface's error. Where the onset is the turning
+point of a free surface, every changed design's turning point is solved; one that is not found is
+shifted as the rigid surface's, and a warning says so.
 """
 
 from __future__ import annotations
@@ -29,11 +29,11 @@ from conegap.solver.studies.drawn_onset import Nominal, nominal_onset
 from conegap.solver.studies.response_surface import (
     NORMAL_SHARE,
     ResponseSurface,
-    build_surrogate,
+    build_response_surface,
     draw_deviations,
 )
-from conegap.solver.studies.scan import all_follow, tolerance_ends
-from conegap.solver.studies.solve_cache import Changes, OnsetOf, SolveCache
+from conegap.solver.studies.scan import Changes, all_follow, tolerance_ends
+from conegap.solver.studies.solve_cache import OnsetOf, SolveCache
 
 __all__ = [
     "MESH_NOISE",
@@ -60,8 +60,8 @@ TURNING_NOISE = 5e-4
 SECTOR_NOISE = 7e-4
 """The same in three dimensions; measured on the crown, largest residual about smooth curves."""
 
-WORST_SURROGATE = 0.1
-"""Largest held-out error of a surrogate that is used, in half widths of the band."""
+WORST_HELD_OUT_ERROR = 0.1
+"""Largest held-out error of a response surface that is used, in half widths of the band."""
 
 LOW, HIGH = 0.05, 0.95
 """Ends of the band, [-]."""
@@ -214,7 +214,7 @@ def tolerate(
     MeshError, ConvergenceError, ContinuationError
         The onset of the drawn design could not be computed.
     ComputationError
-        The surrogate is too poor to be used.
+        The response surface is too poor to be used.
     """
     dimensions = toleranced(design, normal)
     kept = kept or SolveCache()
@@ -284,7 +284,7 @@ def stack_up(
     noise: float = MESH_NOISE,
     warnings: tuple[str, ...] = (),
 ) -> ToleranceStudy:
-    """Stack-up with any onset: sensitivities, surrogate, samples, ranking.
+    """Stack-up with any onset: sensitivities, response surface, samples, ranking.
 
     Parameters
     ----------
@@ -307,7 +307,7 @@ def stack_up(
     DesignError
         As for `tolerate`.
     ComputationError
-        The held-out error of the surrogate exceeds a tenth of the band's half width.
+        The held-out error of the response surface exceeds a tenth of the band's half width.
     """
     dimensions = toleranced(design, normal)
     bell = tuple("all" in normal or d.key in normal for d in dimensions)
@@ -330,7 +330,7 @@ def stack_up(
             drawn.append(found.pop(0))
         return np.log(np.array(found) / drawn[0])
 
-    response_surface = build_surrogate(log_onset, bell, noise=noise, seed=seed)
+    response_surface = build_response_surface(log_onset, bell, noise=noise, seed=seed)
     generator = np.random.default_rng([seed, 2])
     deviations = draw_deviations(bell, samples, generator)
     study = ToleranceStudy(
@@ -345,7 +345,7 @@ def stack_up(
         _deviations=deviations,
         _other=_other(nominal, samples, generator),
     )
-    allowed = WORST_SURROGATE * study.half_width
+    allowed = WORST_HELD_OUT_ERROR * study.half_width
     if response_surface.held_out_error > max(allowed, 1e-9):
         raise ComputationError(
             f"the quadratic fit of the onset misses a design within the tolerances by "

@@ -2,8 +2,9 @@
 
 Dimensions are tightened to a common effect on the onset, the largest first, until the sampled band
 fits; the others keep their tolerance.  Dimensions that hardly matter may open to twice theirs, no
-further, because the surrogate knows nothing beyond.  The tolerances of the table belong together:
-held all at once they make the band fit; sampled with the same random numbers as the drawn ones.
+further, because the response surface knows nothing beyond.  The tolerances of the table belong
+together: held all at once they make the band fit; sampled with the same random numbers as the
+drawn ones.
 """
 
 from __future__ import annotations

@@ -9,15 +9,15 @@ from typing import Any
 
 from conegap.geometries.design.design import Design
 from conegap.solver.common.display_units import axis_unit
-from conegap.solver.studies.tolerance import HIGH, LOW, WORST_SURROGATE, ToleranceStudy
+from conegap.solver.studies.tolerance import HIGH, LOW, WORST_HELD_OUT_ERROR, ToleranceStudy
 from conegap.solver.studies.tolerance_allocation import ToleranceAllocations
 
 __all__ = ["METHOD", "callout_csv", "tolerance_results"]
 
 METHOD = (
     "field solves at both ends of each tolerance and at corners of pairs, each on two meshes made "
-    "anew and compared with the drawn design on the same two; quadratic surrogate of log(onset) "
-    "proved on designs held out; sampled"
+    "anew and compared with the drawn design on the same two; quadratic response surface "
+    "of log(onset) proved on designs held out; sampled"
 )
 
 
@@ -65,7 +65,7 @@ def tolerance_results(
             "fit_error": response_surface.fit_error,
             "held_out_error": response_surface.held_out_error,
             "held_out_designs": len(response_surface.held_out),
-            "allowed_error": WORST_SURROGATE * study.half_width,
+            "allowed_error": WORST_HELD_OUT_ERROR * study.half_width,
             "mesh_noise": study.noise,
         },
         "contributions": [
