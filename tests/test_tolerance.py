@@ -79,7 +79,7 @@ def test_sampled_band_of_normal_radius_is_exact() -> None:
     sigma = 0.5e-6  # the tolerance of 1 um is two standard deviations
     for found, sign in ((low, -1.0), (high, 1.0)):
         exact = hyperboloid(RADIUS + sign * QUANTILE * sigma, GAP) / hyperboloid(RADIUS, GAP)
-        # The cubic remainder of the response surface, 3e-4, and three standard errors of the samples.
+        # The cubic remainder of the fit, 3e-4, and three standard errors of the samples.
         assert_allclose(found, exact, rtol=7e-4, atol=0)
     # Coverage: the middle 90 % of the designs, counted with the closed form itself.
     radii = RADIUS + sigma * np.random.default_rng(7).standard_normal(40_000)
