@@ -228,13 +228,35 @@ def test_copy_keeps_a_comment_and_adds_a_missing_entry() -> None:
     assert len(copy.splitlines()) == len(missing.splitlines()) + 1
 
 
+@pytest.mark.parametrize(
+    "written",
+    [
+        "half_angle.value = '15 deg'",
+        "half_angle = '15 deg' # was \"14 deg\"",
+        '"half_angle" = """15 deg"""',
+        '# half_angle = "13 deg"\nhalf_angle = {value="15 deg",basis=\'drawn\'}',
+    ],
+)
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+def test_copy_follows_every_way_of_writing(written: str, end: str) -> None:
+    """INVARIANT: dotted keys, quotes, inline tables and line ends of TOML 1.0; all else stays."""
+    text = TEXT.replace('half_angle = "15 deg"', written).replace("\n", end)
+    copy = with_measured_value(
+        text, "emitter.half_angle", "14 deg", "1 deg", name="x", folder=Path()
+    )
+    new = 'half_angle = { value = "14 deg", tolerance = "1 deg", basis = "measured" }'
+    old = {line for line in text.split(end) if not line.lstrip('"').startswith("half_angle")}
+    assert old < set(copy.split(end))
+    assert sum(new in line.replace('"half_angle"', "half_angle") for line in copy.split(end)) == 1
+    assert_allclose(Design.from_text(copy).dimension("emitter.half_angle").value, math.radians(14))
+
+
 def test_copy_refuses_what_it_cannot_change() -> None:
-    """EXACT: dotted keys and a value that the design refuses leave no copy."""
-    dotted = TEXT.replace('half_angle = "15 deg"', 'half_angle.value = "15 deg"')
-    with pytest.raises(DesignError, match="half_angle"):
-        with_measured_value(dotted, "emitter.half_angle", "14 deg", "", name="x", folder=Path())
+    """EXACT: a value that the design refuses and a section that is missing leave no copy."""
     with pytest.raises(DesignError, match="cannot be written"):
         with_measured_value(TEXT, "emitter.tip_radius", "9 mm", "", name="x", folder=Path())
+    with pytest.raises(DesignError, match=r"no section \[tank\]"):
+        with_measured_value(TEXT, "tank.width", "1 mm", "", name="x", folder=Path())
 
 
 def fake_calibration(low: float = 4e-6) -> Calibration:

@@ -1,11 +1,16 @@
 """One step of the embedded Runge-Kutta pair of Dormand and Prince, and where it leaves its piece.
 
+The coefficients are SciPy's: Dormand and Prince (J. Comput. Appl. Math. 6, 1980, 19) with the
+continuous extension of order four by Shampine (Math. Comp. 46, 1986, 135), whose weights stand in
+powers of the share.
+
 State, (4, n) array: x, z and their velocities, scaled as in `conegap.solver.beam.trajectories`.
 """
 
 from __future__ import annotations
 
 import numpy as np
+from scipy.integrate import RK45
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.solver.field.smooth_potential import Cubics
@@ -13,31 +18,7 @@ from conegap.solver.mesh.coarse_mesh import IntArray
 
 __all__ = ["exit_edge", "stages_of", "state_between", "step_error"]
 
-_STAGES = np.zeros((7, 7))
-_STAGES[1, :1] = (1 / 5,)
-_STAGES[2, :2] = (3 / 40, 9 / 40)
-_STAGES[3, :3] = (44 / 45, -56 / 15, 32 / 9)
-_STAGES[4, :4] = (19372 / 6561, -25360 / 2187, 64448 / 6561, -212 / 729)
-_STAGES[5, :5] = (9017 / 3168, -355 / 33, 46732 / 5247, 49 / 176, -5103 / 18656)
-_STAGES[6, :6] = (35 / 384, 0.0, 500 / 1113, 125 / 192, -2187 / 6784, 11 / 84)
-_ERROR = np.array([71 / 57600, 0.0, -71 / 16695, 71 / 1920, -17253 / 339200, 22 / 525, -1 / 40])
-# Shampine's continuous extension of order four: weights of the stages in powers of the share.
-_BETWEEN = np.array(
-    [
-        [1, -8048581381 / 2820520608, 8663915743 / 2820520608, -12715105075 / 11282082432],
-        [0, 0, 0, 0],
-        [0, 131558114200 / 32700410799, -68118460800 / 10900136933, 87487479700 / 32700410799],
-        [0, -1754552775 / 470086768, 14199869525 / 1410260304, -10690763975 / 1880347072],
-        [
-            0,
-            127303824393 / 49829197408,
-            -318862633887 / 49829197408,
-            701980252875 / 199316789632,
-        ],
-        [0, -282668133 / 205662961, 2019193451 / 616988883, -1453857185 / 822651844],
-        [0, 40617522 / 29380423, -110615467 / 29380423, 69997945 / 29380423],
-    ]
-)
+_ROWS = (*(RK45.A[k, :k] for k in range(6)), RK45.B)  # weights of the earlier stages
 _OUTSIDE = -1e-12
 
 
@@ -58,7 +39,7 @@ def stages_of(cubics: Cubics, local: FloatArray, step: FloatArray) -> FloatArray
     at = local
     for number in range(7):
         if number:
-            at = local + step * (_STAGES[number, :number] @ flat[:number]).reshape(local.shape)
+            at = local + step * (_ROWS[number] @ flat[:number]).reshape(local.shape)
         terms[1:3] = at[:2]
         np.multiply(at[0], at[:2], out=terms[3:5])
         np.multiply(at[1], at[1], out=terms[5])
@@ -80,7 +61,7 @@ def step_error(
     cell : (n,) array
         Spacing of the mesh.
     """
-    slip = step * (_ERROR @ stages.reshape(7, -1)).reshape(stages.shape[1:])
+    slip = step * (RK45.E @ stages.reshape(7, -1)).reshape(stages.shape[1:])
     slip = np.abs(cubics.turned(slip))
     slip[:2] /= cell
     return np.asarray(slip.max(axis=0))
@@ -103,7 +84,7 @@ def state_between(
     powers[0] = share
     for k in range(1, 4):
         np.multiply(powers[k - 1], share, out=powers[k])
-    weights = _BETWEEN @ powers
+    weights = RK45.P @ powers
     return np.asarray(local + step * np.einsum("sn,scn->cn", weights, stages))
 
 
@@ -130,7 +111,7 @@ def exit_edge(
     # Coordinate c along the step is the polynomial with the coefficients g[:, c].
     g = np.empty((5, 3, count))
     g[0, :2] = local[:2]
-    g[1:, :2] = (_BETWEEN.T @ stages[:, :2].reshape(7, -1)).reshape(4, 2, count) * step
+    g[1:, :2] = (RK45.P.T @ stages[:, :2].reshape(7, -1)).reshape(4, 2, count) * step
     g[:, 2] = -g[:, 0] - g[:, 1]
     g[0, 2] += 1.0
     leaves = g.sum(axis=0) < _OUTSIDE

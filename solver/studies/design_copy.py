@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
+from typing import Any
 
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
 from conegap.geometries.quantities.files import example_names, examples_folder, is_file, text_of
 
 __all__ = ["source_text", "with_measured_value"]
-
-_SECTION = re.compile(r"[ \t]*\[([^\[\]]+)\][ \t]*(?:#.*)?$")
 
 
 def source_text(given: str) -> str:
@@ -56,37 +54,26 @@ def with_measured_value(
     DesignError
         The entry is written in a way that cannot be changed safely, or the copy is refused.
     """
+    import tomlkit
+    from tomlkit.items import Table
+
     section, _, entry = key.partition(".")
     kept = f'tolerance = "{tolerance}", ' if tolerance else ""
-    written = f'{entry} = {{ value = "{value}", {kept}basis = "measured" }}'
-    value_of = r"""(?:"[^"\n]*"|'[^'\n]*'|\{[^{}\n]*\})"""
-    line_of = re.compile(
-        rf"(?P<indent>[ \t]*){re.escape(entry)}[ \t]*=[ \t]*{value_of}(?P<rest>[ \t]*(?:#.*)?)$"
-    )
-    lines = text.splitlines(keepends=True)
-    inside, head, done = False, -1, False
-    for k, line in enumerate(lines):
-        bare = line.rstrip("\r\n")
-        found = _SECTION.match(bare)
-        if found:
-            inside = found.group(1).strip() == section
-            head = k if inside else head
-            continue
-        match = line_of.match(bare) if inside else None
-        if match:
-            lines[k] = match["indent"] + written + match["rest"] + line[len(bare) :]
-            done = True
-            break
-    if not done:
-        if head < 0:
-            raise DesignError(f"{name}: there is no section [{section}] to write {entry} into")
-        end = lines[head][len(lines[head].rstrip("\r\n")) :] or "\n"
-        lines[head] = lines[head].rstrip("\r\n") + end
-        lines.insert(head + 1, written + end)
-    copy = "".join(lines)
+    written = f'{{ value = "{value}", {kept}basis = "measured" }}'
+    before = {d.key: d.value for d in Design.from_text(text, name, folder).dimensions()}
+    document = tomlkit.parse(text)
+    part: Any = document.get(section)
+    if part is None:
+        raise DesignError(f"{name}: there is no section [{section}] to write {entry} into")
+    given = {f"{section}.{one}" for one in part}
+    if isinstance(part.get(entry), Table):  # dotted keys, or a section of its own
+        part.remove(entry)
+    if entry in part or not isinstance(part, Table):
+        part[entry] = tomlkit.value(written)
+    else:  # right under the heading, not behind the comments that lead to the next section
+        part.trivia.trail += f"{entry} = {written}{part.trivia.trail}"
     try:
-        before = {d.key: d.value for d in Design.from_text(text, name, folder).dimensions()}
-        changed = Design.from_text(copy, name, folder)
+        changed = Design.from_text(document.as_string(), name, folder)
     except DesignError as problem:
         raise DesignError(
             f"{name}: a copy with {key} = {value} cannot be written: {problem}"
@@ -94,18 +81,10 @@ def with_measured_value(
     after = {d.key: d.value for d in changed.dimensions()}
     drawn = changed.dimension(key)
     if drawn.basis != "measured" or any(
-        after[k] != v for k, v in before.items() if k != key and k in _given(text, section)
+        after[k] != v for k, v in before.items() if k != key and k in given
     ):
         raise DesignError(
             f"{name}: {key} is written in a way that cannot be changed without touching other "
             f"entries; write it on one line in [{section}]"
         )
-    return copy
-
-
-def _given(text: str, section: str) -> set[str]:
-    """Keys that a file gives in a section; the others are defaults that may follow the value."""
-    import tomllib
-
-    part = tomllib.loads(text).get(section, {})
-    return {f"{section}.{name}" for name in part}
+    return document.as_string()
