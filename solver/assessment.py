@@ -220,7 +220,7 @@ class Assessment:
         if self.meniscus is not None:
             result["onset"]["meniscus"] = self.meniscus.as_dict()
         if self.sector is not None:
-            result["sector"] = self.sector.as_dict()
+            result["sector"] = self.sector.as_dict(self.operation.operating.point.voltage)
         if self.slit_end is not None:
             result["slit_end"] = self.slit_end.as_dict()
         if self.surface_wave is not None:
@@ -306,6 +306,7 @@ def assess(
         band=band,
         accelerator=accelerator,
         site_spacing=None if wave is None else wave.spacing,
+        tip_onsets=() if sector is None else sector.tip_onsets(),
     )
     beam, no_beam = _beam(design, solution, operation.operating.point.current)
     end, no_end = slit_end_or_why(design, curve=scans, progress=progress)
@@ -327,7 +328,7 @@ def assess(
             *gap_review(design, voltage, highest, accelerator),
             *operation.rows,
             *(() if beam is None else beam_rows(design, beam)),
-            *(() if sector is None else sector_rows(design, sector)),
+            *(() if sector is None else sector_rows(sector, operation.operating.point.voltage)),
             *end_rows(end),
         ),
         scans=_scans(design, deep, onset, meniscus, progress) if scans else (),

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from reporting import assessed_needle
 from scipy.constants import e, m_u
 from scipy.integrate import quad
 
@@ -20,7 +21,6 @@ from conegap.solver.operation.beam_current import (
     thrust_factor,
 )
 from conegap.solver.operation.other_metals import compare_metals
-from tests.reporting import assessed_needle
 
 _TENSION = {"Ga": 0.718, "In": 0.556, "Cs": 0.069}
 
@@ -187,3 +187,18 @@ def test_feed_pressure_and_turning_point_in_the_comparison() -> None:
     assert_allclose(own.scaled_onset, 0.8 * own.rigid_onset, rtol=1e-12)
     assert caesium.rigid_onset is None
     assert caesium.scaled_onset is None
+
+
+def test_tips_below_their_own_onset_carry_no_current() -> None:
+    """EXACT: the sum of single tips, each with its own onset, and the lit ones counted."""
+    relative = (0.95, 1.0, 1.1, 1.3)
+    crown = _needle(relative_onsets=relative)
+    for volts, lit in ((3.7e3, 0), (3.9e3, 1), (4.2e3, 2), (5.0e3, 3), (5.3e3, 4)):
+        found = crown.at(volts)
+        alone = [replace(_needle(), onset_voltage=4e3 * own).at(volts) for own in relative]
+        assert found.sites == lit
+        assert_allclose(found.current, sum(one.current for one in alone), rtol=1e-12)
+    # The ballast counts from the first tip's onset on.
+    left = operating_point(crown, voltage=4e3, emitter_voltage=4e3, ballast=20e6)
+    assert_allclose(left.point.voltage + 20e6 * left.point.current, 4e3, rtol=1e-9)
+    assert 3.8e3 < left.point.voltage < 4e3

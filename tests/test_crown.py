@@ -178,7 +178,8 @@ def test_equal_tips_fire_together() -> None:
     design = design_with("crown", tip_radius='"4 um"', runout='"0 um"')
     firing = sampled_firing(design, laws(radii=np.array([4e-6]), ratios=np.ones(1)))
     assert_allclose([*firing.first, *firing.last], 5000.0)
-    assert firing.at_design == 1.0
+    assert (firing.lit_share(4974.0), firing.lit_share(5026.0)) == (0.0, 1.0)
+    assert_allclose(firing.typical, 5000.0)
 
 
 def test_radii_alone_spread_the_onsets_as_order_statistics_say() -> None:

@@ -22,7 +22,7 @@ from conegap.geometries.quantities.errors import OutputError
 from conegap.geometries.solids.sector import Sector
 from conegap.solver.arrays.firing_order import Firing
 from conegap.solver.arrays.screening import Screening, ScreeningPoint
-from conegap.solver.arrays.sector_assessment import SectorAssessment
+from conegap.solver.arrays.sector_assessment import SectorAssessment, sector_rows
 from conegap.solver.arrays.slit_end import EndPoint, SlitEnd
 from conegap.solver.assessment import Assessment
 from conegap.solver.common.style import pretty, style
@@ -48,6 +48,7 @@ from conegap.solver.figures.sector_charts import (
 from conegap.solver.figures.sector_pictures import sector_charts
 from conegap.solver.figures.solid_view import solid_view
 from conegap.solver.figures.true_section import true_section_drawing
+from conegap.solver.operation.beam_current import CurrentLaw
 from conegap.solver.report.sector import (
     end_table,
     firing_table,
@@ -287,7 +288,7 @@ def sectored(*, firing: bool) -> Assessment:
         voltages=volts,
         fraction=lit,
         example=example,
-        at_design=1.0,
+        typical=np.sort(example),
         radius_scatter=1e-6,
         height_scatter=5e-6,
         offset=0.0,
@@ -401,3 +402,26 @@ def test_tables_and_words_hold_the_numbers() -> None:
     assert ("weakest tips (middle) fire at", "5.00 kV") in sector_lines(row)
     assert sector_words(assessed_needle()) == ()
     assert sector_lines(assessed_needle()) == []
+
+
+def test_the_last_tip_is_judged_behind_the_ballast() -> None:
+    """EXACT: tips that need more than the ballast leaves across the gap fail, whatever the supply
+    stands at; and only tips that are lit draw current through it."""
+    assessment = sectored(firing=True)
+    sector = assessment.sector
+    assert sector is not None
+    last = sector.firing.last[2] if sector.firing is not None else math.nan
+    for left, passes in ((last + 1.0, True), (last - 1.0, False)):
+        (row,) = sector_rows(sector, left)
+        assert row.passed is passes
+        assert "ballast" in row.basis
+    onsets = sector.tip_onsets()
+    law = CurrentLaw(
+        sector.voltage,
+        5e-6,
+        0.556,
+        1.9e-25,
+        relative_onsets=tuple(v / sector.voltage for v in onsets),
+    )
+    assert law.at(4.35e3).sites == 2.0
+    assert law.at(last + 1.0).sites == len(onsets)

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 from numpy.testing import assert_allclose
+from reporting import assessed_needle
 
 from conegap.geometries.design.design import Design
 from conegap.solver.common.display_units import current_text, mass_flow_text, pressure_text
@@ -25,7 +26,6 @@ from conegap.solver.report.operation import (
 )
 from conegap.solver.report.page import html_report
 from conegap.solver.report.tables import operation_table
-from tests.reporting import assessed_needle
 
 
 def card_of(design: Design) -> SupplyCard:

@@ -88,8 +88,8 @@ class Firing:
         Fraction of the tips lit at each voltage: 5 %, mean and 95 % of the crowns, [-].
     example : (tips,) array
         Onset of each tip of one crown drawn at random, [V].
-    at_design : float
-        Mean fraction lit at the voltage of the design, [-].
+    typical : (tips,) array
+        Onset of the tip that fires first, second and so on: median of the crowns, [V].
     radius_scatter, height_scatter, offset : float
         Half widths of the uniform scatter of radius and height from tip to tip, and the slot's
         offset, [m].
@@ -103,11 +103,21 @@ class Firing:
     voltages: FloatArray
     fraction: FloatArray
     example: FloatArray
-    at_design: float
+    typical: FloatArray
     radius_scatter: float
     height_scatter: float
     offset: float
     samples: int
+
+    def lit_share(self, voltage: float) -> float:
+        """Mean fraction of the tips lit at a voltage, [-].
+
+        Parameters
+        ----------
+        voltage : float
+            Across the gap, [V].
+        """
+        return float(np.interp(voltage, self.voltages, self.fraction[1], left=0.0, right=1.0))
 
     @property
     def order(self) -> tuple[int, ...]:
@@ -290,7 +300,7 @@ def sampled_firing(design: Design, laws: FiringLaws, samples: int = _SAMPLES) ->
             [np.percentile(lit, 5.0, axis=0), lit.mean(axis=0), np.percentile(lit, 95.0, axis=0)]
         ),
         example=example,
-        at_design=float(np.mean(onset <= design.voltage)),
+        typical=np.median(onset, axis=0),
         radius_scatter=float(scatter),
         height_scatter=0.5 * emitter.runout,
         offset=offset,

@@ -51,8 +51,20 @@ class SectorAssessment:
             found.append((tip.name, tip.members, share, self.voltage / share))
         return tuple(found)
 
-    def as_dict(self) -> dict[str, Any]:
-        """For the results contract, SI."""
+    def tip_onsets(self) -> tuple[float, ...]:
+        """Onset of every tip, [V]: of a crown its typical scatter, of an array its classes."""
+        if self.firing is not None:
+            return tuple(float(own) for own in self.firing.typical)
+        return tuple(v for _, members, _, v in self.tip_voltages() for _ in range(members))
+
+    def as_dict(self, operating_voltage: float) -> dict[str, Any]:
+        """For the results contract, SI.
+
+        Parameters
+        ----------
+        operating_voltage : float
+            Left across the gap behind the ballast, [V].
+        """
         solution = self.onset.solution
         found: dict[str, Any] = {
             "cells": solution.cells,
@@ -85,7 +97,7 @@ class SectorAssessment:
                 "half_of_the_tips_V": list(firing.median),
                 "all_tips_V": list(firing.last),
                 "percentiles": [5, 50, 95],
-                "fraction_lit_at_design_voltage": firing.at_design,
+                "fraction_lit_at_operating_voltage": firing.lit_share(operating_voltage),
                 "samples": firing.samples,
                 "example_tip_onsets_V": firing.example.tolist(),
                 "example_order": list(firing.order),
@@ -134,25 +146,29 @@ def assess_sector(
     )
 
 
-def sector_rows(design: Design, sector: SectorAssessment) -> tuple[ReviewRow, ...]:
+def sector_rows(sector: SectorAssessment, operating_voltage: float) -> tuple[ReviewRow, ...]:
     """Rows of the review that only the third dimension can answer.
 
     Parameters
     ----------
-    design : Design
     sector : SectorAssessment
+    operating_voltage : float
+        Left across the gap once the other tips draw their current through the ballast, [V].
     """
     name, _, _, voltage = sector.tip_voltages()[-1]
-    basis = "every tip must fire at the voltages of the design"
-    advice = "raise the voltages, sort the tips by radius, or space them wider"
+    basis = (
+        "the last tip must fire at the voltage that the ballast leaves across the gap while the "
+        "tips before it emit; their current is an order of magnitude"
+    )
+    advice = "raise the voltages, lower the ballast, sort the tips by radius, or space them wider"
     if sector.firing is not None:
         text = "voltage at which all tips fire, 95 % of the crowns"
         last = sector.firing.last[2]
-        return (review_row(text, last, design.voltage, "V", basis, advice),)
+        return (review_row(text, last, operating_voltage, "V", basis, advice),)
     if len(sector.onset.tips) == 1:
         return ()
     text = f"onset of the weakest tips ({name})"
-    return (review_row(text, voltage, design.voltage, "V", basis, advice),)
+    return (review_row(text, voltage, operating_voltage, "V", basis, advice),)
 
 
 def sector_warnings(design: Design) -> tuple[str, ...]:

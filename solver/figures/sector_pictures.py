@@ -227,7 +227,8 @@ def _firing(design: Design, firing: Firing) -> list[Picture]:
             f"± {length_words(firing.height_scatter)} from tip to tip.",
             f"Fraction of tips lit against voltage: the first fires at {first}, all at {last} in "
             f"the middle of the crowns and by {late} in 95 % of them; "
-            f"{percent(firing.at_design)} are lit at the design's {voltage_text(design.voltage)}.",
+            f"without a ballast {percent(firing.lit_share(design.voltage))} would be lit at the "
+            f"design's {voltage_text(design.voltage)}.",
             charted(lambda axes: chart_firing(axes, firing, design), (WIDTH, 3.5)),
         ),
         Picture(

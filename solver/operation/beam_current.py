@@ -105,7 +105,7 @@ class CurrentLaw:
     Parameters
     ----------
     onset_voltage : float
-        [V].
+        Of the design as drawn, [V].
     base_radius : float
         Radius of the base of a liquid cone, [m].
     surface_tension : float
@@ -113,9 +113,11 @@ class CurrentLaw:
     ion_mass : float
         [kg].
     sites_at_onset : float
-        1 for a point emitter; on a slit its length over the site spacing, [-].
+        1 for point emitters; on a slit its length over the site spacing, [-].
     spreads : bool
         On a slit the spacing falls as 1 / V^2, so that the number of sites rises as V^2.
+    relative_onsets : tuple of float
+        Onset of every tip over ``onset_voltage``: below it a tip carries none, [-].
     """
 
     onset_voltage: float
@@ -124,9 +126,15 @@ class CurrentLaw:
     ion_mass: float
     sites_at_onset: float = 1.0
     spreads: bool = False
+    relative_onsets: tuple[float, ...] = (1.0,)
+
+    @property
+    def first_onset(self) -> float:
+        """Onset of the first tip, [V]."""
+        return self.onset_voltage * min(self.relative_onsets)
 
     def at(self, voltage: float) -> CurrentPoint:
-        """Current and number of sites.
+        """Current and number of sites that emit.
 
         Parameters
         ----------
@@ -135,14 +143,18 @@ class CurrentLaw:
         """
         share = voltage / self.onset_voltage
         sites = self.sites_at_onset * (share**2 if self.spreads else 1.0)
-        each = site_current(
-            voltage,
-            onset_voltage=self.onset_voltage,
-            base_radius=self.base_radius,
-            surface_tension=self.surface_tension,
-            ion_mass=self.ion_mass,
+        lit = [own for own in self.relative_onsets if share >= own]
+        each = sum(
+            site_current(
+                voltage,
+                onset_voltage=own * self.onset_voltage,
+                base_radius=self.base_radius,
+                surface_tension=self.surface_tension,
+                ion_mass=self.ion_mass,
+            )
+            for own in lit
         )
-        return CurrentPoint(voltage, sites * each, sites if share >= 1.0 else 0.0)
+        return CurrentPoint(voltage, sites * each, sites * len(lit))
 
     def curve(self) -> tuple[CurrentPoint, ...]:
         """Points from the onset to one and a half times it."""
@@ -209,12 +221,12 @@ def operating_point(
     if ballast < 0.0:
         raise ValueError(f"the ballast {ballast} ohm must not be negative")
     left = voltage
-    if voltage > emission.onset_voltage and ballast > 0.0:
+    if voltage > emission.first_onset and ballast > 0.0:
 
         def excess(gap: float) -> float:
             return gap + ballast * emission.at(gap).current - voltage
 
-        left = float(brentq(excess, emission.onset_voltage, voltage, rtol=1e-13))
+        left = float(brentq(excess, emission.first_onset, voltage, rtol=1e-13))
     remaining = emitter_voltage - (voltage - left)
     exhaust = (
         ion_exhaust(ion_mass=emission.ion_mass, voltage=remaining) if remaining > 0.0 else None

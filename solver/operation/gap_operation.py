@@ -7,7 +7,6 @@ from typing import Any
 
 from conegap.geometries.design.design import Design
 from conegap.geometries.emitters.slit import Slit
-from conegap.geometries.emitters.tip_group import TipGroup
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.liquid.liquid_section import MeniscusOnset
 from conegap.solver.onset.rigid import RigidOnset
@@ -130,6 +129,7 @@ def gap_operation(
     band: tuple[float, float, float],
     accelerator: AcceleratorField,
     site_spacing: float | None,
+    tip_onsets: tuple[float, ...] = (),
 ) -> GapOperation:
     """Operation and further criteria of an assessed design.
 
@@ -144,9 +144,11 @@ def gap_operation(
     accelerator : AcceleratorField
     site_spacing : float or None
         Spacing of the sites on a slit at onset, [m].
+    tip_onsets : tuple of float
+        Of every tip of a crown or an array, [V].
     """
     electrode = negative_electrode(design, solution)
-    emission = _emission(design, onset, meniscus, band[1], site_spacing)
+    emission = _emission(design, onset, meniscus, band[1], site_spacing, tip_onsets)
     operating = operating_point(
         emission,
         voltage=design.voltage,
@@ -178,12 +180,11 @@ def _emission(
     meniscus: MeniscusOnset | None,
     voltage: float,
     site_spacing: float | None,
+    tip_onsets: tuple[float, ...],
 ) -> CurrentLaw:
     """The cone stands on the contact line of the free surface, or on the emitting edge."""
     base = meniscus.radius if meniscus is not None else _edge_radius(design, onset)
     sites, spreads = 1.0, False
-    if isinstance(design.emitter, TipGroup):
-        sites = float(design.emitter.count)
     if isinstance(design.emitter, Slit) and site_spacing is not None:
         sites, spreads = max(design.emitter.length / site_spacing, 1.0), True
         # Neighbouring cones share the edge: none is wider than half their spacing.
@@ -195,6 +196,7 @@ def _emission(
         ion_mass=design.metal.ion_mass,
         sites_at_onset=sites,
         spreads=spreads,
+        relative_onsets=tuple(own / voltage for own in tip_onsets) or (1.0,),
     )
 
 

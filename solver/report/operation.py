@@ -55,6 +55,7 @@ def current_table(assessment: Assessment) -> Table:
     """
     emission = assessment.operation.emission
     points = list(emission.curve())
+    several = emission.spreads or len(emission.relative_onsets) > 1
     rows = []
     for point in points:
         row = [
@@ -62,11 +63,11 @@ def current_table(assessment: Assessment) -> Table:
             voltage_text(point.voltage),
             current_text(point.current),
         ]
-        if emission.spreads:
+        if several:
             row.append(f"{point.sites:.0f}")
         rows.append(tuple(row))
     heads = ("voltage over onset", "voltage across the gap", "current, order of magnitude")
-    return Table(heads + (("emission sites",) if emission.spreads else ()), tuple(rows))
+    return Table(heads + (("emission sites",) if several else ()), tuple(rows))
 
 
 def operation_words(assessment: Assessment) -> tuple[str, ...]:

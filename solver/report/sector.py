@@ -201,13 +201,15 @@ def _firing_words(assessment: Assessment) -> list[str]:
     sector = assessment.sector
     if sector is None or sector.firing is None:
         return []
-    firing, design = sector.firing, assessment.design
-    lit = percent(firing.at_design)
+    firing = sector.firing
+    left = assessment.operation.operating.point.voltage
+    lit = percent(firing.lit_share(left))
     lines = [
         f"Over {firing.samples} crowns sampled within the tolerances (tip radius "
         f"± {length_words(firing.radius_scatter)}, height ± {length_words(firing.height_scatter)} "
         f"from tip to tip) all tips fire by {voltage_text(firing.last[2])} in 95 % of them; at the "
-        f"design's {voltage_text(design.voltage)} {lit} of the tips are lit on average. A tip that "
+        f"{voltage_text(left)} that the ballast leaves across the gap {lit} of the tips are lit on "
+        "average. A tip that "
         "has fired is taken to leave the others' fields as they were."
     ]
     if firing.radius_scatter == 0.0 and firing.height_scatter == 0.0:
