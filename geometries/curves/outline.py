@@ -158,7 +158,6 @@ def lying(curve: Curve, at: float) -> Curve:
 
     Parameters
     ----------
-    curve : Curve
     at : float
         Where along = 0 comes to lie, [m].
 

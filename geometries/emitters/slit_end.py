@@ -44,7 +44,6 @@ def slit_end_sector(
         A plane or a slotted plate without offset.
     gap : float
         Height z of the accelerator's near face, [m].
-    room : Room
     edge_radius : float
         Of the blunt edge that stands for the lips, [m].
 
@@ -131,7 +130,6 @@ def blade_solid(slit: Slit, end: float, radius: float, start: float) -> Solid:
 
     Parameters
     ----------
-    slit : Slit
     end : float
         End radius, [m].
     radius : float

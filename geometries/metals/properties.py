@@ -49,7 +49,6 @@ def constant_record(key: str, unit: str, factor: float, constant: Constant) -> P
         SI unit.
     factor : float
         From the constant's own unit to SI, [-].
-    constant : Constant
     """
     return PropertyRecord(
         key=key,
@@ -72,7 +71,6 @@ def law_record(key: str, unit: str, law: AnyLaw, temperature: float) -> Property
         Name of the property.
     unit : str
         SI unit.
-    law : AnyLaw
     temperature : float
         [K].
     """
@@ -102,7 +100,6 @@ def range_note(name: str, key: str, law: AnyLaw, kelvin: NDArray[np.float64]) ->
         Name of the metal.
     key : str
         Name of the property.
-    law : AnyLaw
     kelvin : (n,) array
         Temperatures, at least one of them outside, [K].
     """

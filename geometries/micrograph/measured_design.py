@@ -47,12 +47,7 @@ accelerator = "0 V"                                    # <-
 
 
 def radius_words(edge: MeasuredEdge) -> str:
-    """The radius with its interval and window in one sentence without a full stop.
-
-    Parameters
-    ----------
-    edge : MeasuredEdge
-    """
+    """The radius with its interval and window in one sentence without a full stop."""
     low, high = edge.interval
 
     def text(value: float) -> str:
@@ -69,7 +64,6 @@ def points_text(edge: MeasuredEdge, points: FloatArray, name: str) -> str:
 
     Parameters
     ----------
-    edge : MeasuredEdge
     points : (n, 2) array
         Radius or x, and height, [m].
     name : str
@@ -87,7 +81,6 @@ def design_text(
 
     Parameters
     ----------
-    edge : MeasuredEdge
     points : (n, 2) array
         Of the profile, [m].
     name : str

@@ -48,7 +48,6 @@ class Room3D:
 
     Parameters
     ----------
-    block : Block
     walls : mapping
         Boundary name of "x_low", "x_high", "y_low", "y_high", "z_low" and "z_high".
     """
@@ -65,7 +64,6 @@ class Conductor:
     ----------
     electrode : str
         "emitter", "accelerator" or "chamber".
-    solid : Solid
     """
 
     electrode: str

@@ -37,7 +37,6 @@ class Ring:
     ----------
     points : (n, 3) array
         Scaled.
-    volumes : ControlVolumes
     numbers : (copies, m) array of int
         Point of the ring for every point of the sector, in each copy.
     """

@@ -180,7 +180,6 @@ def slit_end(
 
     Parameters
     ----------
-    design : Design
     curve : bool
         Whether to compute other end radii and overhangs as well.
     progress : callable or None
@@ -285,7 +284,6 @@ def slit_end_or_why(
 
     Parameters
     ----------
-    design : Design
     curve : bool
         Whether to compute other end radii and overhangs as well.
     progress : callable or None
@@ -302,12 +300,7 @@ def slit_end_or_why(
 
 
 def end_rows(end: SlitEnd | None) -> tuple[ReviewRow, ...]:
-    """Row of the review on the ends of a slit.
-
-    Parameters
-    ----------
-    end : SlitEnd or None
-    """
+    """Row of the review on the ends of a slit."""
     if end is None:
         return ()
     return (
@@ -327,7 +320,6 @@ def end_warnings(end: SlitEnd | None, voltage: float) -> tuple[str, ...]:
 
     Parameters
     ----------
-    end : SlitEnd or None
     voltage : float
         Onset in the middle of the slit, [V].
     """

@@ -39,7 +39,6 @@ def narrowest_clearance(
 
     Parameters
     ----------
-    section : Section
     paths : tuple of (k, 2) arrays
         [m].
     shares : (n,) array

@@ -55,7 +55,6 @@ def step_error(
 
     Parameters
     ----------
-    cubics : Cubics
     stages : (7, 4, n) array
     step : (n,) array
     cell : (n,) array

@@ -52,7 +52,6 @@ def arc_origin(section: Section, boundary: BoundaryIndex) -> int:
 
     Parameters
     ----------
-    section : Section
     boundary : tuple of int
         (loop, index).
     """
@@ -70,7 +69,6 @@ def landings(field: FieldAtPoints, points: FloatArray, velocities: FloatArray) -
 
     Parameters
     ----------
-    field : FieldAtPoints
     points : (n, 2) array
         On boundaries of the mesh, scaled; x negative on the mirrored half.
     velocities : (n, 2) array

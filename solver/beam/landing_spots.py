@@ -57,7 +57,6 @@ def landing_spots(
     ----------
     section : Section
         Of a half, landings of both sides are shown on the right.
-    paths : Trajectories
     shares : (n,) array
         Of the current, [-].
     """

@@ -95,7 +95,6 @@ def ion_starts(
 
     Parameters
     ----------
-    solution : FieldSolution
     field : FieldAtPoints
         At the same voltages.
     voltages : mapping
@@ -140,8 +139,6 @@ def edge_currents(
 
     Parameters
     ----------
-    design : Design
-    solution : FieldSolution
     voltages : mapping
         [V].
 

@@ -85,7 +85,6 @@ def trace(
 
     Parameters
     ----------
-    field : FieldAtPoints
     starts : (n, 2) array
         Places in the vacuum, [m].
     velocities : (n, 2) array

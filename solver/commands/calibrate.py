@@ -31,12 +31,7 @@ makes a copy of the design file with the value and the basis "measured"; comment
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Declare the arguments.
-
-    Parameters
-    ----------
-    parser : ArgumentParser
-    """
+    """Declare the arguments."""
     parser.add_argument("design", metavar="DESIGN", help="design file, or a shipped example's name")
     parser.add_argument(
         "--measured", metavar="VOLTAGE", required=True, help='measured onset, such as "5.2 kV"'

@@ -24,12 +24,7 @@ _PREAMBLE = {
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Declare the arguments.
-
-    Parameters
-    ----------
-    parser : ArgumentParser
-    """
+    """Declare the arguments."""
     parser.add_argument("shell", metavar="SHELL", choices=("bash", "zsh"), help="bash or zsh")
     parser.set_defaults(run=_run)
 

@@ -12,7 +12,6 @@ def add_criterion(parser: argparse.ArgumentParser, words: str = "as for conegap 
 
     Parameters
     ----------
-    parser : ArgumentParser
     words : str
         Its help.
     """

@@ -23,12 +23,7 @@ examples:
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Declare the arguments.
-
-    Parameters
-    ----------
-    parser : ArgumentParser
-    """
+    """Declare the arguments."""
     parser.add_argument("design", metavar="DESIGN", help="design file, or a shipped example's name")
     parser.add_argument("--mesh", action="store_true", help="also draw the coarsest mesh")
     parser.add_argument(

@@ -33,12 +33,7 @@ _WIDTH = 92
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Declare the arguments.
-
-    Parameters
-    ----------
-    parser : ArgumentParser
-    """
+    """Declare the arguments."""
     parser.add_argument(
         "name", metavar="NAME", nargs="?", help="name or number of a chapter; none lists them"
     )

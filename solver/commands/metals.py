@@ -21,12 +21,7 @@ examples:
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Declare the arguments.
-
-    Parameters
-    ----------
-    parser : ArgumentParser
-    """
+    """Declare the arguments."""
     parser.add_argument("name", metavar="NAME", nargs="?", help="name or symbol of a metal")
     parser.add_argument(
         "--temperature", metavar="T", help='with its unit, such as "450 K" or "180 degC"'

@@ -36,12 +36,7 @@ _JSON, _CSV, _SVG, _PNG = "tolerance.json", "tolerance.csv", "tornado.svg", "tor
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Declare the arguments.
-
-    Parameters
-    ----------
-    parser : ArgumentParser
-    """
+    """Declare the arguments."""
     parser.add_argument("design", metavar="DESIGN", help="design file, or a shipped example's name")
     parser.add_argument(
         "--fit",

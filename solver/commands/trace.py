@@ -29,12 +29,7 @@ _DESIGN = "edge.toml"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Declare the arguments.
-
-    Parameters
-    ----------
-    parser : ArgumentParser
-    """
+    """Declare the arguments."""
     parser.add_argument("file", metavar="FILE", help="outline in pixels (.csv) or an image")
     parser.add_argument(
         "--scale", metavar="BAR", help='the scale bar: its length in pixels, "412 px = 20 um"'

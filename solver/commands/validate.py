@@ -26,12 +26,7 @@ examples:
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Declare the arguments.
-
-    Parameters
-    ----------
-    parser : ArgumentParser
-    """
+    """Declare the arguments."""
     parser.add_argument("--quick", action="store_true", help="leave out the slow cases")
     parser.add_argument(
         "--json", action="store_true", help="print the rows as JSON in place of the table"

@@ -114,12 +114,7 @@ def style() -> Iterator[None]:
 
 
 def quiet_axes(axes: Axes) -> Axes:
-    """A faint horizontal and vertical grid behind the data.
-
-    Parameters
-    ----------
-    axes : Axes
-    """
+    """A faint horizontal and vertical grid behind the data."""
     axes.grid(True, which="major")
     axes.tick_params(which="both", direction="out")
     return axes

@@ -49,7 +49,6 @@ def control_volumes(mesh: FineMesh, symmetry: Symmetry) -> ControlVolumes:
 
     Parameters
     ----------
-    mesh : FineMesh
     symmetry : "planar" or "axisymmetric"
     """
     corner = np.ascontiguousarray(mesh.triangles.T)

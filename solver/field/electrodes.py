@@ -14,7 +14,6 @@ def electrode_voltages(
 
     Parameters
     ----------
-    design : Design
     electrodes : tuple of str
         Electrodes of the section.
     share : float

@@ -115,7 +115,6 @@ class LaplaceOperator:
 
     Parameters
     ----------
-    mesh : FineMesh
     volumes : ControlVolumes
         Of that mesh.
     dirichlet : (n,) array of bool
@@ -124,7 +123,6 @@ class LaplaceOperator:
         Integral over each control volume of the factor c in  div grad u - c u = 0, which the
         amplitude of a wave across the section obeys (c = k^2 along a slit, m^2 / r^2 around an
         axis), scaled; none for the potential itself.
-
     """
 
     def __init__(
@@ -215,7 +213,6 @@ def dual_matrix(
 
     Parameters
     ----------
-    volumes : ControlVolumes
     dirichlet : (n,) array of bool
         Points with given potential.
     reaction : (n,) array or None

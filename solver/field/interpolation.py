@@ -38,8 +38,6 @@ class FieldAtPoints:
 
     Parameters
     ----------
-    section : Section
-    mesh : FineMesh
     scale : float
         Length unit of the mesh, [m].
     volts : float
@@ -277,7 +275,6 @@ def field_at_points(
 
     Parameters
     ----------
-    solution : FieldSolution
     voltages : mapping
         Of each electrode, missing ones at 0, [V].
     level : int

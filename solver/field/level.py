@@ -26,7 +26,6 @@ class Level:
 
     Parameters
     ----------
-    mesh : FineMesh
     potentials : (electrodes, n) array
         Potential at every point per volt, [-].
     charges : (electrodes, n) array
@@ -97,7 +96,6 @@ def solve_level(
 
     Parameters
     ----------
-    coarse : CoarseMesh
     subdivisions : int
         Parts per coarse edge, >= 1, [-].
     electrodes : tuple of str

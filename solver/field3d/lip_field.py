@@ -123,8 +123,6 @@ def _tube_means(
 
     Parameters
     ----------
-    mesh : TetraMesh
-    lip : Lip
     start : float
         Where the straight part begins, [m].
     above : (n,) array

@@ -29,7 +29,6 @@ class SectorOperator:
     ----------
     points : (n, 3) array
         Scaled.
-    volumes : ControlVolumes
     dirichlet : (n,) array of bool
         Points with given potential.
 

@@ -62,7 +62,6 @@ class SectorOnset:
 
     Parameters
     ----------
-    solution : SectorSolution
     tips : tuple of TipField
         Strongest first.
     section_per_volt : float
@@ -84,12 +83,7 @@ class SectorOnset:
         return self.tips[0].error
 
     def share(self, tip: TipField) -> float:
-        """Field of a tip over that of the strongest, [-].
-
-        Parameters
-        ----------
-        tip : TipField
-        """
+        """Field of a tip over that of the strongest, [-]."""
         return tip.per_volt.value / self.tips[0].per_volt.value
 
     def first_meshes(self, count: int) -> SectorOnset:
@@ -129,7 +123,6 @@ def tip_fields(design: Design, sector: Sector, solution: SectorSolution) -> tupl
     ----------
     design : Design
         Gives the proportion of the voltages.
-    sector : Sector
     solution : SectorSolution
         Of the sector.
 
@@ -171,7 +164,6 @@ def per_volt_weights(design: Design, solution: SectorSolution) -> FloatArray:
     ----------
     design : Design
         Gives their proportion.
-    solution : SectorSolution
 
     Returns
     -------
@@ -208,7 +200,6 @@ def sector_onset(
 
     Parameters
     ----------
-    design : Design
     section_per_volt : float
         Field per volt at the tip of the plane section, [1/m].
     meshes : int

@@ -38,7 +38,6 @@ class SectorLevel:
 
     Parameters
     ----------
-    mesh : TetraMesh
     potentials : (electrodes, n) array
         Potential at every point per volt, [-].
     charges : (electrodes, n) array
@@ -205,7 +204,6 @@ def solve_sector(
 
     Parameters
     ----------
-    sector : Sector
     meshes : int
         Most meshes of the sequence, >= 2; each has eight times the cells of the one before, and a
         third is left out where it would have more than a quarter of a million points, [-].

@@ -30,7 +30,6 @@ def shape_of(solid: Solid, scale: float) -> Any:
 
     Parameters
     ----------
-    solid : Solid
     scale : float
         Length unit of the shape, [m].
 
@@ -107,7 +106,6 @@ def vacuum_shape(sector: Sector, scale: float, fineness: float) -> Any:
 
     Parameters
     ----------
-    sector : Sector
     scale : float
         Length unit of the shape, [m].
     fineness : float

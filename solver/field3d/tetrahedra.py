@@ -78,12 +78,7 @@ class TetraMesh:
 
 
 def region_size(sector: Sector) -> float:
-    """Largest extent of a sector's region, [m].
-
-    Parameters
-    ----------
-    sector : Sector
-    """
+    """Largest extent of a sector's region, [m]."""
     region = sector.region
     if isinstance(region, Room3D):
         return float(np.max(np.subtract(region.block.high, region.block.low)))
@@ -95,7 +90,6 @@ def tetra_meshes(sector: Sector, *, fineness: float = 1.0) -> Iterator[TetraMesh
 
     Parameters
     ----------
-    sector : Sector
     fineness : float
         Multiplies the mesh sizes that are set, 1 for the default, [-].
 

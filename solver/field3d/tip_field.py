@@ -44,12 +44,7 @@ _LEAST_REACH = 5.0
 
 
 def near_section(tip: Tip) -> Section:
-    """The axisymmetric vacuum inside the sphere about a tip's apex, which is its origin.
-
-    Parameters
-    ----------
-    tip : Tip
-    """
+    """The axisymmetric vacuum inside the sphere about a tip's apex, which is its origin."""
     loop = _near_loop(tip.radius, tip.half_angle, tip.reach, "axis")
     edge = EmittingEdge("tip", 0, 0, 0.0, tip.radius)
     return Section("axisymmetric", (loop,), (edge,), tip.reach)
@@ -142,8 +137,6 @@ def sphere_means(mesh: TetraMesh, tip: Tip, potentials: FloatArray) -> tuple[Flo
 
     Parameters
     ----------
-    mesh : TetraMesh
-    tip : Tip
     potentials : (k, n) array
         Differences to the tip's own potential, [V].
 
@@ -223,7 +216,6 @@ def tip_response(tip: Tip, sizes: tuple[int, ...] = _SIZES) -> TipResponse:
 
     Parameters
     ----------
-    tip : Tip
     sizes : tuple of int
         Subdivisions of the nested meshes, [-].
 

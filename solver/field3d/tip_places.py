@@ -15,10 +15,6 @@ __all__ = ["tip_places"]
 def tip_places(design: Design) -> tuple[tuple[float, float], ...]:
     """Axes of the tips of a crown or an array, (x, y), [m]; a crown's first one stands on x.
 
-    Parameters
-    ----------
-    design : Design
-
     Raises
     ------
     DesignError

@@ -27,12 +27,7 @@ _PATHS = 21
 
 
 def beam_window(section: Section) -> Window:
-    """From a little below the emitting edge to as far beyond the accelerator as the gap is wide.
-
-    Parameters
-    ----------
-    section : Section
-    """
+    """From a little below the emitting edge to as far beyond the accelerator as the gap is wide."""
     whole = electrodes_window(section)
     metal = [b.outline for b in section.bodies if b.label == "accelerator"]
     top = max((float(m[:, 1].max()) for m in metal), default=section.gap)
@@ -47,9 +42,6 @@ def draw_beam(axes: Axes, section: Section, beam: Beam, window: Window | None = 
 
     Parameters
     ----------
-    axes : Axes
-    section : Section
-    beam : Beam
     window : Window or None
         That of `beam_window` when left out.
     """
@@ -91,12 +83,7 @@ def draw_beam(axes: Axes, section: Section, beam: Beam, window: Window | None = 
 
 
 def beam_caption(beam: Beam) -> str:
-    """What the figure shows, with the assumption that it rests on.
-
-    Parameters
-    ----------
-    beam : Beam
-    """
+    """What the figure shows, with the assumption that it rests on."""
     words = [
         "Paths of ions from the emitting edge at the design's voltages, true to scale, without "
         "the beam's own charge. Emission half angle "
@@ -110,12 +97,7 @@ def beam_caption(beam: Beam) -> str:
 
 
 def beam_alt(beam: Beam) -> str:
-    """The figure in words.
-
-    Parameters
-    ----------
-    beam : Beam
-    """
+    """The figure in words."""
     return f"Fan of ion paths from the emitting edge through the accelerator: {_headline(beam)}."
 
 

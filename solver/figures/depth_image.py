@@ -102,8 +102,6 @@ def depth_image(
 
     Parameters
     ----------
-    faces : Faces
-    camera : Camera
     window : tuple of float
         Left, right, low and high of the picture along the camera's axes, [m].
     width : int

@@ -26,7 +26,6 @@ def draw_dimensions(
 
     Parameters
     ----------
-    placer : Placer
     marks : sequence of DimensionMark
     lane : float
         x of the first lane for upright dimensions, in units of the axes.

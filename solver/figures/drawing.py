@@ -115,7 +115,6 @@ class Drawing:
 
     Parameters
     ----------
-    window : Window
     shapes : tuple of Shape
         The hindmost first.
     marks : tuple of DimensionMark
@@ -141,12 +140,7 @@ class Drawing:
 
 
 def page_point(window: Window) -> float:
-    """What one point of the page is in a drawing of the usual width, [m].
-
-    Parameters
-    ----------
-    window : Window
-    """
+    """What one point of the page is in a drawing of the usual width, [m]."""
     return window.width / (72.0 * WIDTH - 74.0)
 
 
@@ -155,7 +149,6 @@ def dimension_label(design: Design, key: str, before: str = "", *, lines: bool =
 
     Parameters
     ----------
-    design : Design
     key : str
         Key of the design file.
     before : str
@@ -261,7 +254,6 @@ def draw_drawing(axes: Axes, drawing: Drawing) -> Axes:
     ----------
     axes : Axes
         In a figure of `conegap.solver.figures.section_view.section_size`.
-    drawing : Drawing
     """
     window = drawing.window
     unit = axis_unit(LENGTH, window.width).size

@@ -39,11 +39,8 @@ def draw_equipotentials(
 
     Parameters
     ----------
-    axes : Axes
-    solution : FieldSolution
     voltages : mapping
         Of each electrode, [V].
-    window : Window
     lines : int
         About how many, [-].
 
@@ -89,9 +86,6 @@ def draw_mesh(axes: Axes, solution: FieldSolution, window: Window, level: int = 
 
     Parameters
     ----------
-    axes : Axes
-    solution : FieldSolution
-    window : Window
     level : int
         Which mesh of the sequence, [-].
     """
@@ -141,7 +135,6 @@ def label_lengths(axes: Axes, axisymmetric: bool, unit: str) -> Axes:
 
     Parameters
     ----------
-    axes : Axes
     axisymmetric : bool
     unit : str
         "mm".

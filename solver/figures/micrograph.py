@@ -32,12 +32,7 @@ _REACH = 3.2
 
 
 def trace_figure(edge: MeasuredEdge) -> Figure:
-    """Outline and circle true to scale, and beside it what other windows would have given.
-
-    Parameters
-    ----------
-    edge : MeasuredEdge
-    """
+    """Outline and circle true to scale, and beside it what other windows would have given."""
     from matplotlib.figure import Figure
 
     with style():

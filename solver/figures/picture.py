@@ -36,7 +36,6 @@ class Picture:
         Below the figure.
     alt : str
         What it shows, for someone who cannot see it.
-    figure : Figure
     """
 
     name: str
@@ -123,7 +122,6 @@ def svg_of(figure: Figure, *, title: str = "") -> str:
 
     Parameters
     ----------
-    figure : Figure
     title : str
         For the file's metadata.
     """
@@ -162,12 +160,7 @@ def raster_of(figure: Figure) -> Image:
 
 
 def png_of(figure: Figure) -> bytes:
-    """A figure as PNG at 200 dots per inch.
-
-    Parameters
-    ----------
-    figure : Figure
-    """
+    """A figure as PNG at 200 dots per inch."""
     return _as_png(raster_of(figure))
 
 

@@ -58,10 +58,6 @@ def draw_plan(axes: Axes, design: Design) -> Axes:
 def plan_drawing(design: Design) -> Drawing:
     """What `draw_plan` draws.
 
-    Parameters
-    ----------
-    design : Design
-
     Raises
     ------
     DesignError

@@ -35,7 +35,6 @@ def array_plan(design: Design, array: TipArray) -> Drawing:
 
     Parameters
     ----------
-    design : Design
     array : TipArray
         Its emitter.
     """

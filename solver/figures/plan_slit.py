@@ -30,7 +30,6 @@ def slit_end_plan(design: Design, slit: Slit, end: float) -> Drawing:
 
     Parameters
     ----------
-    design : Design
     slit : Slit
         Its emitter.
     end : float
@@ -96,7 +95,6 @@ def blade_foot(slit: Slit, end: float, start: float) -> FloatArray:
 
     Parameters
     ----------
-    slit : Slit
     end : float
         End radius, [m].
     start : float

@@ -52,7 +52,6 @@ def section_size(window: Window, width: float, lanes: bool = True) -> tuple[floa
 
     Parameters
     ----------
-    window : Window
     width : float
         Width of the figure, [in].
     lanes : bool
@@ -69,7 +68,6 @@ def draw_section(axes: Axes, section: Section, window: Window | None = None) -> 
     ----------
     axes : Axes
         In a figure of `section_size`.
-    section : Section
     window : Window or None
         The electrodes with the gap when left out.
 
@@ -89,8 +87,6 @@ def draw_edge(axes: Axes, section: Section, edge: EmittingEdge) -> Axes:
     ----------
     axes : Axes
         In a figure of `section_size` of its window.
-    section : Section
-    edge : EmittingEdge
     """
     marks = tuple(mark for mark in section.marks if mark.inset)
     return _drawing(axes, section, edge_window(section, edge), marks, labels=("liquid", "emitter"))
@@ -101,8 +97,6 @@ def set_window(axes: Axes, window: Window, unit: float, *, lanes: bool) -> Axes:
 
     Parameters
     ----------
-    axes : Axes
-    window : Window
     unit : float
         Length of the axes' unit, [m].
     lanes : bool
@@ -136,9 +130,6 @@ def draw_bodies(
 
     Parameters
     ----------
-    axes : Axes
-    section : Section
-    window : Window
     unit : float
         Length of the axes' unit, [m].
     outlines : bool
@@ -271,8 +262,6 @@ def draw_scale_bar(placer: Placer, window: Window, unit: float) -> None:
 
     Parameters
     ----------
-    placer : Placer
-    window : Window
     unit : float
         Length of the axes' unit, [m].
     """

@@ -49,8 +49,6 @@ def chart_screening(axes: Axes, sector: SectorAssessment, pitch: float) -> Axes:
 
     Parameters
     ----------
-    axes : Axes
-    sector : SectorAssessment
     pitch : float
         As drawn, [m].
     """
@@ -99,14 +97,7 @@ def chart_screening(axes: Axes, sector: SectorAssessment, pitch: float) -> Axes:
 
 
 def chart_tip_classes(axes: Axes, sector: SectorAssessment, design: Design) -> Axes:
-    """Onset of each class of tips, one line each, beside the voltage of the design.
-
-    Parameters
-    ----------
-    axes : Axes
-    sector : SectorAssessment
-    design : Design
-    """
+    """Onset of each class of tips, one line each, beside the voltage of the design."""
     classes = sector.tip_voltages()
     voltages = np.array([voltage for *_, voltage in classes])
     limit = design.supply.voltage_limit
@@ -154,8 +145,6 @@ def chart_firing(axes: Axes, firing: Firing, design: Design) -> Axes:
 
     Parameters
     ----------
-    axes : Axes
-    firing : Firing
     design : Design
         Gives the design's voltage and the limit of the supply.
     """
@@ -205,13 +194,7 @@ def chart_firing(axes: Axes, firing: Firing, design: Design) -> Axes:
 
 
 def chart_firing_order(axes: Axes, firing: Firing) -> Axes:
-    """Onset of every tip round the ring of one crown, with its place in the order.
-
-    Parameters
-    ----------
-    axes : Axes
-    firing : Firing
-    """
+    """Onset of every tip round the ring of one crown, with its place in the order."""
     count = len(firing.example)
     unit = axis_unit(VOLTAGE, float(firing.example.max()))
     values = firing.example / unit.size
@@ -248,8 +231,6 @@ def chart_lip(axes: Axes, end: SlitEnd, window: tuple[float, float] | None = Non
 
     Parameters
     ----------
-    axes : Axes
-    end : SlitEnd
     window : tuple of float or None
         First and last distance shown, [m]; everything when left out.
     """
@@ -328,7 +309,6 @@ def chart_end_factor(
 
     Parameters
     ----------
-    axes : Axes
     points : sequence of EndPoint
         Rising.
     drawn : float or None

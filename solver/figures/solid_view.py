@@ -52,8 +52,6 @@ class SolidView:
 
     Parameters
     ----------
-    faces : Faces
-    camera : Camera
     words : str
         What is cut off or left out, a sentence for the caption.
     """
@@ -79,7 +77,6 @@ def draw_solid_view(axes: Axes, view: SolidView) -> Axes:
     ----------
     axes : Axes
         Filling a figure of the proportion of the view's window.
-    view : SolidView
     """
     window = view.window
     picture = depth_image(view.faces, view.camera, window, _PIXELS)

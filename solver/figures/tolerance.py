@@ -33,25 +33,13 @@ _PLATE = {"fc": PAPER, "ec": "none", "pad": 1.5}
 
 
 def tornado_size(study: ToleranceStudy) -> tuple[float, float]:
-    """Width and height of the figure, [in].
-
-    Parameters
-    ----------
-    study : ToleranceStudy
-    """
+    """Width and height of the figure, [in]."""
     rows = sum(max(abs(s.low), abs(s.high)) >= _SMALLEST for s in study.shares)
     return 6.4, 1.6 + 0.34 * min(rows, _MOST)
 
 
 def chart_tornado(axes: Axes, study: ToleranceStudy, design: Design) -> Axes:
-    """Signed shifts of the onset per tolerance, the share of each, and the sampled band.
-
-    Parameters
-    ----------
-    axes : Axes
-    study : ToleranceStudy
-    design : Design
-    """
+    """Signed shifts of the onset per tolerance, the share of each, and the sampled band."""
     lines = [s for s in study.shares if max(abs(s.low), abs(s.high)) >= _SMALLEST][:_MOST]
     rows = np.arange(len(lines), 0, -1, dtype=float)
     low = np.array([100.0 * s.low for s in lines])

@@ -62,10 +62,6 @@ def draw_true_section(axes: Axes, design: Design) -> Axes:
 def true_section_drawing(design: Design) -> Drawing:
     """What `draw_true_section` draws.
 
-    Parameters
-    ----------
-    design : Design
-
     Raises
     ------
     DesignError
@@ -275,7 +271,6 @@ def hole_wall(plate: AperturePlate, gap: float) -> FloatArray:
 
     Parameters
     ----------
-    plate : AperturePlate
     gap : float
         Height z of the near face, [m].
     """

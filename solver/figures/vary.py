@@ -34,11 +34,6 @@ __all__ = ["chart_variation"]
 def chart_variation(axes: Axes, variation: Variation) -> Axes:
     """Onset over the quantities that were varied.
 
-    Parameters
-    ----------
-    axes : Axes
-    variation : Variation
-
     Examples
     --------
     ``python -m conegap.validation.gallery.onset_over_gap`` charts a range of gaps.

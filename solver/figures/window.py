@@ -47,12 +47,7 @@ class Window:
 
 
 def is_half(section: Section) -> bool:
-    """Whether the section is one half of what is drawn.
-
-    Parameters
-    ----------
-    section : Section
-    """
+    """Whether the section is one half of what is drawn."""
     return section.symmetry == "axisymmetric" or section.mirrored
 
 
@@ -66,7 +61,6 @@ def surfaces(section: Section, samples: int = 65) -> list[tuple[str, FloatArray]
 
     Parameters
     ----------
-    section : Section
     samples : int
         Points of a curved piece, [-].
     """
@@ -81,13 +75,7 @@ def surfaces(section: Section, samples: int = 65) -> list[tuple[str, FloatArray]
 
 
 def whole_outlines(section: Section, body: Body) -> list[FloatArray]:
-    """Closed outlines of a body with its mirror image, joined where it touches x = 0.
-
-    Parameters
-    ----------
-    section : Section
-    body : Body
-    """
+    """Closed outlines of a body with its mirror image, joined where it touches x = 0."""
     points = body.outline
     if not is_half(section):
         return [points]
@@ -108,24 +96,13 @@ def whole_outlines(section: Section, body: Body) -> list[FloatArray]:
 
 
 def edge_point(section: Section, edge: EmittingEdge) -> tuple[float, float]:
-    """Nominal apex of an emitting edge, (x, z), [m].
-
-    Parameters
-    ----------
-    section : Section
-    edge : EmittingEdge
-    """
+    """Nominal apex of an emitting edge, (x, z), [m]."""
     x, z = section.loops[edge.loop][edge.index].curve.point(np.array([edge.t]))[0]
     return float(x), float(z)
 
 
 def electrodes_window(section: Section) -> Window:
-    """The electrodes with the gap between them; wide plates and holders are cut off.
-
-    Parameters
-    ----------
-    section : Section
-    """
+    """The electrodes with the gap between them; wide plates and holders are cut off."""
     bodies = [body for body in section.bodies if body.material != "insulator"]
     if not bodies:
         return region_window(section)
@@ -158,8 +135,6 @@ def edge_window(section: Section, edge: EmittingEdge, reach: float = 5.0) -> Win
 
     Parameters
     ----------
-    section : Section
-    edge : EmittingEdge
     reach : float
         Half width in edge radii, [-].
     """
@@ -178,12 +153,7 @@ def edge_window(section: Section, edge: EmittingEdge, reach: float = 5.0) -> Win
 
 
 def region_window(section: Section) -> Window:
-    """Everything that is solved.
-
-    Parameters
-    ----------
-    section : Section
-    """
+    """Everything that is solved."""
     points = np.vstack([p for _, p in surfaces(section, 9)])
     low, high = points.min(axis=0), points.max(axis=0)
     room = 0.03 * float((high - low).max())

@@ -56,7 +56,6 @@ class BoundaryGrid:
 
     Parameters
     ----------
-    edge : EmittingEdge
     blocks : tuple of Block
     layers : int
         Coarse layers outward.
@@ -187,8 +186,6 @@ def edge_grid(
 
     Parameters
     ----------
-    section : Section
-    edge : EmittingEdge
     scale : float
         Length unit, [m].
     angle : float
@@ -246,7 +243,6 @@ def carried_over(grid: BoundaryGrid, section: Section) -> BoundaryGrid:
 
     Parameters
     ----------
-    grid : BoundaryGrid
     section : Section
         With the same boundaries and edges.
 

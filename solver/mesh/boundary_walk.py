@@ -26,7 +26,6 @@ def arc_lengths(curve: Curve, scale: float, t: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    curve : Curve
     scale : float
         Length unit of the result, > 0, [m].
     t : (n,) array
@@ -58,7 +57,6 @@ def walk(
 
     Parameters
     ----------
-    section : Section
     edge : EmittingEdge
         Where the walk starts.
     scale : float
@@ -112,7 +110,6 @@ def trimmed(
     ----------
     pieces : list of Piece
         From `walk`.
-    section : Section
     scale : float
         Length unit, > 0, [m].
     amount : float

@@ -78,7 +78,6 @@ def coarse_mesh(
 
     Parameters
     ----------
-    section : Section
     rule : SpacingRule or None
         Spacing limits; the defaults when None.
     places : tuple of ((x, z), spacing)
@@ -269,10 +268,8 @@ def assembled(
 
     Parameters
     ----------
-    section : Section
     scale : float
         Length unit, > 0, [m].
-    region : UnstructuredRegion
     loops : list of lists of Span
         Between which the unstructured region lies.
     grids : sequence of BoundaryGrid

@@ -94,7 +94,6 @@ class CoarseMesh:
 
     Parameters
     ----------
-    section : Section
     scale : float
         Length unit, [m].
     points : (n, 2) array

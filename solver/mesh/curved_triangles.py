@@ -63,7 +63,6 @@ def blending_displacement(
 
     Parameters
     ----------
-    coarse : CoarseMesh
     barycentric : (k, 3) array
         Where the points lie in each triangle, [-].
 
@@ -113,12 +112,7 @@ def _curved_sides(coarse: CoarseMesh) -> tuple[IntArray, IntArray, IntArray]:
 
 
 def inverted_element(coarse: CoarseMesh) -> tuple[float, float] | None:
-    """Where a curved triangle is inverted somewhere, (x, z) scaled, or None.
-
-    Parameters
-    ----------
-    coarse : CoarseMesh
-    """
+    """Where a curved triangle is inverted somewhere, (x, z) scaled, or None."""
     points, small = lattice(_PARTS)
     inner = np.array(points) / _PARTS
     barycentric = np.column_stack([1.0 - inner.sum(axis=1), inner])

@@ -22,7 +22,6 @@ def insert_grid(loops: list[list[Span]], grid: BoundaryGrid) -> list[list[Span]]
     Parameters
     ----------
     loops : list of lists of Span
-    grid : BoundaryGrid
 
     Returns
     -------

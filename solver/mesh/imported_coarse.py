@@ -17,7 +17,6 @@ def imported_coarse_mesh(section: Section, mesh: ImportedMesh, scale: float) -> 
 
     Parameters
     ----------
-    section : Section
     mesh : ImportedMesh
         Its boundary lines belong to the section's boundaries.
     scale : float

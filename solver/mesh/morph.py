@@ -45,7 +45,6 @@ def followed(near: CoarseMesh | None, section: Section) -> CoarseMesh | None:
     ----------
     near : CoarseMesh or None
         Of the neighbouring section; None where there is none.
-    section : Section
     """
     if near is not None:
         with suppress(MeshError):

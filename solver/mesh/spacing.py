@@ -59,7 +59,6 @@ def divide_spans(
     ----------
     loops : list of lists of Span
     symmetry : "planar" or "axisymmetric"
-    rule : SpacingRule
     sharp : list of (point, spacing)
         Places where the spacing is prescribed, scaled lengths.
 
@@ -100,7 +99,6 @@ class _Requests:
 
     Parameters
     ----------
-    rule : SpacingRule
     apart : (spans + 1, spans + 1) array of bool
         Spans between which the clearance counts; the last row and column are for places that
         belong to no span.

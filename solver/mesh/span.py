@@ -89,7 +89,6 @@ def section_spans(section: Section, scale: float) -> list[list[Span]]:
 
     Parameters
     ----------
-    section : Section
     scale : float
         Length unit of the mesh, > 0, [m].
 

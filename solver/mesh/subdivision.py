@@ -64,7 +64,6 @@ def subdivide(coarse: CoarseMesh, subdivisions: int) -> FineMesh:
 
     Parameters
     ----------
-    coarse : CoarseMesh
     subdivisions : int
         Parts per coarse edge, >= 1, [-].
 

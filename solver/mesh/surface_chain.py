@@ -22,7 +22,6 @@ def curve_nodes(mesh: FineMesh, boundary: BoundaryIndex) -> tuple[IntArray, Floa
 
     Parameters
     ----------
-    mesh : FineMesh
     boundary : tuple of int
         (loop, index) in the section.
 
@@ -45,8 +44,6 @@ def named_nodes(section: Section, mesh: FineMesh, name: str, every: int) -> IntA
 
     Parameters
     ----------
-    section : Section
-    mesh : FineMesh
     name : str
         Boundary name.
     every : int
@@ -68,12 +65,6 @@ def edge_nodes(mesh: FineMesh, edge: EmittingEdge, grid: BoundaryGrid | None) ->
 
     The outermost coarse cell at an open end of the boundary-layer grid is left out: its last point
     shares its control volume with the less regular mesh outside.
-
-    Parameters
-    ----------
-    mesh : FineMesh
-    edge : EmittingEdge
-    grid : BoundaryGrid or None
     """
     if grid is None:
         return curve_nodes(mesh, (edge.loop, edge.index))[0]

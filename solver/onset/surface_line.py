@@ -43,7 +43,6 @@ def lines_from_edge(
 
     Parameters
     ----------
-    solution : FieldSolution
     onset : RigidOnset
         Its position is the apex.
     voltages : mapping

@@ -26,7 +26,6 @@ def write_field(path: Path, solution: FieldSolution, voltages: Mapping[str, floa
     ----------
     path : Path
         Ends in .vtu or .xdmf.
-    solution : FieldSolution
     voltages : mapping
         Of each electrode, [V].
 

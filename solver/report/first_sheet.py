@@ -54,12 +54,7 @@ class Sheet:
 
 
 def first_sheet(assessment: Assessment) -> Sheet:
-    """The first sheet of a report.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
+    """The first sheet of a report."""
     design = assessment.design
     review, budget = review_table(assessment), budget_table(assessment)
     lines = budget.rows[:-1][:_CONTRIBUTIONS]

@@ -22,7 +22,6 @@ def html_report(assessment: Assessment, pictures: Mapping[str, Picture]) -> str:
 
     Parameters
     ----------
-    assessment : Assessment
     pictures : mapping of str to Picture
         From `conegap.solver.figures.report_figures.report_pictures`.
     """
@@ -48,12 +47,7 @@ def html_report(assessment: Assessment, pictures: Mapping[str, Picture]) -> str:
 
 
 def inlined(picture: Picture) -> str:
-    """The SVG of a figure for a page: its words, own identifiers and the page's colours.
-
-    Parameters
-    ----------
-    picture : Picture
-    """
+    """The SVG of a figure for a page: its words, own identifiers and the page's colours."""
     text = picture.part.replace("xlink:href=", "href=")
     for name, colour in COLOURS.items():
         text = re.sub(re.escape(colour), f"var(--{name})", text, flags=re.IGNORECASE)

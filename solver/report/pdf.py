@@ -44,7 +44,6 @@ def pdf_report(assessment: Assessment, pictures: Mapping[str, Picture]) -> bytes
 
     Parameters
     ----------
-    assessment : Assessment
     pictures : mapping of str to Picture
         From `conegap.solver.figures.report_figures.report_pictures`; they are printed smaller
         than drawn, so that 200 dots per inch become more.

@@ -18,12 +18,7 @@ _MOST_TETRAHEDRA = 250_000
 
 
 def exported_level(solution: SectorSolution) -> int:
-    """Number of the finest mesh whose file stays below about 20 MB.
-
-    Parameters
-    ----------
-    solution : SectorSolution
-    """
+    """Number of the finest mesh whose file stays below about 20 MB."""
     sizes = [len(level.mesh.tetrahedra) for level in solution.levels]
     small = [k for k, size in enumerate(sizes) if size <= _MOST_TETRAHEDRA]
     return small[-1] if small else 0
@@ -41,7 +36,6 @@ def write_sector_field(path: Path, solution: SectorSolution, voltages: Mapping[s
     ----------
     path : Path
         Ends in .vtu.
-    solution : SectorSolution
     voltages : mapping
         Of each electrode, [V].
 

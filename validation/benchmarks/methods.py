@@ -61,12 +61,7 @@ METHODS = (
 
 
 def missing(method: Method) -> str:
-    """Why a method cannot take part, or "".
-
-    Parameters
-    ----------
-    method : Method
-    """
+    """Why a method cannot take part, or ""."""
     packages = [need.partition(".")[0] for need in method.needs]
     absent = [package for package in packages if find_spec(package) is None]
     if not absent:

@@ -58,12 +58,7 @@ class PlainMesh:
     owner: IntArray
 
     def held(self, section: Section) -> dict[str, IntArray]:
-        """Rows of the boundary edges of every electrode.
-
-        Parameters
-        ----------
-        section : Section
-        """
+        """Rows of the boundary edges of every electrode."""
         found: dict[str, list[int]] = {}
         for row, (loop, index) in enumerate(self.owner):
             electrode = electrode_of(section.loops[loop][index].name)
@@ -77,7 +72,6 @@ def on_curve(curve: Curve, points: FloatArray) -> tuple[FloatArray, FloatArray]:
 
     Parameters
     ----------
-    curve : Curve
     points : (n, 2) array
         Near the curve, [m].
     """
@@ -113,7 +107,6 @@ def plain_mesh(section: Section, fineness: float) -> PlainMesh:
 
     Parameters
     ----------
-    section : Section
     fineness : float
         Spacing over the usual one, [-]; below one a coarser mesh is divided uniformly by netgen's
         own refinement (asked for less growth, netgen leaves straight lines beside a fine edge

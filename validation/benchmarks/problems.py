@@ -28,7 +28,6 @@ class Problem:
     name : str
         Short name, one of `PROBLEMS`.
     title : str
-    section : Section
     voltages : mapping
         Of the electrodes, [V].
     exact : float or None
@@ -107,10 +106,6 @@ def _slit() -> Problem:
 
 def right_value(problem: Problem) -> tuple[float, float]:
     """Edge field that is taken for right, and its own relative error.
-
-    Parameters
-    ----------
-    problem : Problem
 
     Returns
     -------

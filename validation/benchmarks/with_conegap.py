@@ -20,7 +20,6 @@ def solve(problem: Problem, setting: float) -> Run:
 
     Parameters
     ----------
-    problem : Problem
     setting : float
         Number of meshes, [-].
     """

@@ -18,7 +18,6 @@ def solve(problem: Problem, setting: float) -> Run:
 
     Parameters
     ----------
-    problem : Problem
     setting : float
         Spacing over the usual one, [-].
     """

@@ -22,7 +22,6 @@ def solve(problem: Problem, setting: float, *, order: int) -> Run:
 
     Parameters
     ----------
-    problem : Problem
     setting : float
         Spacing over the usual one, [-].
     order : int

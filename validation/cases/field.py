@@ -158,14 +158,7 @@ def _sequence_rows(
 
 
 def field_rows(check: FieldCheck, case: ExactCase, solution: FieldSolution) -> list[Row]:
-    """Rows of one exact case from its finite-volume solution.
-
-    Parameters
-    ----------
-    check : FieldCheck
-    case : ExactCase
-    solution : FieldSolution
-    """
+    """Rows of one exact case from its finite-volume solution."""
     empty = Row(case.title, case.source, "", 0.0, 0.0, 0.0)
     rows: list[Row] = []
     shares: list[float] = []

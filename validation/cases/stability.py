@@ -28,7 +28,6 @@ def threshold(symmetry: Symmetry, wave: Wave) -> float:
     Parameters
     ----------
     symmetry : "axisymmetric" or "planar"
-    wave : Wave
     """
     from conegap.solver.field.extrapolation import estimate
     from conegap.solver.liquid.branch import problem_at

@@ -40,12 +40,7 @@ def all_cases() -> list[Case]:
 
 
 def run_case(case: Case) -> list[Row]:
-    """Rows of one case with time and slow mark; a case that breaks gives one failing row.
-
-    Parameters
-    ----------
-    case : Case
-    """
+    """Rows of one case with time and slow mark; a case that breaks gives one failing row."""
     started = time.perf_counter()
     try:
         rows = case.compute()

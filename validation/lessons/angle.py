@@ -151,13 +151,7 @@ def _gallium() -> float:
 
 
 def draw_exponent(axes: Axes, found: Findings) -> None:
-    """Exponent of the field against the half angle of the cone.
-
-    Parameters
-    ----------
-    axes : Axes
-    found : Findings
-    """
+    """Exponent of the field against the half angle of the cone."""
     from conegap.solver.common.style import ACCENT, INK, LIMIT, SOFT, quiet_axes
 
     quiet_axes(axes)
@@ -178,13 +172,7 @@ def draw_exponent(axes: Axes, found: Findings) -> None:
 
 
 def draw_balance(axes: Axes, found: Findings) -> None:
-    """Stress over tension along the cones, against distance from the apex.
-
-    Parameters
-    ----------
-    axes : Axes
-    found : Findings
-    """
+    """Stress over tension along the cones, against distance from the apex."""
     from conegap.solver.common.style import ACCENT, INK, LIMIT, quiet_axes
 
     quiet_axes(axes).set_xscale("log")

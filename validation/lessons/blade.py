@@ -129,13 +129,7 @@ def compute(guess: float | None = None) -> Findings:
 
 
 def draw_radius(axes: Axes, found: Findings) -> None:
-    """Onset of blades and needles against their radius.
-
-    Parameters
-    ----------
-    axes : Axes
-    found : Findings
-    """
+    """Onset of blades and needles against their radius."""
     from conegap.solver.common.style import ACCENT, INK, LIMIT, SOFT, quiet_axes
 
     quiet_axes(axes).set_xscale("log")
@@ -155,13 +149,7 @@ def draw_radius(axes: Axes, found: Findings) -> None:
 
 
 def draw_slope(axes: Axes, found: Findings) -> None:
-    """Onset of blades against the root of radius over gap, with its end at zero.
-
-    Parameters
-    ----------
-    axes : Axes
-    found : Findings
-    """
+    """Onset of blades against the root of radius over gap, with its end at zero."""
     from conegap.solver.common.style import ACCENT, LIMIT, SOFT, quiet_axes
 
     quiet_axes(axes)

@@ -23,7 +23,6 @@ def in_si(lesson: Lesson, guess: float | None) -> float | None:
 
     Parameters
     ----------
-    lesson : Lesson
     guess : float or None
         In the question's unit.
     """
@@ -35,10 +34,8 @@ def compare(lesson: Lesson, guess: float | None, found: Findings) -> Any:
 
     Parameters
     ----------
-    lesson : Lesson
     guess : float or None
         In the question's unit.
-    found : Findings
     """
     from IPython.display import Markdown
 
@@ -54,13 +51,7 @@ def compare(lesson: Lesson, guess: float | None, found: Findings) -> Any:
 
 
 def tell(step: Step, found: Findings) -> Any:
-    """What a step says about the findings, and its table, as Markdown.
-
-    Parameters
-    ----------
-    step : Step
-    found : Findings
-    """
+    """What a step says about the findings, and its table, as Markdown."""
     from IPython.display import Markdown
 
     parts = list(step.words(found))
@@ -77,7 +68,6 @@ def show(step: Step, draw: Callable[[Axes, Findings], object], found: Findings) 
     step : Step
         With a sketch.
     draw : callable (Axes, Findings)
-    found : Findings
 
     Raises
     ------
@@ -101,10 +91,8 @@ def check(exercise: Exercise, answer: float | None, found: Findings) -> Any:
 
     Parameters
     ----------
-    exercise : Exercise
     answer : float or None
         In the unit asked for, [-]; None while there is none.
-    found : Findings
     """
     from IPython.display import Markdown
 
@@ -116,12 +104,7 @@ def check(exercise: Exercise, answer: float | None, found: Findings) -> Any:
 
 
 def markdown_table(table: Table) -> str:
-    """A table in Markdown, with its caption above.
-
-    Parameters
-    ----------
-    table : Table
-    """
+    """A table in Markdown, with its caption above."""
 
     def line(cells: tuple[str, ...]) -> str:
         return "| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |"

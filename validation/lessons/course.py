@@ -37,10 +37,8 @@ class Run:
 
     Parameters
     ----------
-    lesson : Lesson
     guess : float or None
         SI.
-    findings : Findings
     seconds : float
         Time of the computation, [s].
     """
@@ -89,7 +87,6 @@ def run_lesson(chapter: Lesson, guess: float | None = None) -> Run:
 
     Parameters
     ----------
-    chapter : Lesson
     guess : float or None
         SI.
 
@@ -104,13 +101,7 @@ def run_lesson(chapter: Lesson, guess: float | None = None) -> Run:
 
 
 def picture(sketch: Sketch, findings: Findings) -> Picture:
-    """A sketch drawn, with its words.
-
-    Parameters
-    ----------
-    sketch : Sketch
-    findings : Findings
-    """
+    """A sketch drawn, with its words."""
     from conegap.solver.figures.report_figures import Picture, charted
 
     figure = charted(lambda axes: sketch.draw(axes, findings), (_WIDTH, sketch.height))
@@ -118,11 +109,6 @@ def picture(sketch: Sketch, findings: Findings) -> Picture:
 
 
 def pictures(run: Run) -> tuple[Picture, ...]:
-    """Every picture of a chapter, in order.
-
-    Parameters
-    ----------
-    run : Run
-    """
+    """Every picture of a chapter, in order."""
     sketches = [step.sketch for step in run.lesson.steps if step.sketch is not None]
     return tuple(picture(sketch, run.findings) for sketch in sketches)

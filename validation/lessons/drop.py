@@ -106,13 +106,7 @@ def compute(guess: float | None = None) -> Findings:
 
 
 def draw_branch(axes: Axes, found: Findings) -> None:
-    """Field against the aspect of the drop, with its turning point.
-
-    Parameters
-    ----------
-    axes : Axes
-    found : Findings
-    """
+    """Field against the aspect of the drop, with its turning point."""
     from scipy.interpolate import PchipInterpolator
 
     from conegap.solver.common.style import ACCENT, INK, LIMIT, SOFT, quiet_axes
@@ -142,13 +136,7 @@ def draw_branch(axes: Axes, found: Findings) -> None:
 
 
 def draw_shapes(axes: Axes, found: Findings) -> None:
-    """Outlines of the drop, whole and true to scale.
-
-    Parameters
-    ----------
-    axes : Axes
-    found : Findings
-    """
+    """Outlines of the drop, whole and true to scale."""
     from conegap.solver.common.style import INK, LIMIT, SOFT
 
     looks = (("first", SOFT, ":", "no field"), ("middle", INK, "--", "on the way"),

@@ -34,7 +34,6 @@ def number_from(text: str, unit: Unit, what: str) -> float:
     ----------
     text : str
         A number in ``unit``, with or without the unit's name.
-    unit : Unit
     what : str
         For the message: "the guess".
 
@@ -64,7 +63,6 @@ def guess_from(text: str, lesson: Lesson) -> float:
     Parameters
     ----------
     text : str
-    lesson : Lesson
 
     Raises
     ------
@@ -86,7 +84,6 @@ def judge(exercise: Exercise, value: float, findings: Findings) -> Judgement:
 
     Parameters
     ----------
-    exercise : Exercise
     value : float
         The answer, SI.
     findings : Findings
@@ -119,9 +116,7 @@ def as_judged(exercise: Exercise, text: str, findings: Findings) -> Judgement:
 
     Parameters
     ----------
-    exercise : Exercise
     text : str
-    findings : Findings
 
     Raises
     ------
@@ -136,10 +131,8 @@ def words_on_guess(lesson: Lesson, guess: float | None, findings: Findings) -> s
 
     Parameters
     ----------
-    lesson : Lesson
     guess : float or None
         SI.
-    findings : Findings
     """
     if guess is None:
         return ""

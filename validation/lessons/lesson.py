@@ -69,7 +69,6 @@ class Comparison:
     Parameters
     ----------
     quantity : str
-    unit : Unit
     computed : float
         By the solver in this run, SI.
     published : float
@@ -126,7 +125,6 @@ class Question:
     Parameters
     ----------
     text : str
-    unit : Unit
     low, high : float
         A guess outside is refused as a slip of the pen, SI.
     """
@@ -177,7 +175,6 @@ class Step:
     heading : str
     words : callable (Findings) -> tuple of str
         Paragraphs; every number in them is from the findings.
-    sketch : Sketch or None
     table : callable (Findings) -> Table, or None
     """
 
@@ -202,7 +199,6 @@ class Exercise:
     Parameters
     ----------
     text : str
-    unit : Unit
     answer : callable (Findings) -> float
         SI; from what the run computed, or from a formula of the chapter.
     tolerance : float
@@ -233,7 +229,6 @@ class Lesson:
     title, summary : str
     idea : tuple of str
         Paragraphs before the question.
-    question : Question
     compute : callable (guess in SI or None) -> Findings
         Runs the solver.
     steps : tuple of Step

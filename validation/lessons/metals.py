@@ -111,13 +111,7 @@ def compute(guess: float | None = None) -> Findings:
 
 
 def draw_onsets(axes: Axes, found: Findings) -> None:
-    """Onset of every metal as bars; hatched where the tension is from memory.
-
-    Parameters
-    ----------
-    axes : Axes
-    found : Findings
-    """
+    """Onset of every metal as bars; hatched where the tension is from memory."""
     from conegap.solver.common.style import ACCENT, BAND, INK
 
     onsets = found.series["onset"] / 1e3
@@ -138,13 +132,7 @@ def draw_onsets(axes: Axes, found: Findings) -> None:
 
 
 def draw_thrust(axes: Axes, found: Findings) -> None:
-    """Thrust per current against onset.
-
-    Parameters
-    ----------
-    axes : Axes
-    found : Findings
-    """
+    """Thrust per current against onset."""
     from conegap.solver.common.style import ACCENT, quiet_axes
 
     quiet_axes(axes)

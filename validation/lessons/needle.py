@@ -117,13 +117,7 @@ def compute(guess: float | None = None) -> Findings:
 
 
 def draw_gap(axes: Axes, found: Findings) -> None:
-    """Onset against the gap at one radius.
-
-    Parameters
-    ----------
-    axes : Axes
-    found : Findings
-    """
+    """Onset against the gap at one radius."""
     from conegap.solver.common.style import ACCENT, LIMIT, SOFT, quiet_axes
     from conegap.solver.onset.closed_forms import needle_onset as logarithm
 
@@ -142,13 +136,7 @@ def draw_gap(axes: Axes, found: Findings) -> None:
 
 
 def draw_radius(axes: Axes, found: Findings) -> None:
-    """Onset against the tip radius at one gap.
-
-    Parameters
-    ----------
-    axes : Axes
-    found : Findings
-    """
+    """Onset against the tip radius at one gap."""
     from conegap.solver.common.style import ACCENT, LIMIT, SOFT, quiet_axes
     from conegap.solver.onset.closed_forms import needle_onset as logarithm
 

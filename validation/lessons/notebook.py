@@ -50,7 +50,6 @@ def notebook_of(
 
     Parameters
     ----------
-    lesson : Lesson
     guess : float or None
         SI.
     answers : sequence of float or None
@@ -134,7 +133,6 @@ def executed_notebook(
 
     Parameters
     ----------
-    lesson : Lesson
     guess : float or None
         SI.
     answers : sequence of float or None

@@ -48,10 +48,6 @@ def lesson_page(run: Run) -> str:
 
     Without the script, and on paper, hints and solutions are still there to unfold, or a line is
     left for the answer.
-
-    Parameters
-    ----------
-    run : Run
     """
     import jinja2
 

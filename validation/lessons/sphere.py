@@ -99,13 +99,7 @@ def compute(guess: float | None = None) -> Findings:
 
 
 def draw_ratio(axes: Axes, found: Findings) -> None:
-    """Tip field times radius over voltage, against gap over radius.
-
-    Parameters
-    ----------
-    axes : Axes
-    found : Findings
-    """
+    """Tip field times radius over voltage, against gap over radius."""
     from conegap.solver.common.style import ACCENT, INK, LIMIT, SOFT, quiet_axes
 
     ratio = np.geomspace(3.0, 2000.0, 200)
@@ -128,13 +122,7 @@ def draw_ratio(axes: Axes, found: Findings) -> None:
 
 
 def draw_along(axes: Axes, found: Findings) -> None:
-    """Field along the needle from its tip, both axes logarithmic.
-
-    Parameters
-    ----------
-    axes : Axes
-    found : Findings
-    """
+    """Field along the needle from its tip, both axes logarithmic."""
     from conegap.solver.common.style import ACCENT, SOFT, quiet_axes
 
     quiet_axes(axes).set_xscale("log")

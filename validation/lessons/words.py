@@ -16,42 +16,22 @@ __all__ = [
 
 
 def number_of(lesson: Lesson) -> int:
-    """Place of a chapter in the course, from 1.
-
-    Parameters
-    ----------
-    lesson : Lesson
-    """
+    """Place of a chapter in the course, from 1."""
     return list(CHAPTERS).index(lesson.name) + 1
 
 
 def numbered_title(lesson: Lesson) -> str:
-    """The heading of a chapter: "Lesson 3 of 8: The drop in a field ...".
-
-    Parameters
-    ----------
-    lesson : Lesson
-    """
+    """The heading of a chapter: "Lesson 3 of 8: The drop in a field ..."."""
     return f"Lesson {number_of(lesson)} of {len(CHAPTERS)}: {lesson.title}"
 
 
 def unit_words(exercise: Exercise) -> str:
-    """What to write: "in kV", or "a number without a unit".
-
-    Parameters
-    ----------
-    exercise : Exercise
-    """
+    """What to write: "in kV", or "a number without a unit"."""
     return f"in {exercise.unit.name}" if exercise.unit.name else "a number without a unit"
 
 
 def difference_text(row: Comparison) -> str:
-    """Computed less published, in percent of the published value: "+1.4 %".
-
-    Parameters
-    ----------
-    row : Comparison
-    """
+    """Computed less published, in percent of the published value: "+1.4 %"."""
     percent = 100.0 * row.difference
     if abs(percent) < 5e-4:
         return "below 0.0005 %"
@@ -59,12 +39,7 @@ def difference_text(row: Comparison) -> str:
 
 
 def comparison_table(run: Run) -> Table:
-    """Guess, computed and published value of every row, with numbers that point at the sources.
-
-    Parameters
-    ----------
-    run : Run
-    """
+    """Guess, computed and published value of every row, with numbers that point at the sources."""
     guessed = run.guess is not None
     rows = []
     for number, row in enumerate(run.findings.comparisons, start=1):
@@ -86,10 +61,5 @@ def comparison_table(run: Run) -> Table:
 
 
 def comparison_sources(run: Run) -> tuple[str, ...]:
-    """Sources in the order of the rows of `comparison_table`.
-
-    Parameters
-    ----------
-    run : Run
-    """
+    """Sources in the order of the rows of `comparison_table`."""
     return tuple(row.source for row in run.findings.comparisons)

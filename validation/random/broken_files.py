@@ -220,7 +220,6 @@ def verdict_of(broken: BrokenFile, folder: Path) -> tuple[str, str]:
 
     Parameters
     ----------
-    broken : BrokenFile
     folder : Path
         Empty; gets the files.
 

@@ -189,7 +189,6 @@ def solve_finite_element(
 
     Parameters
     ----------
-    section : Section
     voltages : mapping
         Potential of each electrode, missing ones at 0, [V]; "outer" scales prescribed data.
     prescribed : mapping or None

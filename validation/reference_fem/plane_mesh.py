@@ -186,7 +186,6 @@ def curved_triangles(section: Section, fineness: float = 1.0) -> CurvedTriangles
 
     Parameters
     ----------
-    section : Section
     fineness : float
         Spacing over the usual one; 0.5 halves it everywhere, [-].
 

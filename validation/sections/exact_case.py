@@ -25,7 +25,6 @@ class ExactCase:
         What the table calls it.
     source : str
         Where the closed form is from.
-    section : Section
     potential : callable (n, 2) array [m] -> (n,) array [V]
         Exact potential at ``voltages``.
     voltages : mapping of electrode name to [V]
