@@ -123,7 +123,7 @@ def test_slit_with_a_free_surface_is_explained(monkeypatch: pytest.MonkeyPatch) 
     meniscus = SimpleNamespace(voltage=7804.0, error=2e-4)
     monkeypatch.setattr(calibration, "free_surface", lambda *_: (meniscus, ()))
     monkeypatch.setattr(calibration, "rigid_onset", lambda _: None)
-    with pytest.raises(DesignError, match="turning point of the liquid between its lips"):
+    with pytest.raises(DesignError, match=r"set by emitter\.channel_height"):
         calibrate(Design.read("slit"), 8e3)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from conegap.geometries.curves.curve import Arc, Curve, FloatArray, polyline
 from conegap.geometries.curves.outline import rounded_polygon
 from conegap.geometries.curves.section import Boundary, DimensionMark, EmittingEdge
 from conegap.geometries.parts.emitter import Emitter, Setting, described, holder_width, length_text
+from conegap.geometries.parts.feed_path import FeedPath, RoundBore
 from conegap.geometries.parts.part import Length, Problem, Radius, derived
 from conegap.geometries.parts.surroundings import EmitterOutline
 
@@ -34,9 +35,15 @@ class Capillary(Emitter):
     contact_line: Literal["bore", "rim"] = "bore"
     holder_diameter: Length = derived(lambda given: holder_width(given, "outer_diameter", "length"))
 
+    closed_form: ClassVar[Literal["tube", "tip or edge"]] = "tube"
+
     @property
     def edge_radius_key(self) -> str | None:
         return "emitter.bore" if self.contact_line == "bore" else "emitter.outer_diameter"
+
+    def feed_path(self, film_thickness: float) -> FeedPath | None:
+        wet = self.bore if self.contact_line == "bore" else self.outer_diameter
+        return RoundBore(self.bore, self.length, wet / 2.0)
 
     @property
     def base_half_width(self) -> float:

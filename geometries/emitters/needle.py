@@ -12,6 +12,7 @@ from conegap.geometries.curves.curve import Arc, Curve, FloatArray, Line, polyli
 from conegap.geometries.curves.outline import rounded_polygon
 from conegap.geometries.curves.section import Boundary, DimensionMark, EmittingEdge
 from conegap.geometries.parts.emitter import Emitter, Setting, described, holder_width, length_text
+from conegap.geometries.parts.feed_path import ConeFilm, FeedPath
 from conegap.geometries.parts.part import Angle, Length, Problem, Radius, derived
 from conegap.geometries.parts.surroundings import EmitterOutline
 
@@ -55,6 +56,17 @@ class Needle(Emitter):
     @property
     def edge_radius_key(self) -> str | None:
         return "emitter.tip_radius"
+
+    @property
+    def tip_half_angle(self) -> float | None:
+        return self.half_angle
+
+    def feed_path(self, film_thickness: float) -> FeedPath | None:
+        if film_thickness <= 0.0:
+            return None
+        return ConeFilm(
+            film_thickness, self.tip_radius, self.half_angle, self.base_half_width, self.protrusion
+        )
 
     @property
     def base_half_width(self) -> float:

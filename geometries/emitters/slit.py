@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from typing import Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from conegap.geometries.curves.curve import Arc, Curve, FloatArray, Line, polyli
 from conegap.geometries.curves.outline import mirror_image
 from conegap.geometries.curves.section import Boundary, DimensionMark, EmittingEdge, Symmetry
 from conegap.geometries.parts.emitter import Emitter, Setting, described, length_text
+from conegap.geometries.parts.feed_path import FeedPath, PlateChannel
 from conegap.geometries.parts.part import Angle, Length, Offset, Problem, Radius, derived
 from conegap.geometries.parts.surroundings import EmitterOutline
 
@@ -54,9 +55,26 @@ class Slit(Emitter):
     holder_width: Length = derived(_holder_width)
     end_radius: Length | None = None
 
+    alignment: ClassVar[str] = "both lips are level and the opening is centred"
+
     @property
     def edge_radius_key(self) -> str | None:
         return "emitter.lip_radius"
+
+    @property
+    def meniscus_key(self) -> str | None:
+        return "emitter.channel_height"
+
+    @property
+    def line_length(self) -> float | None:
+        return self.length
+
+    @property
+    def crest_width(self) -> float | None:
+        return self.channel_height + 2.0 * (self.lip_radius + self.land)
+
+    def feed_path(self, film_thickness: float) -> FeedPath | None:
+        return PlateChannel(self.channel_height, self.protrusion - self.recess, self.length)
 
     @property
     def symmetry(self) -> Symmetry:

@@ -47,6 +47,10 @@ class TipGroup(Emitter):
         return "emitter.tip_radius"
 
     @property
+    def tip_half_angle(self) -> float | None:
+        return self.half_angle
+
+    @property
     @abstractmethod
     def pitch_length(self) -> float:
         """Distance between the axes of neighbouring tips, [m]."""

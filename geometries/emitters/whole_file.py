@@ -61,6 +61,10 @@ class WholeEmitter(Emitter):
     def symmetry(self) -> Symmetry:
         return "axisymmetric" if self.revolved else "planar"
 
+    @property
+    def whole_file(self) -> str | None:
+        return self.file
+
     def problems(self) -> Iterator[Problem]:
         for own, meant in self.names.items():
             if meant not in (*BOUNDARY_NAMES, EDGE_LAYER, "nothing"):

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Literal
 
 import numpy as np
 from pydantic import Field
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import Symmetry
+from conegap.geometries.parts.feed_path import FeedPath
 from conegap.geometries.parts.part import Length, Part, Problem, derived
 from conegap.geometries.parts.surroundings import EmitterOutline, Holder
 from conegap.geometries.quantities.quantity import LENGTH, as_text
@@ -50,7 +51,11 @@ def _holder_edge(given: Mapping[str, float]) -> float:
 
 
 class Emitter(Part):
-    """An emitter of any kind, SI."""
+    """An emitter of any kind, SI.
+
+    Whatever the rest of the package must know about a kind it asks here; the answers given are
+    those of a single dry tip or edge, and a kind overrides those that it answers otherwise.
+    """
 
     kind: str
     holder_thickness: Length = Field(
@@ -60,6 +65,10 @@ class Emitter(Part):
 
     wetted: ClassVar[bool] = False
     """Whether liquid.film_thickness has a meaning."""
+    closed_form: ClassVar[Literal["tube", "tip or edge"]] = "tip or edge"
+    """Which textbook onset it is compared with: of a tube, or by its symmetry of tip or edge."""
+    alignment: ClassVar[str] = "emitter and accelerator are their own mirror images"
+    """What a section drawn by its half takes for granted, for the report."""
 
     @property
     def symmetry(self) -> Symmetry:
@@ -73,6 +82,46 @@ class Emitter(Part):
     @property
     def edge_radius_key(self) -> str | None:
         """Design file key of the dimension that sets the emitting radius, or None."""
+        return None
+
+    @property
+    def meniscus_key(self) -> str | None:
+        """Design file key of the dimension that sets the contact radius of its liquid, or None."""
+        return self.edge_radius_key
+
+    @property
+    def count(self) -> int:
+        """Number of its equal tips."""
+        return 1
+
+    @property
+    def line_length(self) -> float | None:
+        """Length along y of an extruded emitter, [m]; None where it has or states none."""
+        return None
+
+    @property
+    def crest_width(self) -> float | None:
+        """Width of a wet crest that breaks up into emission sites along y, [m], or None."""
+        return None
+
+    @property
+    def tip_half_angle(self) -> float | None:
+        """Angle from the axis to the flank of the cone under its tip, [rad], or None."""
+        return None
+
+    @property
+    def whole_file(self) -> str | None:
+        """Name of the file that holds its section with everything around, or None."""
+        return None
+
+    def feed_path(self, film_thickness: float) -> FeedPath | None:
+        """The narrowest way of the liquid to the emitting edge, or None where none is drawn.
+
+        Parameters
+        ----------
+        film_thickness : float
+            Thickness of the liquid film on a wetted emitter, [m].
+        """
         return None
 
     @property

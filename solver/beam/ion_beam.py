@@ -12,7 +12,6 @@ import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.design.design import Design
-from conegap.geometries.emitters.slit import Slit
 from conegap.solver.beam.clearance import narrowest_clearance, weighted_quantile
 from conegap.solver.beam.landing import Landing
 from conegap.solver.beam.landing_spots import LandingSpot, landing_spots
@@ -167,8 +166,8 @@ def compute_beam(
     shares, notes = edge_currents(design, solution, voltages)
     if current is None:
         current = design.supply.current_limit
-    if current is not None and isinstance(design.emitter, Slit):
-        current = current / design.emitter.length
+    if current is not None and design.emitter.line_length is not None:
+        current = current / design.emitter.line_length
     return beam_of(
         solution,
         voltages,

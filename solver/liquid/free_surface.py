@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Literal
 
 from conegap.geometries.design.design import Design
-from conegap.geometries.emitters.whole_file import WholeEmitter
 from conegap.solver.common.progress import Progress
 from conegap.solver.liquid.branch import SurfaceInSolid
 from conegap.solver.liquid.liquid_section import MeniscusOnset, meniscus_onset, moves
@@ -41,9 +40,10 @@ def free_surface(
     if criterion == "automatic":
         if not any(b.name == "liquid" for loop in design.section().loops for b in loop):
             return None, ()
-        if isinstance(design.emitter, WholeEmitter):
+        file = design.emitter.whole_file
+        if file is not None:
             return None, (
-                f"the liquid surface of {design.emitter.file} is held as drawn: the onset is that "
+                f"the liquid surface of {file} is held as drawn: the onset is that "
                 "of the rigid surface",
             )
         if not moves(design):

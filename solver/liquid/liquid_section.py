@@ -11,9 +11,6 @@ from scipy.constants import epsilon_0
 
 from conegap.geometries.curves.section import EmittingEdge, Section
 from conegap.geometries.design.design import Design
-from conegap.geometries.emitters.needle import Needle
-from conegap.geometries.emitters.tip_group import TipGroup
-from conegap.geometries.emitters.whole_file import WholeEmitter
 from conegap.geometries.quantities.errors import DesignError, MeshError
 from conegap.solver.common.progress import Progress
 from conegap.solver.field.electrodes import electrode_voltages
@@ -171,7 +168,7 @@ def voltage_of_bond_number(
 def moves(design: Design) -> bool:
     """Whether a design has a liquid surface that can be followed: its section has a liquid
     boundary which begins on the axis or line of symmetry, and is not drawn or meshed elsewhere."""
-    if isinstance(design.emitter, WholeEmitter):
+    if design.emitter.whole_file is not None:
         return False
     section = design.section()
     return _surface(section) is not None
@@ -262,10 +259,11 @@ def meniscus_onset(design: Design, *, progress: Progress | None = None) -> Menis
     SurfaceInSolid
         The surface rests on the metal (a thin film, a sucked-in meniscus).
     """
-    if isinstance(design.emitter, WholeEmitter):
+    file = design.emitter.whole_file
+    if file is not None:
         raise DesignError(
-            f"the liquid surface of {design.emitter.file} is held as drawn; a free surface is "
-            "followed only for a needle, capillary or slit given by its dimensions"
+            f"the liquid surface of {file} is held as drawn; a free surface is followed only where "
+            "the emitter is given by its dimensions"
         )
     liquid = liquid_section(design)
     symmetry = design.section().symmetry
@@ -321,8 +319,9 @@ def held_in(
         The surface cannot hold the feed's pressure.
     """
     symmetry = design.section().symmetry
-    if isinstance(design.emitter, Needle | TipGroup):
-        start = cap(math.pi / 2.0 - design.emitter.half_angle, _MODES, symmetry)
+    angle = design.emitter.tip_half_angle
+    if angle is not None:
+        start = cap(math.pi / 2.0 - angle, _MODES, symmetry)
         return "volume", start.volume, start, 2.0 * math.sin(start.contact_angle)
     pressure = design.liquid.feed_pressure * radius / surface_tension
     most = 2.0 if symmetry == "axisymmetric" else 1.0

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from conegap.geometries.design.design import Design
-from conegap.geometries.emitters.slit import Slit
 from conegap.solver.liquid.liquid_section import MeniscusOnset
 from conegap.solver.onset.rigid import RigidOnset
 from conegap.solver.onset.surface_balance import surface_wave_field, surface_wave_spacing
@@ -48,18 +47,17 @@ def surface_wave(
     meniscus : MeniscusOnset or None
         Free surface, where it was followed.
     """
-    emitter = design.emitter
-    if not isinstance(emitter, Slit):
+    width, length = design.emitter.crest_width, design.emitter.line_length
+    if width is None or length is None:
         return None
     gamma = onset.surface_tension
     spacing = surface_wave_spacing(surface_tension=gamma, field=onset.balance_field)
     if meniscus is not None and meniscus.wave is not None:
         spacing = meniscus.wave.wavelength * meniscus.radius
-    width = emitter.channel_height + 2.0 * (emitter.lip_radius + emitter.land)
     field = surface_wave_field(surface_tension=gamma, wavelength=width)
     return SurfaceWave(
         spacing=spacing,
-        sites=emitter.length / spacing,
+        sites=length / spacing,
         crest_width=width,
         onset_voltage=onset.voltage * field / onset.balance_field,
     )

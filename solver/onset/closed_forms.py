@@ -12,9 +12,6 @@ from dataclasses import dataclass
 from scipy.constants import epsilon_0
 
 from conegap.geometries.design.design import Design
-from conegap.geometries.emitters.capillary import Capillary
-from conegap.geometries.emitters.needle import Needle
-from conegap.geometries.emitters.tip_group import TipGroup
 
 __all__ = [
     "ClassicEstimate",
@@ -123,7 +120,7 @@ def classic_estimate(design: Design, *, radius: float) -> ClassicEstimate | None
     if ratio < 1.0:
         return None
     emitter = design.emitter
-    if isinstance(emitter, Capillary):
+    if emitter.closed_form == "tube":
         return ClassicEstimate(
             "capillary formula A sqrt(2 gamma r cos 49.29 / eps0) ln(4 d / r), A = 0.667",
             capillary_onset(surface_tension=gamma, radius=radius, gap=gap),
@@ -139,7 +136,8 @@ def classic_estimate(design: Design, *, radius: float) -> ClassicEstimate | None
             "single thin blade before an unbroken plane",
             ratio >= 1.0,
         )
-    slender = isinstance(emitter, Needle | TipGroup) and emitter.half_angle <= math.radians(20.0)
+    angle = emitter.tip_half_angle
+    slender = angle is not None and angle <= math.radians(20.0)
     return ClassicEstimate(
         "needle formula sqrt(gamma R / eps0) ln(4 d / R)",
         needle_onset(surface_tension=gamma, radius=radius, gap=gap),

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from conegap.geometries.design.design import Design
-from conegap.geometries.emitters.slit import Slit
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.operation.electron_emission import ElectronCurrent, electron_current
@@ -67,7 +66,7 @@ def negative_electrode(design: Design, solution: FieldSolution) -> NegativeElect
     section = solution.section
     surface = solution.surface("accelerator", electrode_voltages(design, solution.electrodes))
     planar = section.symmetry == "planar"
-    length = design.emitter.length if isinstance(design.emitter, Slit) else None
+    length = design.emitter.line_length
     depth = (length or 1.0) if planar else None
 
     def emitted(work_function: float) -> ElectronCurrent:

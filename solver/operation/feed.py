@@ -13,9 +13,7 @@ from dataclasses import dataclass
 from scipy.constants import g
 
 from conegap.geometries.design.design import Design
-from conegap.geometries.emitters.capillary import Capillary
-from conegap.geometries.emitters.needle import Needle
-from conegap.geometries.emitters.slit import Slit
+from conegap.geometries.parts.feed_path import ConeFilm, PlateChannel, RoundBore
 from conegap.solver.operation.review import ReviewRow, review_row
 
 __all__ = [
@@ -209,7 +207,7 @@ def feed_of(design: Design) -> Feed | None:
     ----------
     design : Design
     """
-    emitter, liquid, metal = design.emitter, design.liquid, design.metal
+    liquid, metal = design.liquid, design.metal
     warm = liquid.temperature
     gamma = float(metal.surface_tension(warm))
     eta = float(metal.viscosity(warm)) if metal.viscosity_law is not None else None
@@ -221,38 +219,36 @@ def feed_of(design: Design) -> Feed | None:
         resistance = None if eta is None else eta * unit
         return Feed(kind, narrow, length, resistance, *held, liquid.feed_pressure, density, model)
 
-    if isinstance(emitter, Slit):
-        h, length = emitter.channel_height, emitter.protrusion - emitter.recess
-        unit = plate_resistance(viscosity=1.0, length=length, height=h, width=emitter.length)
-        model = "parallel plates from the holder's face to the liquid's edge"
-        return feed("channel", h, length, unit, (2 * gamma * wetting / h, 2 * gamma / h), model)
-    if isinstance(emitter, Capillary):
-        radius = emitter.bore / 2.0
-        unit = bore_resistance(viscosity=1.0, length=emitter.length, radius=radius)
-        rim = radius if emitter.contact_line == "bore" else emitter.outer_diameter / 2.0
-        model = "round bore (Hagen and Poiseuille) from the holder's face to the end face"
-        held = (2.0 * gamma * wetting / radius, 2.0 * gamma / rim)
-        return feed("bore", emitter.bore, emitter.length, unit, held, model)
-    if isinstance(emitter, Needle) and liquid.film_thickness > 0.0:
-        return feed("film", liquid.film_thickness, emitter.protrusion, *_film(design, gamma))
-    return None
+    match design.emitter.feed_path(liquid.film_thickness):
+        case PlateChannel(height=h, length=length, width=width):
+            unit = plate_resistance(viscosity=1.0, length=length, height=h, width=width)
+            model = "parallel plates from the holder's face to the liquid's edge"
+            return feed("channel", h, length, unit, (2 * gamma * wetting / h, 2 * gamma / h), model)
+        case RoundBore(diameter=bore, length=length, contact_radius=rim):
+            radius = bore / 2.0
+            unit = bore_resistance(viscosity=1.0, length=length, radius=radius)
+            model = "round bore (Hagen and Poiseuille) from the holder's face to the end face"
+            held = (2.0 * gamma * wetting / radius, 2.0 * gamma / rim)
+            return feed("bore", bore, length, unit, held, model)
+        case ConeFilm() as film:
+            return feed("film", film.thickness, film.height, *_film(film, gamma))
+        case None:
+            return None
 
 
-def _film(design: Design, gamma: float) -> tuple[float, tuple[float, float], str]:
+def _film(film: ConeFilm, gamma: float) -> tuple[float, tuple[float, float], str]:
     """Resistance per viscosity, held pressures and model of the film on a needle."""
-    needle, h = design.emitter, design.liquid.film_thickness
-    assert isinstance(needle, Needle)
-    angle = needle.half_angle
-    first = max(needle.tip_radius * math.cos(angle), h)
-    last = max(needle.base_half_width, first)
+    h, angle = film.thickness, film.half_angle
+    first = max(film.tip_radius * math.cos(angle), h)
+    last = max(film.base_radius, first)
     cone = 0.0
     unit = 0.0
     if angle > 0.0:
-        cone = min((last - first) / math.tan(angle), needle.protrusion)
+        cone = min((last - first) / math.tan(angle), film.height)
         unit = film_resistance(viscosity=1.0, thickness=h, half_angle=angle, first=first, last=last)
-    rest = max(needle.protrusion - cone, 0.0)
+    rest = max(film.height - cone, 0.0)
     unit += shank_film_resistance(viscosity=1.0, thickness=h, radius=last, length=rest)
-    cap = 2.0 * gamma / (needle.tip_radius + h)
+    cap = 2.0 * gamma / (film.tip_radius + h)
     model = "even smooth film on cone and shank, drawn by the suction of the cap at its onset"
     return unit, (cap, cap), model
 

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from conegap.geometries.design.design import Design
-from conegap.geometries.emitters.slit import Slit
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.liquid.liquid_section import MeniscusOnset
 from conegap.solver.onset.rigid import RigidOnset
@@ -185,8 +184,9 @@ def _emission(
     """The cone stands on the contact line of the free surface, or on the emitting edge."""
     base = meniscus.radius if meniscus is not None else _edge_radius(design, onset)
     sites, spreads = 1.0, False
-    if isinstance(design.emitter, Slit) and site_spacing is not None:
-        sites, spreads = max(design.emitter.length / site_spacing, 1.0), True
+    length = design.emitter.line_length
+    if length is not None and site_spacing is not None:
+        sites, spreads = max(length / site_spacing, 1.0), True
         # Neighbouring cones share the edge: none is wider than half their spacing.
         base = min(base, site_spacing / 2.0)
     return CurrentLaw(

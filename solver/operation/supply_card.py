@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass
 
 from conegap.geometries.design.design import Design
-from conegap.geometries.emitters.slit import Slit
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.operation.beam_current import OperatingPoint
@@ -124,7 +123,8 @@ def _gap_energy(design: Design, solution: FieldSolution, share: float) -> float 
     energy = solution.energy(electrode_voltages(design, solution.electrodes, share)).value
     if solution.section.symmetry == "axisymmetric":
         return energy
-    return energy * design.emitter.length if isinstance(design.emitter, Slit) else None
+    length = design.emitter.line_length
+    return None if length is None else energy * length
 
 
 def supply_rows(

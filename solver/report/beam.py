@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-from conegap.geometries.emitters.slit import Slit
 from conegap.geometries.metals.laws import ELEMENTARY_CHARGE
 from conegap.solver.assessment import Assessment
 from conegap.solver.beam.ion_beam import Beam, LandingSpot
@@ -140,9 +139,9 @@ def _is_slit(assessment: Assessment) -> bool:
 
 def _current(assessment: Assessment, current: float) -> str:
     """Of a sheet the current per length is printed as that of the whole slit where it is known."""
-    emitter = assessment.design.emitter
-    if isinstance(emitter, Slit):
-        return current_text(current * emitter.length)
+    length = assessment.design.emitter.line_length
+    if length is not None:
+        return current_text(current * length)
     return current_text(current) + (" per metre" if _is_slit(assessment) else "")
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-from conegap.geometries.emitters.slit import Slit
 from conegap.solver.assessment import Assessment
 from conegap.solver.common.display_units import field_text, length_words, percent, voltage_text
 
@@ -276,8 +275,8 @@ def not_modelled(assessment: Assessment) -> tuple[str, ...]:
             if assessment.slit_end is None
             else "Liquid at the ends along y: their field is solved, their free surface is not."
         )
-        if isinstance(design.emitter, Slit) and section.mirrored:
-            items.append("Misalignment: both lips are level and the opening is centred.")
+        if section.mirrored:
+            items.append(f"Misalignment: {design.emitter.alignment}.")
     items.append("Gravity on the surface, the reservoir behind the drawn feed, and heat.")
     return tuple(items)
 

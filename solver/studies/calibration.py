@@ -19,7 +19,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from conegap.geometries.design.design import Design, Dimension
-from conegap.geometries.emitters.slit import Slit
 from conegap.geometries.quantities.errors import ComputationError, DesignError
 from conegap.geometries.quantities.quantity import as_text
 from conegap.solver.common.progress import Progress
@@ -170,12 +169,13 @@ def calibrate(
     dimension = design.dimension(key)
     rigid = rigid_onset(design)
     meniscus, remarks = free_surface(design, criterion, progress)
-    if meniscus is not None and isinstance(design.emitter, Slit):
+    contact = design.emitter.meniscus_key
+    if meniscus is not None and contact is not None and contact != key:
         raise DesignError(
-            "calibrate: the onset of this slit is the turning point of the liquid between its "
-            "lips, which is set by the channel's height and the gap and hardly by the lips' "
-            "radius, so no radius can be read from it; calibrate the rigid surface with "
-            "--criterion rigid if the lips are wetted over, or measure the channel"
+            f"calibrate: the onset of this {design.emitter.kind} is the turning point of its "
+            f"liquid, which is set by {contact} and the gap and hardly by {key}, so no radius can "
+            "be read from it; calibrate the rigid surface with --criterion rigid if the edge is "
+            f"wetted over, or measure {contact}"
         )
     factor = None if design.sector() is None else rigid.factor
     if meniscus is not None:
