@@ -41,6 +41,7 @@ ROOMS = (
     "solver.report",
     "solver.public",
     "validation.exact",
+    "validation.boundary_elements",
     "validation.sections",
     "validation.reference_fem",
     "validation.cases",

@@ -1,0 +1,181 @@
+"""The shape of a drop or meniscus on a plane, and the field on it.
+
+The liquid stands on the grounded plane z = 0 and reaches from the axis (or the line of symmetry) at
+t = 0 to its contact line at t = 1.  Its slope below the horizontal is psi(t) = sum over k of
+c_k T_(2k-1)(t), t being the fraction of the arc length, so that dr/dt = L cos(psi) and
+dz/dt = -L sin(psi).  Far away the field is 1 and points along z; lengths are in any one unit.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal, TypeAlias
+
+import numpy as np
+from numpy.polynomial import chebyshev
+from scipy.special import ellipkm1
+
+from conegap.geometries.curves.curve import FloatArray
+from conegap.validation.boundary_elements.panels import Panels
+
+__all__ = ["Drop", "Form", "Slopes"]
+
+Form: TypeAlias = Literal["round", "long"]
+"""A drop about an axis, or a ridge with a plane of symmetry."""
+
+
+@dataclass(frozen=True)
+class Slopes:
+    """The functions that slopes are made of, at the nodes of panels.
+
+    Parameters
+    ----------
+    panels : Panels
+    modes : int
+        Coefficients of a shape, [-].
+    """
+
+    panels: Panels
+    modes: int
+
+    @cached_property
+    def values(self) -> FloatArray:
+        """T_(2k-1) at the nodes, (n, modes) array."""
+        return chebyshev.chebvander(self.panels.nodes, 2 * self.modes - 1)[:, 1::2]
+
+    @cached_property
+    def derivatives(self) -> FloatArray:
+        """Their derivatives, (n, modes) array."""
+        table = np.eye(2 * self.modes)[1::2]
+        return chebyshev.chebval(self.panels.nodes, chebyshev.chebder(table, axis=1).T).T
+
+    @cached_property
+    def tests(self) -> FloatArray:
+        """Even functions T_(2k-2) times the weights, (modes, n) array, to project balances on."""
+        even = chebyshev.chebvander(self.panels.nodes, 2 * self.modes - 2)[:, ::2]
+        return even.T * self.panels.weights
+
+
+@dataclass(frozen=True)
+class Drop:
+    """A shape with the grounded plane below it.
+
+    Parameters
+    ----------
+    form : "round" or "long"
+    slopes : Slopes
+    coefficients : (modes,) array
+        c_k, [rad].
+    length : float
+        Arc length L from the middle to the contact line.
+    """
+
+    form: Form
+    slopes: Slopes
+    coefficients: FloatArray
+    length: float
+
+    @cached_property
+    def slope(self) -> FloatArray:
+        """psi at the nodes, (n,) array, [rad]."""
+        return np.asarray(self.slopes.values @ self.coefficients)
+
+    @cached_property
+    def radius(self) -> float:
+        """Contact radius, or half width."""
+        return self.length * float(self.slopes.panels.weights @ np.cos(self.slope))
+
+    @cached_property
+    def height(self) -> float:
+        """Of the middle above the plane."""
+        return self.length * float(self.slopes.panels.weights @ np.sin(self.slope))
+
+    @property
+    def contact_angle(self) -> float:
+        """Of the liquid at the contact line, [rad]; every T_(2k-1)(1) is one."""
+        return float(np.sum(self.coefficients))
+
+    @cached_property
+    def points(self) -> FloatArray:
+        """Nodes (r or x, z), (n, 2) array."""
+        inside = self.slopes.panels.cumulative
+        r = self.length * (inside @ np.cos(self.slope))
+        z = self.height - self.length * (inside @ np.sin(self.slope))
+        return np.stack([r, z], axis=1)
+
+    @cached_property
+    def surface_weights(self) -> FloatArray:
+        """Surface that belongs to every node, (n,) array; of a ridge both halves, per length."""
+        arc = self.length * self.slopes.panels.weights
+        return arc * (2.0 * math.pi * self.points[:, 0] if self.form == "round" else 2.0)
+
+    @property
+    def area(self) -> float:
+        """Surface of the liquid."""
+        return float(np.sum(self.surface_weights))
+
+    @property
+    def volume(self) -> float:
+        """Liquid above the plane; for a ridge its cross section."""
+        return float(self.surface_weights @ (np.cos(self.slope) * self.points[:, 1]))
+
+    @property
+    def curvature(self) -> FloatArray:
+        """Sum of the principal curvatures at the nodes, (n,) array."""
+        bend = (self.slopes.derivatives @ self.coefficients) / self.length
+        if self.form == "long":
+            return np.asarray(bend)
+        return np.asarray(bend + np.sin(self.slope) / self.points[:, 0])
+
+    @cached_property
+    def field(self) -> FloatArray:
+        """Outward field at the nodes over the far field, (n,) array, [-].
+
+        The charge's potential and its image's in the plane cancel the far field's, -z, on the
+        surface; the charge over eps0 is the field.
+        """
+        panels, near = self.slopes.panels, self.slopes.panels.near
+        points, z = self.points, self.points[:, 1]
+        potential = _POTENTIALS[self.form]
+        matrix = np.zeros((len(z), len(z)))
+        at, of = np.nonzero(panels.far)
+        matrix[at, of] = self.length * panels.weights[of] * potential(points[at], points[of])
+        there = np.einsum("tqp,tpd->tqd", near.carry, points[near.sources])
+        parts = self.length * near.weights * potential(points[near.targets][:, None], there)
+        shares = np.einsum("tq,tqp->tp", parts, near.carry)
+        np.add.at(matrix, (near.targets[:, None], near.sources), shares)
+        return np.linalg.solve(matrix / z[:, None], np.ones_like(z))
+
+    @property
+    def moment(self) -> float:
+        """Integral of the field times z over the surface: the dipole moment over 2 eps0 E0."""
+        return float(self.surface_weights @ (self.field * self.points[:, 1]))
+
+
+def _ring_potential(at: FloatArray, ring: FloatArray) -> FloatArray:
+    """Potential of rings of charge eps0 per surface and of their images, per arc length.
+
+    r' K(m) / (pi p), p^2 = (r + r')^2 + (z - z')^2, m = 4 r r' / p^2.  Source: textbook (e.g.
+    Jackson, Classical Electrodynamics; from memory).  Arrays (..., 2) that broadcast.
+    """
+    r, z, rr, zz = at[..., 0], at[..., 1], ring[..., 0], ring[..., 1]
+
+    def one(height: FloatArray) -> FloatArray:
+        close, wide = (r - rr) ** 2 + height**2, (r + rr) ** 2 + height**2
+        return np.asarray(rr * ellipkm1(close / wide) / (math.pi * np.sqrt(wide)))
+
+    return one(z - zz) - one(z + zz)
+
+
+def _line_potential(at: FloatArray, line: FloatArray) -> FloatArray:
+    """The same for pairs of lines at x' and -x': logarithms of distances over 2 pi."""
+    x, z, xx, zz = at[..., 0], at[..., 1], line[..., 0], line[..., 1]
+    up, down = (z - zz) ** 2, (z + zz) ** 2
+    image, own = (x - xx) ** 2, (x + xx) ** 2
+    ratio = (image + down) * (own + down) / ((image + up) * (own + up))
+    return np.asarray(np.log(ratio) / (4.0 * math.pi))
+
+
+_POTENTIALS = {"round": _ring_potential, "long": _line_potential}
