@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -19,15 +20,7 @@ from conegap.validation.boundary_elements.balance import (
 from conegap.validation.boundary_elements.drop import Drop, Form
 from conegap.validation.exact.drops import spheroid_by_energy, turning_of_spheroids
 
-COARSE = Resolution(modes=12)
-
-
-def circular_cap(form: Form, contact_angle: float, resolution: Resolution = COARSE) -> Drop:
-    """Cap of contact radius 1."""
-    slopes = resolution.slopes()
-    coefficients = np.zeros(slopes.modes)
-    coefficients[0] = contact_angle
-    return Drop(form, slopes, coefficients, contact_angle / math.sin(contact_angle))
+COARSE = Resolution(modes=10)
 
 
 def ridge_field(drop: Drop, contact_angle: float) -> FloatArray:
@@ -46,23 +39,24 @@ def ridge_field(drop: Drop, contact_angle: float) -> FloatArray:
 @pytest.mark.parametrize(("form", "most"), [("round", 3.0), ("long", 2.0)])
 def test_field_of_half_a_sphere_and_half_a_cylinder(form: Form, most: float) -> None:
     """EXACT: 3 E0 cos(theta) and 2 E0 cos(theta), and their dipole moments."""
-    drop = circular_cap(form, math.pi / 2.0)
-    assert_allclose(drop.field, most * np.cos(drop.slope), rtol=1e-7, atol=0)
-    assert_allclose(drop.moment, 2.0 * math.pi if form == "round" else math.pi, rtol=1e-9)
+    drop = Drop.cap(form, COARSE.slopes(), math.pi / 2.0, 1.0)
+    assert_allclose(drop.field, most * np.cos(drop.slope), rtol=0, atol=1e-5 * most)
+    assert_allclose(drop.moment, 2.0 * math.pi if form == "round" else math.pi, rtol=1e-8)
 
 
 @pytest.mark.parametrize("degrees", [10.0, 60.0, 120.0])
 def test_field_of_a_ridge_at_any_contact_angle(degrees: float) -> None:
     """EXACT: a circular arc on a plane by its conformal map, up to the contact line.
 
-    There the field is a power of the distance that no polynomial follows: its last panels hold
-    some 1e-3 of the field over 1e-3 of the arc.
+    There the field is a power of the distance that no polynomial follows, over the last
+    thousandth of the arc.
     """
     angle = math.radians(degrees)
-    drop = circular_cap("long", angle)
+    drop = Drop.cap("long", COARSE.slopes(), angle, 1.0)
     exact = ridge_field(drop, angle)
-    away = drop.slopes.panels.nodes < 0.99
-    assert_allclose(drop.field[away], exact[away], rtol=3e-5, atol=0)
+    off = np.abs(drop.field - exact) / exact[0]
+    assert off[drop.slopes.panels.nodes < 0.98].max() < 3e-5
+    assert off.max() < 2e-3
     n = math.pi / (math.pi - angle)
     assert_allclose(drop.moment, math.pi * (n**2 - 1.0) / 3.0, rtol=1e-7)
 
@@ -127,7 +121,7 @@ def test_pressure_is_the_energy_per_volume() -> None:
 @pytest.mark.parametrize("line", ["pinned", "moving"])
 def test_pull_and_pressure_balance_the_tension(line: ContactLine) -> None:
     """EXACT: along the axis, pull of the field and pressure make up for the tension."""
-    found = turning_point(math.radians(60.0), line=line, resolution=Resolution(modes=16))
+    found = turning_point(math.radians(60.0), line=line, resolution=COARSE)
     drop = found.drop
     stress = found.pressure + 0.5 * found.electric_bond_number * drop.field**2
     force = drop.surface_weights @ (stress * np.cos(drop.slope))
@@ -137,16 +131,16 @@ def test_pull_and_pressure_balance_the_tension(line: ContactLine) -> None:
 
 @pytest.mark.parametrize("line", ["pinned", "moving"])
 def test_turning_points_converge(line: ContactLine) -> None:
-    """RATE: more modes and panels change W by less and less, to below 1e-4."""
+    """RATE: more modes change W by less and less, more panels by nothing."""
     angle = math.radians(60.0)
     values = [
-        turning_point(angle, line=line, resolution=Resolution(modes=modes)).electric_bond_number
-        for modes in (8, 14, 20)
-    ]
-    finer = turning_point(angle, line=line, resolution=Resolution(20, 4, 8, 8))
-    assert abs(values[2] / values[1] - 1.0) < 0.3 * abs(values[1] / values[0] - 1.0)
-    assert_allclose(values[2], values[1], rtol=2e-4)
-    assert_allclose(finer.electric_bond_number, values[2], rtol=2e-5)
+        turning_point(angle, line=line, resolution=r).electric_bond_number
+        for r in (Resolution(modes=7), Resolution(modes=10), Resolution(modes=14),
+                  Resolution(14, 4, 5, 8))
+    ]  # fmt: skip
+    shifts = [abs(a / b - 1.0) for a, b in pairwise(values)]
+    assert shifts[1] < 0.3 * shifts[0]
+    assert max(shifts[1:]) < 1e-4, shifts
 
 
 def test_surface_without_pressure_starts_flat() -> None:

@@ -55,9 +55,9 @@ _CLOSE = 1e-8  # of the height at the turning point; W is flat there
 class Resolution:
     """Coefficients of the shape, and panels on it; see `Panels.graded`."""
 
-    modes: int = 20
+    modes: int = 16
     equal: int = 3
-    halved: int = 6
+    halved: int = 3
     degree: int = 8
 
     def slopes(self) -> Slopes:
@@ -193,8 +193,8 @@ class Branch:
     def _first_guess(self, height: float) -> FloatArray:
         """A circular cap, with the field that balances its top."""
         radius = self.contact if self.line == "pinned" else height / math.tan(0.5 * self.contact)
-        drop = _cap(self.form, self.slopes, 2.0 * math.atan(height / radius), radius)
-        bend = float(drop.curvature[0])
+        drop = Drop.cap(self.form, self.slopes, 2.0 * math.atan(height / radius), radius)
+        bend = float(drop.bending[0] / self.slopes.stretch[0])
         pressure = self.amount if self.held == "pressure" else bend
         strength = 2.0 * (bend - pressure) / float(drop.field[0]) ** 2
         return np.append(drop.coefficients, [drop.length, pressure, strength])
@@ -203,7 +203,7 @@ class Branch:
         """Nought in balance at a height, as many as unknowns."""
         drop, (pressure, strength) = self._drop(x), x[-2:]
         total = pressure - self.weight * drop.points[:, 1] + 0.5 * strength * drop.field**2
-        balance = self.slopes.tests @ (total - drop.curvature)
+        balance = self.slopes.tests @ (total * self.slopes.stretch - drop.bending)
         held = drop.volume if self.held == "volume" else pressure
         contact = drop.radius if self.line == "pinned" else drop.contact_angle
         return np.append(
@@ -237,13 +237,6 @@ class Branch:
         raise ArithmeticError(f"no shape in balance of height {height:.4g} was found")
 
 
-def _cap(form: Form, slopes: Slopes, angle: float, radius: float) -> Drop:
-    """Circular cap."""
-    coefficients = np.zeros(slopes.modes)
-    coefficients[0] = angle
-    return Drop(form, slopes, coefficients, radius * angle / math.sin(angle))
-
-
 def turning_point(
     contact_angle: float,
     *,
@@ -274,7 +267,7 @@ def turning_point(
         The branch could not be followed.
     """
     slopes = (resolution or Resolution()).slopes()
-    cap = _cap(form, slopes, contact_angle, 1.0)
+    cap = Drop.cap(form, slopes, contact_angle, 1.0)
     contact = 1.0 if line == "pinned" else contact_angle
     branch = Branch(form, line, contact, "volume", cap.volume, weight, slopes)
     return branch.turning_point(_STEP * cap.height)

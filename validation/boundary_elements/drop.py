@@ -2,8 +2,10 @@
 
 The liquid stands on the grounded plane z = 0 and reaches from the axis (or the line of symmetry) at
 t = 0 to its contact line at t = 1.  Its slope below the horizontal is psi(t) = sum over k of
-c_k T_(2k-1)(t), t being the fraction of the arc length, so that dr/dt = L cos(psi) and
-dz/dt = -L sin(psi).  Far away the field is 1 and points along z; lengths are in any one unit.
+c_k T_(2k-1)(t), and dr = cos(psi) ds, dz = -sin(psi) ds along s = L (t + 3 t^3 - 2 t^5) / 2.
+That stretching is gentle in the middle, where drops are pointed, and stands still at the contact
+line, where the curvature is a power of the distance that becomes smooth enough for polynomials.
+Far away the field is 1 along z; lengths are in any one unit.
 """
 
 from __future__ import annotations
@@ -52,6 +54,17 @@ class Slopes:
         return chebyshev.chebval(self.panels.nodes, chebyshev.chebder(table, axis=1).T).T
 
     @cached_property
+    def stretch(self) -> FloatArray:
+        """ds / dt over L at the nodes, (n,) array."""
+        square = self.panels.nodes**2
+        return np.asarray(0.5 * (1.0 - square) * (1.0 + 10.0 * square))
+
+    @cached_property
+    def weights(self) -> FloatArray:
+        """Share of every node in the arc, (n,) array."""
+        return self.stretch * self.panels.weights
+
+    @cached_property
     def tests(self) -> FloatArray:
         """Even functions T_(2k-2) times the weights, (modes, n) array, to project balances on."""
         even = chebyshev.chebvander(self.panels.nodes, 2 * self.modes - 2)[:, ::2]
@@ -77,6 +90,13 @@ class Drop:
     coefficients: FloatArray
     length: float
 
+    @classmethod
+    def cap(cls, form: Form, slopes: Slopes, contact_angle: float, radius: float) -> Drop:
+        """Circular cap of a contact angle [rad] and a contact radius."""
+        coefficients = np.zeros(slopes.modes)
+        coefficients[:3] = contact_angle * np.array([1.0, 0.0625, -0.0625])  # s / L itself
+        return cls(form, slopes, coefficients, radius * contact_angle / math.sin(contact_angle))
+
     @cached_property
     def slope(self) -> FloatArray:
         """psi at the nodes, (n,) array, [rad]."""
@@ -85,12 +105,12 @@ class Drop:
     @cached_property
     def radius(self) -> float:
         """Contact radius, or half width."""
-        return self.length * float(self.slopes.panels.weights @ np.cos(self.slope))
+        return self.length * float(self.slopes.weights @ np.cos(self.slope))
 
     @cached_property
     def height(self) -> float:
         """Of the middle above the plane."""
-        return self.length * float(self.slopes.panels.weights @ np.sin(self.slope))
+        return self.length * float(self.slopes.weights @ np.sin(self.slope))
 
     @property
     def contact_angle(self) -> float:
@@ -100,7 +120,7 @@ class Drop:
     @cached_property
     def points(self) -> FloatArray:
         """Nodes (r or x, z), (n, 2) array."""
-        inside = self.slopes.panels.cumulative
+        inside = self.slopes.panels.cumulative * self.slopes.stretch
         r = self.length * (inside @ np.cos(self.slope))
         z = self.height - self.length * (inside @ np.sin(self.slope))
         return np.stack([r, z], axis=1)
@@ -108,7 +128,7 @@ class Drop:
     @cached_property
     def surface_weights(self) -> FloatArray:
         """Surface that belongs to every node, (n,) array; of a ridge both halves, per length."""
-        arc = self.length * self.slopes.panels.weights
+        arc = self.length * self.slopes.weights
         return arc * (2.0 * math.pi * self.points[:, 0] if self.form == "round" else 2.0)
 
     @property
@@ -122,12 +142,13 @@ class Drop:
         return float(self.surface_weights @ (np.cos(self.slope) * self.points[:, 1]))
 
     @property
-    def curvature(self) -> FloatArray:
-        """Sum of the principal curvatures at the nodes, (n,) array."""
-        bend = (self.slopes.derivatives @ self.coefficients) / self.length
+    def bending(self) -> FloatArray:
+        """Sum of the principal curvatures times ds / dt over L at the nodes, (n,) array."""
+        plane = (self.slopes.derivatives @ self.coefficients) / self.length
         if self.form == "long":
-            return np.asarray(bend)
-        return np.asarray(bend + np.sin(self.slope) / self.points[:, 0])
+            return np.asarray(plane)
+        around = np.sin(self.slope) / self.points[:, 0]
+        return np.asarray(plane + around * self.slopes.stretch)
 
     @cached_property
     def field(self) -> FloatArray:
@@ -141,12 +162,13 @@ class Drop:
         potential = _POTENTIALS[self.form]
         matrix = np.zeros((len(z), len(z)))
         at, of = np.nonzero(panels.far)
-        matrix[at, of] = self.length * panels.weights[of] * potential(points[at], points[of])
+        matrix[at, of] = panels.weights[of] * potential(points[at], points[of])
         there = np.einsum("tqp,tpd->tqd", near.carry, points[near.sources])
-        parts = self.length * near.weights * potential(points[near.targets][:, None], there)
+        parts = near.weights * potential(points[near.targets][:, None], there)
         shares = np.einsum("tq,tqp->tp", parts, near.carry)
         np.add.at(matrix, (near.targets[:, None], near.sources), shares)
-        return np.linalg.solve(matrix / z[:, None], np.ones_like(z))
+        per_parameter = np.linalg.solve(matrix / z[:, None], np.ones_like(z))
+        return per_parameter / (self.length * self.slopes.stretch)
 
     @property
     def moment(self) -> float:

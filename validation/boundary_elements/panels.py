@@ -116,7 +116,7 @@ def _antiderivative(point: FloatArray) -> FloatArray:
 
 
 def _near_table(nodes: FloatArray, ends: FloatArray, degree: int) -> NearTable:
-    """Quadrature for the part of every node's panel on either side of it, and for its neighbours."""
+    """Quadrature over the panel of every node, on either side of it, and its neighbours."""
     u, share = np.polynomial.legendre.leggauss(_NEAR_NODES)
     u, share = 0.5 * (1.0 + u), 0.5 * share
     reach, weight = u**_GRADING, _GRADING * u ** (_GRADING - 1) * share
