@@ -112,7 +112,7 @@ class _State:
         """Of x with the height."""
         along = np.zeros_like(self.x)
         along[-1] = 1.0
-        return np.linalg.solve(self.jacobian, along)
+        return np.asarray(np.linalg.solve(self.jacobian, along))
 
     @property
     def slope(self) -> float:

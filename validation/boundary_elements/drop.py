@@ -45,13 +45,15 @@ class Slopes:
     @cached_property
     def values(self) -> FloatArray:
         """T_(2k-1) at the nodes, (n, modes) array."""
-        return chebyshev.chebvander(self.panels.nodes, 2 * self.modes - 1)[:, 1::2]
+        return np.asarray(chebyshev.chebvander(self.panels.nodes, 2 * self.modes - 1)[:, 1::2])
 
     @cached_property
     def derivatives(self) -> FloatArray:
         """Their derivatives, (n, modes) array."""
         table = np.eye(2 * self.modes)[1::2]
-        return chebyshev.chebval(self.panels.nodes, chebyshev.chebder(table, axis=1).T).T
+        return np.asarray(
+            chebyshev.chebval(self.panels.nodes, chebyshev.chebder(table, axis=1).T).T
+        )
 
     @cached_property
     def stretch(self) -> FloatArray:
@@ -168,7 +170,7 @@ class Drop:
         shares = np.einsum("tq,tqp->tp", parts, near.carry)
         np.add.at(matrix, (near.targets[:, None], near.sources), shares)
         per_parameter = np.linalg.solve(matrix / z[:, None], np.ones_like(z))
-        return per_parameter / (self.length * self.slopes.stretch)
+        return np.asarray(per_parameter / (self.length * self.slopes.stretch))
 
     @property
     def moment(self) -> float:
