@@ -18,7 +18,11 @@ __all__ = ["Closest", "check_clearance", "closest_places", "inside", "ray_distan
 
 BoolArray = NDArray[np.bool_]
 
+# Chords per half turn: they stay within 1 - cos(pi / 256) = 8e-5 of the radius of an arc, less
+# than what counts as contact.
 _SAMPLES = 128
+# Of the size of the drawing; what lies nearer than a ten-thousandth of it nobody can set or
+# measure, so it counts as contact.
 _TOUCH = 1e-4
 
 

@@ -18,7 +18,9 @@ from conegap.geometries.quantities.quantity import LENGTH, TEMPERATURE, as_text
 
 __all__ = ["broken_rules", "chosen_room", "room_problems", "slips"]
 
+# No electrode gap of this kind is a metre long, so a greater length is a slip of the unit, [m].
 _LARGEST = 1.0
+# Diameter of an atom, [m].
 _SMALLEST = 1e-10
 
 

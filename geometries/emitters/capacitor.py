@@ -24,6 +24,9 @@ from conegap.geometries.quantities.errors import GeometryError
 
 __all__ = ["capacitor_section"]
 
+# Places whose gaps agree to one part in a thousand count as equally near: between concentric
+# surfaces all of them do, within the straight pieces by which a ray meets its target, and the
+# highest of them is taken.
 _ALIKE = 1e-3
 
 

@@ -13,6 +13,8 @@ from conegap.geometries.parts.emitter import length_text
 
 __all__ = ["WALL_NOTE", "gap_mark", "radius_mark", "size_marks", "wall"]
 
+# Of the wall drawn around the outer electrode over its size; the file gives none and the field
+# needs none. A matter of looks.
 _THICKNESS = 0.06
 WALL_NOTE = "The outer electrode is drawn with a wall; the files give its inner surface alone."
 

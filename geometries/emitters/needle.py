@@ -18,6 +18,8 @@ from conegap.geometries.parts.surroundings import EmitterOutline
 
 __all__ = ["Needle"]
 
+# Below this half angle the needle is a wire, [rad]: along a shank of 10 mm such a cone widens by
+# 10 nm.
 _STRAIGHT = 1e-6
 
 

@@ -24,6 +24,7 @@ __all__ = ["Spot", "TipArray"]
 
 _MOST_RESOLVED = 9
 _FAR = 4.0
+# A quarter turn, [rad].
 _HALF = math.pi / 2.0
 
 

@@ -20,9 +20,14 @@ from conegap.geometries.solids.sector import Sector, Tip
 
 __all__ = ["TipGroup"]
 
+# The field at a tip was checked against axisymmetric solves from 0.5 to 40 degrees; wider cones,
+# up to 75, are only checked against the mesh sequence. [rad]
 _LEAST_ANGLE = math.radians(0.5)
 _MOST_ANGLE = math.radians(75.0)
+# Tip radii in the sphere about the bare tip; its region can be meshed from five on, and a film
+# on the tip takes its part of the rest.
 _LEAST_REACH = 6.0
+# The same with the film, where the mesher's own limit applies (`tip_field`).
 _LEAST_NEAR = 5.0
 
 

@@ -35,12 +35,14 @@ ImportedFile = DrawnFile | MeshFile
 """What a drawing or a mesh file holds."""
 
 Axis = Literal["y", "-y", "x", "-x"]
+# Rows of the rotation that turns each direction of emission upwards.
 _FRAME: Mapping[str, tuple[tuple[float, float], tuple[float, float]]] = {
     "y": ((1.0, 0.0), (0.0, 1.0)),
     "-y": ((1.0, 0.0), (0.0, -1.0)),
     "x": ((0.0, 1.0), (1.0, 0.0)),
     "-x": ((0.0, 1.0), (-1.0, 0.0)),
 }
+# Of the size of the drawing; drawings round their coordinates to six digits or more.
 _JOINT_TO_AXIS = 1e-6
 
 

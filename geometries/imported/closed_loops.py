@@ -20,6 +20,8 @@ __all__ = ["Closed", "at_place", "closed_loops", "vacuum_on_left"]
 
 IntArray = NDArray[np.int64]
 
+# Of the size of the drawing: ends nearer than this are one point, because drawings round their
+# coordinates to six digits or more.
 _JOINT = 1e-6
 
 

@@ -36,6 +36,7 @@ _UNITS = {
     13: (1e-6, "um"),
     14: (1e-1, "dm"),
 }
+# An arc that turns by less has no length that the coordinates of a drawing could hold, [rad].
 _SMALLEST_SWEEP = 1e-9
 
 

@@ -17,8 +17,12 @@ __all__ = ["delaunay_flipped", "opposite_angles"]
 
 IntArray = NDArray[np.int64]
 
+# Four points on one circle, as in every structured mesh, have angles that add up to pi but for
+# rounding; without this much room they would be flipped for ever, [rad].
 _SLACK = 1e-9
-_MOST_ROUNDS = 20
+# Flips towards Delaunay's condition end by themselves (C. L. Lawson, in Mathematical Software
+# III, 1977, from memory); only triangles that overlap or fold use up so many rounds.
+_MOST_ROUNDS = 200
 
 
 def opposite_angles(points: FloatArray, triangles: IntArray) -> FloatArray:
@@ -63,7 +67,7 @@ def delaunay_flipped(points: FloatArray, triangles: IntArray) -> tuple[IntArray,
     """
     result = triangles.copy()
     flips = 0
-    for _ in range(_MOST_ROUNDS * 10):
+    for _ in range(_MOST_ROUNDS):
         angles = opposite_angles(points, result)
         pairs = _inner_edges(result, len(points))
         one, k, other, j = pairs.T

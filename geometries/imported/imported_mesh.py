@@ -29,11 +29,21 @@ __all__ = ["MeshedOutline", "meshed_outline", "radius_error"]
 
 IntArray = NDArray[np.int64]
 
+# Of the size of the mesh; formats with single precision round to 6e-8 of it.
 _ON_AXIS = 1e-7
+# Lines that turn by less at a point lie on one straight line, [rad]: coordinates rounded to six
+# digits turn lines of a hundredth of the size by as much.
 _STRAIGHT = 1e-4
+# A full circle meshed with ten lines turns by 36 degrees at each point; what turns by about as
+# much or more is a corner of the drawing. A choice, no source.
 _CORNER = math.radians(35.0)
+# A corner as well, where both neighbours turn by less than a quarter of it.
 _CLEAR_CORNER = math.radians(8.0)
+# Beyond a right angle the circumcentre, a corner of the control volume, leaves the region;
+# structured meshes along curved boundaries do so by a few degrees, which is let pass. A choice,
+# no source.
 _WIDEST = math.radians(95.0)
+# About 100,000 points; halving them once, the least that shows an error, makes 400,000.
 _MOST_TRIANGLES = 200_000
 
 

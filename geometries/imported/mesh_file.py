@@ -20,7 +20,9 @@ __all__ = ["MeshFile", "read_mesh"]
 
 IntArray = NDArray[np.int64]
 
+# Of the size of the mesh, rounding of its coordinates in double precision.
 _FLAT = 1e-9
+# How many of the points of each kind of cell are its corners.
 _CORNERS = {"triangle": 3, "triangle6": 3, "line": 2, "line3": 2}
 
 

@@ -13,6 +13,7 @@ from conegap.geometries.quantities.quantity import LENGTH, QuantityError, read_q
 __all__ = ["ends_cleanly", "first_crossing", "read_points"]
 
 _FORM = "the form is: a header row (radius,height), a unit row (um,um), then one point per row"
+# The least that show a curvature and how it changes along the outline.
 _FEWEST = 4
 
 

@@ -16,9 +16,16 @@ from conegap.geometries.quantities.errors import GeometryError
 
 __all__ = ["nearest_parameters", "redrawn"]
 
+# Deviation from the drawn curve over its smallest radius of curvature, far below the width of
+# any drawn line.
 _TOLERANCE = 1e-5
+# Turn of the curve in one piece of the quintic spline at the first try, [rad]; tries with up to
+# six times as many follow until the tolerance is kept.
 _ANGLE_STEP = 0.1
+# Of the whole curve, however straight: a spline's ends need a few.
 _LEAST_PIECES = 12
+# Between chords of the dense points with which the new curve is compared, [rad]: their sagitta,
+# 0.01^2 / 8, is about the tolerance.
 _SMALLEST_TURN = 0.01
 
 

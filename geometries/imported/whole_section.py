@@ -26,8 +26,12 @@ from conegap.geometries.quantities.quantity import LENGTH, as_text
 
 __all__ = ["emitting_edges", "framed", "gap_from", "required_boundaries"]
 
+# Places along each curve among which the highest and the nearest are sought before they are
+# refined.
 _SAMPLES = 513
+# Of the size of the drawing; drawings round their coordinates to six digits or more.
 _NEAR = 1e-6
+# Of the size of the outline; joints were already drawn together, so that only rounding is left.
 _JOINT = 1e-8
 
 Loops = tuple[tuple[Boundary, ...], ...]

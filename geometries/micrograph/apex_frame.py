@@ -15,8 +15,13 @@ __all__ = ["TIPS", "ApexFrame", "apex_frame"]
 TIPS = ("up", "down", "left", "right")
 """Where the tip points on the picture."""
 
+# Angle by which a picture is turned so that its tip points up, [rad].
 _TURN = {"up": 0.0, "down": math.pi, "left": -math.pi / 2.0, "right": math.pi / 2.0}
+# Of the specimen in its picture; more is a picture that was not set upright, or a wrong --tip. A
+# choice, no source.
 _LARGEST_TILT = math.radians(10.0)
+# Points that must lie beyond the highest one on either side: with fewer it is the frame of the
+# picture that cuts the outline.
 _END_POINTS = 4
 
 

@@ -19,6 +19,7 @@ from conegap.geometries.quantities.errors import DesignError
 
 __all__ = ["CircleFit", "fit_circle"]
 
+# One more than determine a circle, so that the scatter can be estimated.
 _FEWEST = 4
 
 

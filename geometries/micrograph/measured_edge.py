@@ -21,9 +21,14 @@ from conegap.geometries.quantities.errors import DesignError
 
 __all__ = ["MeasuredEdge", "Window", "measured_edge"]
 
+# Half angles of the windows, [rad]: below 25 degrees the sagitta is less than a tenth of the
+# radius and noise rules; beyond 75 degrees flanks begin. A choice, no source.
 _ANGLES = tuple(math.radians(a) for a in range(25, 80, 5))
+# Points in a window: nine degrees of freedom, so that the scatter is itself known to a quarter.
 _FEWEST = 12
+# Standard uncertainties to either side in which the radii of two windows agree, about 95 %.
 _OVERLAP = 2.0
+# Coverage factor k = 2 for about 95 %, JCGM 100:2008.
 _COVERAGE = 2.0
 
 

@@ -16,8 +16,13 @@ from conegap.geometries.micrograph.measured_edge import MeasuredEdge
 
 __all__ = ["measured_profile"]
 
+# Between the points that stand for the fitted circle, [rad]; a quintic spline through points six
+# degrees apart keeps its curvature to 2e-6.
 _ARC_STEP = math.radians(6.0)
+# Of the widest place: a flank that becomes narrower by more ends there, as below a bead.
 _DRAWN_IN = 0.05
+# Of the transition from the circle to the flank, so that it has a length even where the window
+# already ends on the flank, [rad].
 _LEAST_TURN = math.radians(2.0)
 
 

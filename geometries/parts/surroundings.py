@@ -29,6 +29,7 @@ from conegap.geometries.quantities.quantity import LENGTH, as_text
 __all__ = ["AcceleratorOutline", "EmitterOutline", "Holder", "Room", "assemble", "oriented"]
 
 
+# Mirror image about the axis or line of symmetry.
 _FLIP = np.array([-1.0, 1.0])
 
 

@@ -69,6 +69,8 @@ class PhysicalKind:
     printed: tuple[tuple[float, str], ...]
 
 
+# Units in print and their sizes in SI: decimal multiples, and two that are exact by definition,
+# g_0 = 9.80665 m/s^2 (CGPM, 1901) and the electronvolt (SI, 2019).
 LENGTH = PhysicalKind("length", "m", ("um", "mm", "nm"), ((1e-9, "nm"), (1e-6, "um"), (1e-3, "mm")))
 ANGLE = PhysicalKind("angle", "rad", ("deg", "rad"), ((math.pi / 180.0, "deg"),))
 VOLTAGE = PhysicalKind("voltage", "V", ("kV", "V"), ((1.0, "V"), (1e3, "kV")))
