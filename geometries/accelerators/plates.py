@@ -53,12 +53,12 @@ class Accelerator(Part):
         """Whether a planar accelerator is its own mirror image."""
         return True
 
-    def distance(self, emitter_crest: float, tables: Mapping[str, FloatArray]) -> float:
+    def distance(self, emitter_apex: float, tables: Mapping[str, FloatArray]) -> float:
         """Axial distance from the emitter's metal apex to the near face, [m].
 
         Parameters
         ----------
-        emitter_crest : float
+        emitter_apex : float
             Height of the apex in the coordinates of a measured emitter, [m].
         tables : mapping of str to (n, 2) array
             Points of the profiles, [m].
@@ -104,7 +104,7 @@ class Plane(Accelerator):
     kind: Literal["plane"]
     gap: Length = gap_field()
 
-    def distance(self, emitter_crest: float, tables: Mapping[str, FloatArray]) -> float:
+    def distance(self, emitter_apex: float, tables: Mapping[str, FloatArray]) -> float:
         return self.gap
 
     def outline(self, gap: float, setting: Setting) -> AcceleratorOutline:
@@ -117,7 +117,7 @@ class OpenAccelerator(Accelerator):
     gap: Distance = gap_field()
     tip_inside: StrictBool = False
 
-    def distance(self, emitter_crest: float, tables: Mapping[str, FloatArray]) -> float:
+    def distance(self, emitter_apex: float, tables: Mapping[str, FloatArray]) -> float:
         return self.gap
 
     def problems(self) -> Iterator[Problem]:

@@ -355,7 +355,7 @@ def _value_at(document: Mapping[str, Any], key: str) -> object | None:
 
 
 def _handy(key: str, value: object) -> str:
-    """A value of a changed copy, which holds every digit in SI, in a unit for people."""
+    """A value of a changed copy, kept in SI with every digit, in a readable unit."""
     text, physical = toml_text(value), physical_of(key)
     if physical is None:
         return text

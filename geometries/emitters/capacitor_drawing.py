@@ -20,7 +20,7 @@ WALL_NOTE = "The outer electrode is drawn with a wall; the files give its inner 
 
 
 def wall(inner: FloatArray) -> FloatArray:
-    """Closed outline of a wall behind a surface, with a thickness for the eye only.
+    """Closed outline of a wall behind a surface, of a nominal thickness, for the drawing only.
 
     Parameters
     ----------

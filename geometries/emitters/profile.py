@@ -228,12 +228,12 @@ class ProfileAccelerator(Accelerator):
             )
         return profile
 
-    def distance(self, emitter_crest: float, tables: Mapping[str, FloatArray]) -> float:
+    def distance(self, emitter_apex: float, tables: Mapping[str, FloatArray]) -> float:
         if self.gap is not None:
             return self.gap
         array = tables[self.points]
         revolved = bool(array[:, 0].min() >= 0.0)
-        return self.profile(tables, revolved=revolved).lowest() - emitter_crest
+        return self.profile(tables, revolved=revolved).lowest() - emitter_apex
 
     def problems(self) -> Iterator[Problem]:
         if self.gap is not None and self.gap <= 0.0 and not self.tip_inside:

@@ -132,12 +132,12 @@ def emitting_edges(loops: Loops, marked: FloatArray) -> tuple[EmittingEdge, ...]
     GeometryError
         The place is flat or hollow, so that it has no radius.
     """
-    places = [_crest(loops)] if len(marked) == 0 else [_nearest(loops, place) for place in marked]
+    places = [_apex(loops)] if len(marked) == 0 else [_nearest(loops, place) for place in marked]
     names = ["edge"] if len(places) == 1 else [f"edge {k + 1}" for k in range(len(places))]
     return tuple(_edge(name, loops, place) for name, place in zip(names, places, strict=True))
 
 
-def _crest(loops: Loops) -> _Place:
+def _apex(loops: Loops) -> _Place:
     """The highest place of the liquid, or of the emitter where there is no liquid."""
     present = {b.name for loop in loops for b in loop}
     wanted = "liquid" if "liquid" in present else "emitter"

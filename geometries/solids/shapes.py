@@ -1,7 +1,7 @@
 """Solid bodies for what is neither plane nor round: outlines swept and put together.
 
 A solid says what it is, not how it is meshed.  Coordinates are (x, y, z) in metres, z towards the
-accelerator, with the emitting tips' nominal crests at z = 0.
+accelerator, with the emitting tips' nominal apexes at z = 0.
 """
 
 from __future__ import annotations
@@ -131,7 +131,7 @@ class Intersection:
 
 @dataclass(frozen=True)
 class Difference:
-    """A body without what the tools take away."""
+    """A body with other bodies, its tools, cut out of it."""
 
     body: Solid
     tools: tuple[Solid, ...]

@@ -26,6 +26,8 @@ from conegap.solver.mesh.coarse_mesh import IntArray
 
 __all__ = ["Ring", "half_ring", "height_influence"]
 
+# Half pitches: the whole half ring of a crown of 24 tips, of a larger one the twelve nearest to
+# either side, so that the ring fits into memory.
 _MOST_COPIES = 24
 
 
@@ -129,14 +131,14 @@ def height_influence(
     around = round(math.pi / angle)
     copies = min(around, _MOST_COPIES)
     ring = half_ring(mesh, angle, copies)
-    held = np.zeros(len(ring.points), dtype=bool)
+    dirichlet = np.zeros(len(ring.points), dtype=bool)
     fixed = level.measure > 0.0
-    held[ring.numbers[:, fixed].ravel()] = True
+    dirichlet[ring.numbers[:, fixed].ravel()] = True
     values = np.zeros(len(ring.points))
     nodes, upward = _upward(mesh, f"emitter:{tip.name}")
     field = weights @ level.charges[:, nodes] / level.measure[nodes] / mesh.scale
     values[ring.numbers[0, nodes]] = field * upward
-    operator = SectorOperator(ring.points, ring.volumes, held)
+    operator = SectorOperator(ring.points, ring.volumes, dirichlet)
     change = operator.potential(values)[ring.numbers]
     response = tip_response(tip)
     own, _ = sphere_means(mesh, tip, (weights @ level.potentials - weights[0])[None])

@@ -11,7 +11,10 @@ from conegap.geometries.curves.section import Section
 
 __all__ = ["narrowest_clearance", "weighted_quantile"]
 
+# Share of the current that counts as the beam; common practice, no source.
 _HELD = 0.95
+# Planes across the accelerator at which the beam is compared with the opening; 11 or 81 move the
+# result by 3e-4 of itself at most.
 _HEIGHTS = 41
 
 

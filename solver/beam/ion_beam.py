@@ -25,8 +25,11 @@ from conegap.solver.operation.review import ReviewRow
 
 __all__ = ["Beam", "LandingSpot", "beam_of", "beam_rows", "compute_beam"]
 
+# Paths; a quarter of them or four times as many move no angle and no share by more than 1e-5.
 _IONS = 200
+# Share of the current that may land on the accelerator; common practice, no source.
 _MOST_INTERCEPTED = 0.01
+# Beam half-width over available aperture half-width; common practice, no source.
 _MOST_FILLED = 0.5
 _PRACTICE = "common practice, no source"
 
@@ -65,7 +68,7 @@ class Beam:
     space_charge : SpaceChargeSpread or None
         None where no current is known or nothing leaves.
     energy_error : float
-        Largest departure from energy conservation over the voltage, [-].
+        Largest deviation from energy conservation over the voltage, [-].
     notes : tuple of str
     seconds : float
         Time of the computation, [s].

@@ -19,6 +19,7 @@ from conegap.solver.mesh.coarse_mesh import IntArray
 __all__ = ["exit_edge", "stages_of", "state_between", "step_error"]
 
 _ROWS = (*(RK45.A[k, :k] for k in range(6)), RK45.B)  # weights of the earlier stages
+# Barycentric, within rounding.
 _OUTSIDE = -1e-12
 
 

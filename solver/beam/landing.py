@@ -17,7 +17,9 @@ from conegap.solver.mesh.span import BoundaryIndex
 
 __all__ = ["Landing", "arc_origin", "landings"]
 
+# Boundary edges near a path's end that are compared; several boundaries meet at a corner.
 _CANDIDATES = 16
+# Of the arc length along a curve, by Simpson's rule.
 _SAMPLES = 257
 
 

@@ -13,6 +13,8 @@ from conegap.solver.beam.trajectories import Trajectories
 
 __all__ = ["LandingSpot", "landing_spots"]
 
+# To the normal, [rad]: sputtering by heavy ions is strongest at 60 to 80 degrees (R. Behrisch
+# and W. Eckstein, Sputtering by Particle Bombardment, Springer 2007, from memory).
 _OBLIQUE = math.radians(60.0)
 
 

@@ -19,6 +19,8 @@ from conegap.geometries.curves.curve import FloatArray
 
 __all__ = ["SpaceChargeSpread", "added_angle", "space_charge_spread"]
 
+# Of the half angle, up to which a first-order spread is taken for proved: the next order is then
+# some 0.3^2, a tenth.
 _SMALL = 0.3
 
 

@@ -28,7 +28,10 @@ __all__ = ["Trajectories", "trace"]
 
 BoolArray = NDArray[np.bool_]
 
+# Of one step. At 1e-6 or 1e-10 the angles of the needle's and the slit's beam are the same to
+# 1e-5; energy is then kept to 6e-7 or 4e-9 of the voltage, here to 1e-7.
 _TOLERANCE = 1e-8
+# About a thousand are needed; only an ion that never lands uses up so many.
 _MOST_STEPS = 40_000
 
 
@@ -47,7 +50,7 @@ class Trajectories:
     landing : tuple of Landing or None
         Where each ion ended; None for an ion that was still under way after the last step.
     energy_error : (n,) array
-        Largest departure of kinetic and potential energy from their sum at the start, over the
+        Largest deviation of kinetic and potential energy from their sum at the start, over the
         charge times the largest difference of potential, [-].
     mass : float
         [kg].

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 __all__ = ["EXAMPLES", "SUMMARY", "add_arguments"]
 
+# See use.
 _FARTHEST = 5.0
 
 SUMMARY = "infer the effective edge radius from a measured onset"

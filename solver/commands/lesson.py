@@ -28,7 +28,9 @@ examples:
 A guess or an answer is a number in the unit asked for; "-" leaves an answer out.  Nothing is asked
 where the input is no terminal.  The notebook needs conegap[notebook].
 """
+# At an answer, the second after a hint.
 _TRIES = 2
+# Columns of running text, comfortable to read.
 _WIDTH = 92
 
 

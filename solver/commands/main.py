@@ -37,10 +37,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         0 done; 1 done, but a row of the review or the validation fails; 2 bad input; 3 the
         computation did not converge; 130 interrupted.
     """
-    _speak_any_alphabet()
+    _replace_unknown_characters()
     try:
         arguments = command_parser().parse_args(sys.argv[1:] if argv is None else argv)
-        with _rare_collections():
+        with _rare_garbage_collection():
             return int(arguments.run(arguments))
     except SystemExit as ending:
         return int(ending.code or DONE)
@@ -52,7 +52,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         print("conegap: there is not enough memory for this computation", file=sys.stderr)
         return NOT_CONVERGED
     except BrokenPipeError:
-        # Whoever read the output has gone; what is left goes nowhere.
+        # The reader of the output has gone; what is left is discarded.
         sys.stdout = open("/dev/null", "w")  # noqa: SIM115
         return DONE
     except KeyboardInterrupt:
@@ -66,8 +66,8 @@ def _refuse(error: ConegapError, code: int) -> int:
 
 
 @contextmanager
-def _rare_collections() -> Iterator[None]:
-    """Look for unused cycles of objects less often inside this block.
+def _rare_garbage_collection() -> Iterator[None]:
+    """Collect garbage less often inside this block.
 
     The libraries keep hundreds of thousands of objects for good; looking through them took a
     tenth of a short command's time.
@@ -80,8 +80,8 @@ def _rare_collections() -> Iterator[None]:
         gc.set_threshold(*before)
 
 
-def _speak_any_alphabet() -> None:
-    """Never fail on a letter that the terminal does not know."""
+def _replace_unknown_characters() -> None:
+    """Replace characters that the terminal cannot show instead of failing on them."""
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:

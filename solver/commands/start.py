@@ -8,6 +8,7 @@ from pathlib import Path
 
 __all__ = ["EXAMPLES", "SUMMARY", "add_arguments"]
 
+# Bytes free on the disk that a design file may need.
 _ROOM = 100_000
 
 SUMMARY = "write a commented design file of a kind of emitter"

@@ -19,11 +19,12 @@ if TYPE_CHECKING:
 
 __all__ = ["Messages", "console", "plain_table"]
 
+# Columns of a table that goes to a file or a pipe.
 _WIDTH_OF_A_FILE = 120
 
 
 def console(*, quiet: bool = False) -> Console:
-    """Standard output, with colour and bold letters only on a terminal without NO_COLOR.
+    """Standard output, with colour and bold type only on a terminal without NO_COLOR.
 
     Parameters
     ----------

@@ -104,6 +104,7 @@ def _print(rows: Sequence[Row]) -> None:
 
 
 _HEADS = ("quantity", "exact", "computed", "error", "allowed", "result")
+# Columns for exact, computed, error, tolerance and result.
 _WIDTHS = (15, 15, 9, 9, 7)
 
 

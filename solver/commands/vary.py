@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 __all__ = ["EXAMPLES", "SUMMARY", "add_arguments"]
 
+# Bytes free on the disk that the results may need.
 _ROOM = 2_000_000
 
 SUMMARY = "compute the onset over a range of one or two quantities"

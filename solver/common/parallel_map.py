@@ -20,6 +20,7 @@ __all__ = ["parallel_map"]
 Item = TypeVar("Item")
 Result = TypeVar("Result")
 
+# Processes: what any machine has; each holds a mesh and its factor in memory.
 _WORKERS = 2
 _WORTH_A_START = 4.0
 """Seconds of work here that two processes, after their start, would do in half the time."""

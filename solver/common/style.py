@@ -106,7 +106,7 @@ _SETTINGS: dict[str, object] = {
 
 @contextmanager
 def style() -> Iterator[None]:
-    """Draw in the house's style inside this block."""
+    """Draw in conegap's style inside this block."""
     import matplotlib as mpl
 
     with mpl.rc_context(_SETTINGS):  # type: ignore[arg-type]

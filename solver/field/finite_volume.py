@@ -1,7 +1,7 @@
 """Laplace's equation on Voronoi control volumes, assembled by FiPy.
 
 The mesh class hands FiPy the faces, areas and distances of the dual mesh; points on electrodes
-are eliminated, so that every face to an electrode is an exterior face whose potential is held.
+are eliminated, so that every face to an electrode is an exterior Dirichlet face.
 FiPy assembles the matrix once per mesh.  The linear system is solved directly, and its residual is
 checked against the fluxes through all faces, which shows an entry that FiPy had placed wrongly.
 """
@@ -44,11 +44,12 @@ __all__ = [
 
 BoolArray = NDArray[np.bool_]
 
+# Of the right-hand side: a sound factor leaves some 1e-15, an entry in a wrong place far more.
 _RESIDUAL_TOLERANCE = 1e-9
 
 
 class _DualMesh(AbstractMesh):  # type: ignore[misc]
-    """The faces of the control volumes, in the words that FiPy's diffusion term asks for.
+    """The faces of the control volumes, with the attributes that FiPy's diffusion term reads.
 
     FiPy's own mesh classes derive more than ten tables from vertices, which a dual mesh does not
     need; a diffusion term between cells reads neighbours, face areas and distances only.
@@ -90,8 +91,8 @@ class _DualMesh(AbstractMesh):  # type: ignore[misc]
         return 0
 
 
-class _DiffusionToHeldFaces(DiffusionTermNoCorrection):  # type: ignore[misc]
-    """Diffusion between cells and to exterior faces, all of which are held at 0.
+class _DiffusionToDirichletFaces(DiffusionTermNoCorrection):  # type: ignore[misc]
+    """Diffusion between cells and to exterior faces, all of them Dirichlet faces at 0.
 
     FiPy finds the same entries of the matrix from the divergence of a gradient on every face of
     every cell; a Dirichlet face only adds its area over its distance to the diagonal.
@@ -235,7 +236,7 @@ def dual_matrix(
         area=volumes.area[wanted],
         distance=volumes.distance[wanted],
     )
-    equation = _DiffusionToHeldFaces(coeff=1.0)
+    equation = _DiffusionToDirichletFaces(coeff=1.0)
     if reaction is not None:
         # Cell volumes are one, so the coefficient is already the integral over the cell.
         equation -= ImplicitSourceTerm(coeff=CellVariable(mesh=mesh, value=reaction[free]))

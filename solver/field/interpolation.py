@@ -26,7 +26,10 @@ from conegap.solver.mesh.subdivision import FineMesh
 __all__ = ["FieldAtPoints", "field_at_points"]
 
 BoolArray = NDArray[np.bool_]
+# Barycentric: a point on a side, within rounding, lies in both triangles.
 _ROOM = 1e-9
+# Triangles tried around a point that the walk cannot reach; around a corner of the region six or
+# seven meet.
 _CANDIDATES = 12
 
 

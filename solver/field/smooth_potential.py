@@ -21,9 +21,12 @@ from conegap.solver.mesh.coarse_mesh import IntArray
 
 __all__ = ["Cubics", "cubic_pieces", "recovered_gradient"]
 
+# Points fitted at once: neighbourhoods of fifty points and nine functions then take a few
+# megabytes.
 _BATCH = 500
 # Derivatives of a cubic by u and by v: coefficients and factors of 1, u, v, u^2, u v, v^2.
 _RISE_OF = np.array([[1, 3, 4, 6, 7, 8], [2, 4, 5, 7, 8, 9]])
+# The factors.
 _RISE_BY = np.array([[1.0, 2.0, 1.0, 3.0, 2.0, 1.0], [1.0, 1.0, 2.0, 1.0, 2.0, 3.0]])
 
 

@@ -46,9 +46,15 @@ __all__ = [
 
 Voltages = Mapping[str, float]
 
+# Subdivisions of the first of three meshes: 2, 4 and 8 leave at most 1.1e-5 of the field of
+# exact edges, 1, 2 and 4 up to 1.1e-4 at half the time.
 _FIRST_LEVEL = 2
+# Up to which meshes are added where the error is larger than wanted.
 _FINEST_LEVEL = 16
+# Of one mesh; its factor takes about a second.
 _MOST_POINTS = 250_000
+# Times the error that the sequence shows: without boundary-layer grids its order is lost on
+# irregular triangles, and the sequence then flatters. A choice, no source.
 _GIVEN_MESH = 4.0
 
 

@@ -21,7 +21,10 @@ from conegap.solver.mesh.coarse_mesh import IntArray
 
 __all__ = ["corner_gradients", "sound_tetrahedra", "tetra_volumes", "triangle_measure"]
 
+# Volume over the product of three sides, times six; sound tetrahedra have 0.05 or more.
 _FLATTEST = 1e-3
+# Share of flat tetrahedra that a mesh may lose; more were seen only where rounded edges are
+# sharper than the mesh.
 _MOST_LOST = 5e-3
 _EDGES = ((0, 1), (0, 2), (0, 3), (1, 2), (1, 3), (2, 3))
 

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 __all__ = ["beam_alt", "beam_caption", "beam_window", "draw_beam"]
 
+# Of each edge: enough to show the fan, few enough to tell them apart.
 _PATHS = 21
 
 
@@ -126,7 +127,7 @@ def _shown(beam: Beam) -> list[int]:
 
 
 def _thinned(path: FloatArray, window: Window) -> FloatArray:
-    """A path up to a little beyond the window, without points closer than a hair."""
+    """A path up to a little beyond the window, without points too close to be told apart."""
     outside = np.nonzero(path[:, 1] > window.high + 0.02 * window.height)[0]
     path = path[: outside[0] + 1] if len(outside) else path
     s = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])

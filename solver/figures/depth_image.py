@@ -16,9 +16,14 @@ from conegap.solver.mesh.coarse_mesh import IntArray
 
 __all__ = ["Camera", "Faces", "corner_normals", "depth_image"]
 
+# Faces that meet at less than 30 degrees are shaded as one curved surface; the curves drawn turn
+# by less from face to face, the corners of the electrodes by more.
 _CREASE = np.cos(np.radians(30.0))
+# An edge of more than 50 degrees is inked. A matter of looks.
 _INKED = np.cos(np.radians(50.0))
+# Pixels filled at once, some 50 MB of work arrays.
 _BATCH = 400_000
+# Depth over that of a pixel's own slope beyond which one body ends before another.
 _JUMP = 4.0
 
 

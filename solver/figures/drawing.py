@@ -59,6 +59,7 @@ _LOOKS: dict[str, dict[str, object]] = {
     "insulator": {"fc": INSULATOR, "ec": METAL_HATCH, "hatch": "----"},
     "solved": {"fc": BAND, "ec": ACCENT, "alpha": 0.55},
 }
+# Chain line: long dash, gap, dot, gap, [pt].
 _CHAIN = (0, (9, 2, 1.5, 2))
 
 

@@ -25,6 +25,7 @@ Upright = Literal["bottom", "center", "top"]
 Place = tuple[float, float, Across, Upright]
 """x, z and how a text is aligned there, in units of the axes."""
 
+# Height of letters and width of lines, [pt], legible in print at the figures' own size.
 _SIZE = 7.5
 LINE = 0.6
 _ARROW = {

@@ -22,8 +22,11 @@ if TYPE_CHECKING:
 
 __all__ = ["chart_balance", "chart_branch", "draw_shapes", "shapes_window"]
 
+# Drawn below the turning point; more lie on each other.
 _SHAPES = 4
+# Of the turning voltage: shapes nearer to it cannot be told from the last one.
 _NEARLY = 0.985
+# Of the curve between two computed shapes; smooth to the eye.
 _PIECES = 12
 
 

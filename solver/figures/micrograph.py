@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 __all__ = ["trace_figure"]
 
+# Width of the view in edge radii: the whole fitted circle and some of both flanks.
 _REACH = 3.2
 
 

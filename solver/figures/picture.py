@@ -20,13 +20,15 @@ __all__ = ["WIDTH", "Picture", "charted", "png_of", "raster_of", "sketched", "sv
 
 WIDTH = 4.6
 """Width of a report's figures, [in]."""
+# Strip of a figure for its title, [in]: one line of 8 pt letters with its lead.
 _TITLE = 0.22
+# Sharp in print and on screens; files stay below some 200 kB.
 _DOTS_PER_INCH = 200
 
 
 @dataclass(frozen=True)
 class Picture:
-    """A figure with its words; drawn once as lines and once as dots, whatever shows it.
+    """A figure with its title and caption, rendered at most once as SVG and once as pixels.
 
     Parameters
     ----------
@@ -50,7 +52,7 @@ class Picture:
 
     @property
     def part(self) -> str:
-        """The SVG element to stand with others: without metadata, with identifiers of its own."""
+        """The SVG element to embed beside others: no metadata, identifiers of its own."""
         text = self.svg[self.svg.index("<svg") :]
         text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)
         text = re.sub(r'\bid="([^"]+)"', rf'id="{self.name}-\1"', text)
@@ -59,7 +61,7 @@ class Picture:
 
     @cached_property
     def raster(self) -> Image:
-        """The figure as dots, from `raster_of`."""
+        """The figure as pixels, from `raster_of`."""
         return raster_of(self.figure)
 
     @cached_property
@@ -69,7 +71,7 @@ class Picture:
 
 
 def charted(draw: Callable[[Axes], object], size: tuple[float, float]) -> Figure:
-    """A figure with one chart in the house's style.
+    """A figure with one chart in conegap's style.
 
     Parameters
     ----------
@@ -118,7 +120,7 @@ def sketched(draw: Callable[[Axes], object], size: tuple[float, float], title: s
 
 
 def svg_of(figure: Figure, *, title: str = "") -> str:
-    """A figure as SVG, with its letters as outlines so that it looks alike everywhere.
+    """A figure as SVG, with its text as outlines so that it looks alike everywhere.
 
     Parameters
     ----------

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
 __all__ = ["draw_plan", "plan_drawing"]
 
+# More do not fit round the circle at the letters' size.
 _MOST_NUMBERS = 36
 
 

@@ -27,6 +27,7 @@ from conegap.solver.figures.window import Window
 
 __all__ = ["array_plan"]
 
+# Pitches to either side: of larger arrays the middle is drawn, where single tips are still seen.
 _MOST_SHOWN = 9.0
 
 

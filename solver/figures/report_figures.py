@@ -68,8 +68,8 @@ def drawing_pictures(design: Design) -> tuple[Picture, ...]:
     window = electrodes_window(section)
     whole = Picture(
         "section",
-        "The section true to scale. Metal is hatched, liquid is solid; parts that go on are cut "
-        f"off at the sides.{section_remark(design)}",
+        "The section true to scale. Metal is hatched, liquid is solid; parts that reach beyond "
+        f"the view are cut off at the sides.{section_remark(design)}",
         f"Dimensioned section of {design.emitter.kind} and accelerator, true to scale. "
         + _marks_in_words(section, inset=False),
         sketched(

@@ -44,6 +44,7 @@ __all__ = [
 ]
 
 _HATCH = {"emitter": "////", "accelerator": "\\\\\\\\"}
+# Width kept free at the right for upright dimensions, four lanes of text, [pt].
 _LANE_POINTS = 74.0
 
 

@@ -39,7 +39,9 @@ __all__ = [
     "chart_tip_classes",
 ]
 
+# More numbers do not fit beside their marks.
 _MOST_NUMBERED = 36
+# Dashes of the design's line and dots of the supply's, told apart without colour, [pt].
 _DESIGN = (0, (4, 2))
 _SUPPLY = (0, (1, 1.2))
 

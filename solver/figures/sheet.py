@@ -11,6 +11,7 @@ from conegap.solver.figures.picture import Picture
 
 __all__ = ["png_sheet", "svg_sheet"]
 
+# Between the figures of a sheet, [pt].
 _MARGIN = 12.0
 
 

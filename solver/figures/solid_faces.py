@@ -13,6 +13,7 @@ from conegap.solver.figures.depth_image import Faces, corner_normals
 __all__ = ["block", "cut_face", "drawn_out", "grid_faces", "together", "turned", "with_hole"]
 
 Tint = tuple[float, float, float]
+# Paper colour, so that cut faces read as cut, (red, green, blue) in 0 to 1.
 CUT: Tint = (0.98, 0.95, 0.87)
 
 

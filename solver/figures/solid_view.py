@@ -40,9 +40,12 @@ if TYPE_CHECKING:
 
 __all__ = ["SolidView", "draw_solid_view", "solid_view"]
 
+# Across the picture: 280 dots per inch at the figures' width.
 _PIXELS = 1300
+# Cool for the emitter, warm for the plate, both light enough for shading, (red, green, blue).
 _EMITTER = (0.78, 0.85, 0.90)
 _PLATE = (0.88, 0.86, 0.82)
+# Tips along a row and rows that are drawn; more cannot be told apart.
 _MOST = (13, 9)
 
 

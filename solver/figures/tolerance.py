@@ -27,7 +27,9 @@ if TYPE_CHECKING:
 
 __all__ = ["chart_tornado", "tornado_size"]
 
+# Lines that a page has room for.
 _MOST = 12
+# Shift below which a line is left out: half of the last digit printed, 0.001 %.
 _SMALLEST = 5e-6
 _PLATE = {"fc": PAPER, "ec": "none", "pad": 1.5}
 

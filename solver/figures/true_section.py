@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 
 __all__ = ["draw_true_section", "hole_wall", "plate_pieces", "true_section_drawing"]
 
+# Pitches to either side of the middle that are drawn.
 _MOST_SHOWN = 5.0
 
 

@@ -127,7 +127,7 @@ class MovingField:
         return np.asarray(even)
 
     def _boundary_values(self, potentials: dict[str, float]) -> tuple[BoolArray, FloatArray]:
-        """Held points and their potentials per volt."""
+        """Dirichlet points and their potentials per volt."""
         dirichlet = np.zeros(len(self.mesh.points), dtype=bool)
         values = np.zeros(len(self.mesh.points))
         for chain in self.mesh.chains:

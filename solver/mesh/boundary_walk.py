@@ -18,6 +18,8 @@ Piece = tuple[BoundaryIndex, float, float]
 WalkEnd = Literal["reach", "corner", "line"]
 """Length used up, a corner met, or a boundary without flux met (a line of symmetry)."""
 
+# Between unit tangents: a drawing rounded to six digits turns by less at a smooth joint. A tenth
+# or ten times of it changes none of nine exact and four shipped sections.
 _TANGENT_TOLERANCE = 1e-3
 
 

@@ -60,11 +60,18 @@ _ATTEMPTS = (
     (0.6, 0.03, False),
     (2.0, 0.03, False),
 )
+# Share of triangles larger than wanted: slender fills, as of a confocal ellipse, have more, and
+# a potential six times worse. Half or twice of it moves edge fields by 4e-6 at most.
 _MOST_BARE = 0.12
+# Pieces of outline, see above. With 0 or 60 instead the edge fields of nine exact sections stay
+# as good; the potential in bare corners does not.
 _FEW = 120
 # What fails with the usual spacing along the boundaries is tried again with a finer one.
 _FINER = (1.0, 0.5)
 _CROSSING = "the outline crosses or touches itself"
+# Of the radius of curvature: 20 degrees of an arc. Twice of it leaves 5e-4 of the edge field,
+# half costs 50 % more points and, beside thin fills, the order of convergence (7e-5 left on a
+# needle with d/R = 1000, against 1.1e-5).
 _GRID_ANGLE = 0.35
 
 

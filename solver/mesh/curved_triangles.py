@@ -58,7 +58,7 @@ def blending_displacement(
     """How far points of triangles move where a side of theirs follows a curve.
 
     A smooth blend that vanishes on the other sides: with barycentric coordinates a and b of the
-    edge's ends, the departure of the curve from its chord at s = (1 + b - a)/2 enters with weight
+    edge's ends, the deviation of the curve from its chord at s = (1 + b - a)/2 enters with weight
     a b / (s (1 - s)), which is one on the edge.
 
     Parameters

@@ -31,6 +31,8 @@ BoolArray = NDArray[np.bool_]
 
 __all__ = ["MovedTooFar", "followed", "morphed"]
 
+# Of a coarse triangle, in either direction. Up to tenfold did no harm to onsets on needle and
+# slit; less is allowed, since other sections were not tried.
 _LARGEST_STRETCH = 4.0
 
 

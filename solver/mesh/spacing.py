@@ -18,7 +18,10 @@ from conegap.solver.mesh.span import Span
 
 __all__ = ["SpacingRule", "divide_spans"]
 
+# Every request is compared with every other one, so that 6000 take some seconds; shipped designs
+# ask for a few hundred.
 _LARGEST_COUNT = 6000
+# Halvings of a span: 2^-60 is below the resolution of its parameter.
 _MOST_ROUNDS = 60
 
 BoolArray = NDArray[np.bool_]

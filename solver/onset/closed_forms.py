@@ -21,7 +21,9 @@ __all__ = [
     "planar_edge_onset",
 ]
 
+# Taylor's angle, a zero of P_1/2(-cos alpha), [rad]: G. I. Taylor, Proc R Soc A 280, 383 (1964).
 _CONE_HALF_ANGLE = math.radians(49.2900893)
+# A of `capillary_onset`; D. P. H. Smith (1986), from memory.
 _SMITH_FACTOR = 0.667
 
 

@@ -13,7 +13,10 @@ from conegap.solver.onset.rigid import RigidOnset
 
 __all__ = ["SurfaceLine", "lines_from_edge"]
 
+# Edge radii that a chart shows; the field there is a tenth of the greatest or less.
 _REACH = 100.0
+# Points whose error is larger, single ones where the coarse spacing jumps, are left out of
+# charts.
 _LARGEST_ERROR = 0.1
 
 

@@ -30,6 +30,8 @@ __all__ = [
 TAYLOR_HALF_ANGLE = math.radians(49.29008929210)
 """Half angle of the cone in balance, G. I. Taylor, Proc R Soc A 280, 383 (1964), [rad]."""
 
+# Over the onset: close together where the current begins, up to twice what a bench usually runs
+# at.
 _STEPS = (1.0, 1.02, 1.05, 1.1, 1.2, 1.5)
 
 

@@ -1,4 +1,4 @@
-"""Screens of the gap against its other limit: electrons, breakdown, insulators and X-rays."""
+"""Screening of the gap against its upper limit: electrons, breakdown, insulators, X-rays."""
 
 from __future__ import annotations
 
@@ -26,6 +26,8 @@ pairing these end points gives 2.0e12 to 8.2e12 (inferred), of which the lower i
 """
 
 _PRACTICE = "common practice, no source"
+# Where the supply's limit is not given, [A]; a microampere of electrons is a tenth of a modest
+# ion current. Common practice, no source.
 _FALLBACK_CURRENT = 1e-6
 
 

@@ -39,6 +39,8 @@ SECOND_CONSTANT = float(
 IMAGE_CONSTANT = float(elementary_charge**3 / (4.0 * math.pi * epsilon_0))
 """c^2 = e^3 / (4 pi eps0), so that f = c^2 F / phi^2, [J^2 m/V]."""
 
+# Midpoints per segment: the current density changes by orders of magnitude along one, and
+# follows the field exponentially.
 _PARTS_OF_A_SEGMENT = 8
 
 

@@ -1,4 +1,4 @@
-"""The feed: does the liquid come, how much of it, and does it stay where it is.
+"""The feed: whether liquid reaches the edge, how much of it, and whether it stays there.
 
 Channel of a slit: plane flow between parallel plates.  Bore of a capillary: J. L. M. Poiseuille's
 law (G. Hagen, 1839; textbook).  Film on a needle: a film of even thickness that sticks to the metal
@@ -28,14 +28,17 @@ __all__ = [
     "shank_film_resistance",
 ]
 
+# Above the melting point, [K], for the spread of temperature along a heated feed; common
+# practice, no source.
 _MARGIN = 5.0
+# From here on the capillary pull, cos(angle), is below a quarter of full wetting, [rad].
 _NEARLY_UNWETTING = math.radians(75.0)
 _SKINS = ("Ga", "In", "Sn", "Bi", "EGaIn", "K", "Rb", "Cs")
 
 
 @dataclass(frozen=True)
 class Feed:
-    """What the way to the emitting edge lets through and holds.
+    """Flow resistance of the path to the emitting edge, and the pressures that it holds.
 
     Parameters
     ----------
@@ -322,7 +325,7 @@ def _column(design: Design, feed: Feed, acceleration: float) -> float:
 
 
 def feed_warnings(design: Design) -> tuple[str, ...]:
-    """Nearly frozen or hardly wetting: what a feed commonly fails by.
+    """Nearly frozen or hardly wetting: the common failures of a feed.
 
     Parameters
     ----------

@@ -13,6 +13,7 @@ from conegap.solver.operation.exhaust import IonExhaust, ion_exhaust
 
 __all__ = ["MetalInGap", "compare_metals"]
 
+# Of the metals compared, [K]: each is taken just liquid. Common practice, no source.
 _ABOVE_MELTING = 10.0
 
 

@@ -1,4 +1,4 @@
-"""The supply card: what to set, where to stop and what is stored, for whoever turns the knob."""
+"""The supply card: what to set, where to stop and what is stored, for the operator."""
 
 from __future__ import annotations
 
@@ -15,7 +15,9 @@ from conegap.solver.operation.review import AcceleratorField, ReviewRow, review_
 __all__ = ["SupplyCard", "supply_card", "supply_rows"]
 
 _PRACTICE = "common practice, no source"
+# Over the upper end of the onset's band; common practice, no source.
 _ABORT_MARGIN = 1.05
+# Over the expected current; common practice, no source.
 _TRIP_RATIO = 2.0
 
 

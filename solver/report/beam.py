@@ -12,6 +12,7 @@ from conegap.solver.report.tables import Table
 
 __all__ = ["beam_table", "beam_words", "degrees", "landing_table"]
 
+# What the meshes resolve of a steering angle, [rad].
 _STRAIGHT = math.radians(0.1)
 
 

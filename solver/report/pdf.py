@@ -31,9 +31,13 @@ _MARGIN, _FOOT = 14.0, 16.0
 _WIDTH, _HEIGHT = 210.0 - 2.0 * _MARGIN, 297.0
 _GOOD = "#1e6a43"
 _PASSING, _FAILING = "#f1f5f2", "#fbf0ec"
+# Width of the sheet's left column, [mm].
 _LEFT = 76.0
+# Height of a line over that of its letters.
 _LINE = 1.35
+# Width up to which a column keeps its text on one line, [mm].
 _SHORT = 20.0
+# Letters of the criteria's table, tried until the table fits on the sheet, [pt].
 _SIZES = (7.0, 6.6, 6.2, 5.8, 5.4, 5.0, 4.6)
 _HALF, _TALL = (_WIDTH - 8.0) / 2.0, 105.0
 _CRITERIA_X = _MARGIN + _LEFT + 6.0
@@ -59,7 +63,7 @@ def pdf_report(assessment: Assessment, pictures: Mapping[str, Picture]) -> bytes
 
 
 class _Pages(FPDF):
-    """A4 pages in the house's letters."""
+    """A4 pages in conegap's typefaces."""
 
     def __init__(self, sheet: Sheet, pictures: Mapping[str, Picture]) -> None:
         super().__init__(format="A4")
@@ -157,7 +161,7 @@ class _Pages(FPDF):
         return _LINE * self.font_size * self._count(text, wide) + 0.5
 
     def _count(self, text: str, wide: float) -> int:
-        """Lines that a text takes in the letters set."""
+        """Lines that a text takes in the current font."""
         height = MethodReturnValue.HEIGHT
         found = self.multi_cell(wide, 1.0, text, align="L", dry_run=True, output=height)
         assert isinstance(found, float | int)

@@ -14,6 +14,7 @@ from conegap.solver.mesh.coarse_mesh import IntArray
 
 __all__ = ["exported_level", "field_in_tetrahedra", "write_sector_field"]
 
+# Some 20 MB of file.
 _MOST_TETRAHEDRA = 250_000
 
 

@@ -65,7 +65,7 @@ class Table:
 
 
 def review_value(row: ReviewRow, value: float) -> str:
-    """Value or limit of a criterion with a handy unit.
+    """Value or limit of a criterion in a readable unit.
 
     Parameters
     ----------
@@ -211,7 +211,7 @@ def metal_table(metal: Metal, temperature: float) -> Table:
 
 
 def property_text(value: float, unit: str) -> str:
-    """A property of a metal with a handy unit.
+    """A property of a metal in a readable unit.
 
     Parameters
     ----------

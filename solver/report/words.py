@@ -18,6 +18,7 @@ __all__ = [
 ]
 
 _PINNED, _SLIDING = 0.21, 0.47
+# Criteria that a headline names; the rest is counted.
 _NAMED = 4
 
 
@@ -282,7 +283,7 @@ def not_modelled(assessment: Assessment) -> tuple[str, ...]:
 
 
 def cautions(assessment: Assessment) -> tuple[str, ...]:
-    """Warnings for whoever builds it.
+    """Safety warnings for those who build and run it.
 
     Parameters
     ----------

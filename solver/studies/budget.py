@@ -33,7 +33,9 @@ ROOM = "room"
 _TURNING = "turning point solved at both ends of the tolerance"
 _RIGID = "rigid balance solved at both ends of the tolerance"
 _NOT_FOUND = "the turning point was not found at one end"
+# Coverage factor k = 2 for about 95 %, JCGM 100:2008.
 _COVERAGE = 2.0
+# Half width of a rectangular distribution over its standard deviation, JCGM 100:2008, 4.3.7.
 _ROOT_THREE = math.sqrt(3.0)
 
 

@@ -31,9 +31,14 @@ from conegap.solver.studies.variant_solver import VariantSolver
 
 __all__ = ["Alternative", "Calibration", "Root", "calibrate", "find_radius", "relative_uncertainty"]
 
+# Of log(onset) over a whole tolerance; less lies in the scatter of two meshes.
 _LEAST_SHIFT = 3e-4
+# Factor on the drawn radius to either side: farther away turning points are seldom followed from
+# the drawn one.
 _TURNING_SPAN = 1.6
+# Half width of a rectangular distribution over its standard deviation, JCGM 100:2008.
 _ROOT_THREE = math.sqrt(3.0)
+# Coverage factor k = 2 for about 95 %, JCGM 100:2008.
 _COVERAGE = 2.0
 
 

@@ -16,9 +16,16 @@ __all__ = ["Root", "Voltages", "find_radius"]
 Voltages = Callable[[Sequence[float]], Sequence[float | str]]
 """Takes radii, [m]; gives onset voltages, [V], or why a radius has none."""
 
+# Factor on the drawn radius to either side; a radius farther off is another edge. A choice, no
+# source.
 _SPAN = 4.0
+# Of the grid, the drawn radius in its middle: each is a factor of 1.4 from the next.
 _POINTS = 9
+# Scatter of log(onset) between new meshes, see `MESH_NOISE` in `tolerance`, and half as much
+# again.
 _NOISE = 3e-4
+# d ln V / d ln R below which one percent of voltage is ten of radius; no radius can be read
+# then.
 _WEAKEST = 0.1
 
 

@@ -33,8 +33,12 @@ __all__ = [
 
 Verdict = Literal["keep", "tighten", "may open", "out of reach"]
 
+# Factor by which a tolerance may be opened; more leaves the range in which the response surface
+# was proved.
 _OPEN = 2.0
+# Share of the largest effect below which tightening a dimension gains nothing.
 _NEGLIGIBLE = 0.1
+# Bisections: 2^-40 is far below the two digits printed.
 _STEPS = 40
 
 

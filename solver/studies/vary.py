@@ -27,6 +27,7 @@ from conegap.solver.studies.turning_variants import scaled_voltages
 
 __all__ = ["Range", "Variation", "csv_text", "range_of", "vary"]
 
+# Some minutes of rigid onsets, or two hours of turning points.
 _MOST_POINTS = 400
 _RANGE = re.compile(r"(?P<key>[^=]+)=(?P<low>.+?)\.\.(?P<high>.+):(?P<count>[^:]*)\Z", re.DOTALL)
 

@@ -143,7 +143,7 @@ def fall_rows(case: ExactCase, inner: float, outer: float) -> list[Row]:
         Row(
             name,
             "symmetry",
-            "departure from the radius [rad]",
+            "deviation from the radius [rad]",
             0.0,
             float(np.max(np.abs(_bearing(found, centre) - turn))),
             5e-4,

@@ -1,4 +1,4 @@
-"""Figures that people of the trade know by heart, from the metal library and the formulas."""
+"""Well-known figures of the field, from the metal library and the formulas."""
 
 from __future__ import annotations
 

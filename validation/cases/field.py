@@ -24,7 +24,7 @@ _ORDER_SLACK = 0.2
 _RAW_ERROR = 5e-3
 _CHARGE_TOLERANCE = 1e-4
 _NO_ORDER_BELOW = 3e-6
-_CREST = "1e-4: what an onset needs to stay far below the uncertainty of any dimension"
+_APEX = "1e-4: what an onset needs to stay far below the uncertainty of any dimension"
 _EVEN = (
     "1e-3: the field is the same everywhere on the surface, so its greatest value picks the "
     "largest error of the mesh; the charge row is the sharp one"
@@ -52,7 +52,7 @@ class FieldCheck:
     build: Callable[[], ExactCase]
     tolerance: float = 1e-4
     accuracy: float = 1e-4
-    reason: str = _CREST
+    reason: str = _APEX
     edge_order: bool = True
     slow: bool = False
 

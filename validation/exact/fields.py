@@ -128,7 +128,7 @@ def planar_hyperbola_field(*, voltage: float, radius: float, gap: float) -> floa
 
 
 def hemisphere_boss_field(*, uniform_field: float) -> float:
-    """Crest field of a hemisphere on a plane in ``uniform_field``: 3 E0, [V/m]; textbook."""
+    """Apex field of a hemisphere on a plane in ``uniform_field``: 3 E0, [V/m]; textbook."""
     return 3.0 * uniform_field
 
 

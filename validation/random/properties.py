@@ -37,9 +37,9 @@ class Property:
     ----------
     name : str
     deviation : float
-        Relative departure from the law, [-].
+        Relative deviation from the law, [-].
     allowed : float
-        Largest departure, [-].
+        Largest deviation, [-].
     """
 
     name: str
