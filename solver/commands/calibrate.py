@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 __all__ = ["EXAMPLES", "SUMMARY", "add_arguments"]
 
-# See use.
+# Tolerances: what would have to move farther is no likely reason and is only counted.
 _FARTHEST = 5.0
 
 SUMMARY = "infer the effective edge radius from a measured onset"

@@ -38,12 +38,11 @@ _OWN_FILES = re.compile(
     r"(results\.json|report\.(html|pdf)|field\.(vtu|xdmf)|vary\.csv|[a-z_]+\.(svg|png))\Z"
 )
 _PARTIAL, _EARLIER = ".partial-", ".earlier-"
-# At a free name beside the folder; names carry the process number, so the first is free.
+# At a place where another run may put its own result at the same moment.
 _ATTEMPTS = 20
 # What a killed run left is taken away once nothing has touched it for an hour, [s].
 _QUIET = 3600.0
-# Bytes free on the disk for a report folder; the largest, with a field in three dimensions,
-# takes 25 MB.
+# Bytes free on the disk for a report folder: the field in three dimensions alone may take 20 MB.
 _ROOM = 30_000_000
 # The same for single files.
 _ROOM_OF_FILES = 1_000_000

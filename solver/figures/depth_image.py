@@ -21,9 +21,9 @@ __all__ = ["Camera", "Faces", "corner_normals", "depth_image"]
 _CREASE = np.cos(np.radians(30.0))
 # An edge of more than 50 degrees is inked. A matter of looks.
 _INKED = np.cos(np.radians(50.0))
-# Pixels filled at once, some 50 MB of work arrays.
+# Pixels filled at once, so that work arrays stay small.
 _BATCH = 400_000
-# Depth over that of a pixel's own slope beyond which one body ends before another.
+# Second difference of the depth, in pixels, beyond which one body hides another.
 _JUMP = 4.0
 
 

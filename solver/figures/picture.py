@@ -22,7 +22,7 @@ WIDTH = 4.6
 """Width of a report's figures, [in]."""
 # Strip of a figure for its title, [in]: one line of 8 pt letters with its lead.
 _TITLE = 0.22
-# Sharp in print and on screens; files stay below some 200 kB.
+# Sharp in print and on screens.
 _DOTS_PER_INCH = 200
 
 

@@ -31,7 +31,7 @@ __all__ = [
 # Above the melting point, [K], for the spread of temperature along a heated feed; common
 # practice, no source.
 _MARGIN = 5.0
-# From here on the capillary pull, cos(angle), is below a quarter of full wetting, [rad].
+# The capillary pull is then a quarter of that of full wetting, cos(75 deg) = 0.26, [rad].
 _NEARLY_UNWETTING = math.radians(75.0)
 _SKINS = ("Ga", "In", "Sn", "Bi", "EGaIn", "K", "Rb", "Cs")
 
