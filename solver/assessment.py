@@ -46,6 +46,7 @@ __all__ = [
     "assess",
 ]
 
+# Turning point over rigid onset from which the report warns that a wetted edge gives way first.
 _FAR_ABOVE = 1.5
 
 

@@ -22,7 +22,10 @@ from conegap.geometries.solids.shapes import Block, Difference, ExtrudedX, Revol
 
 __all__ = ["Spot", "TipArray"]
 
+# Tips in a quarter that are solved together; of larger arrays one cell of the interior is.
 _MOST_RESOLVED = 9
+# Walls without flux stand this many times (gap + height) away where the chamber is wider;
+# between plane electrodes a disturbance falls by e^(-pi) over each.
 _FAR = 4.0
 # A quarter turn, [rad].
 _HALF = math.pi / 2.0

@@ -59,6 +59,7 @@ COLOURS = {
 }
 """Every colour of the figures by name, so that a page can put its own in their place."""
 
+# Sizes in [pt]: letters of 8 and 7 pt, legible where a figure is printed at its own width.
 _SETTINGS: dict[str, object] = {
     "font.family": ["DejaVu Sans"],
     "font.size": 8.0,

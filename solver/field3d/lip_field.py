@@ -32,8 +32,13 @@ from conegap.solver.field3d.tip_field import (
 
 __all__ = ["LipField", "lip_field"]
 
+# Polar functions across the tube; one fewer than about a tip, because a tube has fewer points
+# around it.
 _FUNCTIONS = 5
+# Along the straight part and round the bend, where the field is given.
 _PLACES = 41
+# Share of the greatest field from which the change by extrapolation counts: where the field is
+# weak nothing fires.
 _STRONG = 0.8
 
 

@@ -24,11 +24,19 @@ from conegap.solver.field3d.volumes import tetra_volumes, triangle_measure
 
 __all__ = ["SectorLevel", "SectorSolution", "memory_needed", "solve_sector"]
 
+# Measured on crowns and arrays, largest resident size over points of the finest mesh, with a
+# margin.
 _BYTES_PER_POINT = 13_000
+# Of the process with its libraries, [bytes].
 _BYTES_AT_REST = 300_000_000
+# Points of a mesh over those of the one before.
 _GROWTH = 8
+# Of the memory of a usual desktop computer with 8 GiB, [bytes].
 _MOST_BYTES = 6 * 1024**3
+# Of the third mesh; it is left out where it would have more, because its solve would take
+# minutes.
 _MOST_POINTS = 250_000
+# Corners of a triangle at the ends of its sides.
 _SIDES = np.array([[0, 1], [1, 2], [2, 0]])
 
 

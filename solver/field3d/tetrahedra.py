@@ -21,7 +21,11 @@ from conegap.solver.mesh.coarse_mesh import IntArray
 
 __all__ = ["TetraMesh", "region_size", "tetra_meshes"]
 
+# Growth of the spacing per distance. On a cone in a round room 0.15 takes 2.3 times the points
+# for an apex field 3e-4 off, 0.6 leaves 7e-4; this leaves 2e-4.
 _GRADING = 0.3
+# Of the region's size. On the same cone 0.06 takes 3.7 times the points for no better field, and
+# 0.24 saves a third of them.
 _COARSEST = 0.12
 
 

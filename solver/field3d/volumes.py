@@ -26,6 +26,7 @@ _FLATTEST = 1e-3
 # Share of flat tetrahedra that a mesh may lose; more were seen only where rounded edges are
 # sharper than the mesh.
 _MOST_LOST = 5e-3
+# Corners at the ends of a tetrahedron's edges.
 _EDGES = ((0, 1), (0, 2), (0, 3), (1, 2), (1, 3), (2, 3))
 
 

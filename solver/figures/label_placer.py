@@ -27,6 +27,7 @@ Place = tuple[float, float, Across, Upright]
 
 # Height of letters and width of lines, [pt], legible in print at the figures' own size.
 _SIZE = 7.5
+# Width of dimension lines, [pt].
 LINE = 0.6
 _ARROW = {
     "arrowstyle": "-|>,head_length=0.34,head_width=0.12",

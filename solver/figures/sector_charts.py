@@ -43,6 +43,7 @@ __all__ = [
 _MOST_NUMBERED = 36
 # Dashes of the design's line and dots of the supply's, told apart without colour, [pt].
 _DESIGN = (0, (4, 2))
+# Dots, as above.
 _SUPPLY = (0, (1, 1.2))
 
 

@@ -24,8 +24,12 @@ from conegap.solver.onset.surface_balance import field_stress
 
 __all__ = ["TAYLOR_HALF_ANGLE", "Extinction", "axial_pull", "extinction"]
 
+# Zero of P_1/2(-cos alpha): G. I. Taylor, Proc R Soc A 280, 383 (1964), [rad].
 TAYLOR_HALF_ANGLE = math.radians(49.29008929)
+# Radii of the cap that replaces the cone's end, over its base radius; the pull is extrapolated
+# to none.
 _ROUNDINGS = (0.1, 0.05)
+# Relative; common practice, no source.
 _MODEL_UNCERTAINTY = 0.2
 
 

@@ -41,11 +41,19 @@ __all__ = [
     "turning_point",
 ]
 
+# Contact radii that the surface may move before its mesh is made anew; the turning point itself
+# is computed on meshes for its own shape and does not depend on it.
 _FAR = 0.12
+# Subdivisions, as for a field.
 _LEVELS = (2, 4, 8)
+# Arc-length steps in the scaled unknowns, halved where Newton's method fails; they decide how
+# many shapes are recorded, not where the branch turns.
 _FIRST_STEP = 0.2
 _SMALLEST_STEP = 2e-3
+# Of the correction by extrapolation, kept as error; the leading share of a field's error, times
+# five for the contact line. A choice, no source.
 _CORRECTION_SHARE = 0.3
+# Shapes of one branch; one that has not turned by then is given up.
 _MOST_POINTS = 150
 
 

@@ -19,7 +19,9 @@ __all__ = ["BranchPoint", "ContinuationError", "System", "correct", "follow"]
 
 System = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 
+# Largest change of an unknown in the last step; the error left is of the order of its square.
 _TOLERANCE = 1e-7
+# Newton's method converges in a few or not at all.
 _MOST_ITERATIONS = 25
 
 

@@ -25,6 +25,8 @@ from conegap.geometries.curves.section import Symmetry
 __all__ = ["MeniscusShape", "ShapeVariation", "cap"]
 
 _GAUSS_NODES, _GAUSS_WEIGHTS = np.polynomial.legendre.leggauss(12)
+# Of the surface, with 12 Gauss points each: a polynomial slope of degree 27 is then integrated
+# to rounding.
 _PIECES = 24
 _EDGES = np.linspace(0.0, 1.0, _PIECES + 1)
 _HALF = 0.5 / _PIECES

@@ -20,8 +20,11 @@ from conegap.solver.liquid.stability import Wave, smallest_eigenvalue, stability
 
 __all__ = ["FirstWave", "first_tilt", "first_wave"]
 
+# Subdivisions of the one mesh on which waves are compared.
 _LEVEL = 2
+# Displacement functions of a wave.
 _MODES = 8
+# In inverse half widths, evenly spread over the logarithm: waves of 3 to 63 half widths.
 _WAVE_NUMBERS = (0.1, 0.2, 0.35, 0.5, 0.7, 1.0, 1.4, 2.0)
 
 

@@ -16,9 +16,15 @@ from conegap.solver.mesh.spacing import SpacingRule
 
 __all__ = ["LiquidSection", "SurfaceInSolid", "liquid_mesh", "stay_outside"]
 
+# Coarse spacing along the surface and at the contact line, where the field is singular, in
+# contact radii.
 _SURFACE_SPACING = 0.2
 _CONTACT_SPACING = 0.1
+# Finer than elsewhere: the balance needs the field along the whole surface and not only at one
+# place.
 _GRID_ANGLE = 0.2
+# Contact radii by which a surface may dip into the solid before it is refused, for the chords of
+# its sampled shape.
 _TOUCH = 1e-3
 # Away from the liquid the mesh may be coarser than for a field whose every surface matters.
 _FAR_RULE = SpacingRule(per_radius=0.8, per_axis_distance=2.0, per_clearance=1.0, growth=0.5)

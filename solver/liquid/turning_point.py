@@ -15,11 +15,16 @@ from conegap.solver.mesh.coarse_mesh import CoarseMesh
 
 __all__ = ["turning_point_on_meshes", "turning_point_reach"]
 
+# Distance between the planes, in scaled arc length: far enough apart for the scatter of Newton's
+# method, near enough for a parabola.
 _LARGEST_REACH = 0.06
+# Of the planes along the branch, each up to three reaches.
 _MOST_SHIFTS = 12
 # Distance of the vertex from the middle plane, in reaches, up to which a parabola is good enough:
 # doubling it moved strengths by less than 1e-6.
 _NEAR = 0.5
+# Tolerance of Newton's method here; at the vertex the voltage is flat, so that it moves by the
+# square.
 _REFINED = 3e-6
 
 

@@ -12,7 +12,9 @@ if TYPE_CHECKING:
 __all__ = ["draw"]
 
 _MARKS = ("s", "^", "v", "D", "P", "X", "*", "<")
+# Told apart without colour.
 _DASHES = ("--", ":", "-.", (0, (5, 1)), (0, (1, 1)), (0, (3, 1, 1, 1)), (0, (7, 2)))
+# Smaller errors are drawn here; the reference values are no better.
 _FLOOR = 1e-8
 
 

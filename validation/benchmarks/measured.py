@@ -10,6 +10,8 @@ from conegap.geometries.curves.curve import FloatArray
 
 __all__ = ["Run", "apex"]
 
+# Places to either side of the greatest one through which a polynomial of fourth degree is
+# fitted, as `apex_of` does for conegap's own fields.
 _SIDE = 6
 _DEGREE = 4
 

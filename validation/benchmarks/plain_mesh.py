@@ -22,12 +22,18 @@ __all__ = ["IntArray", "PlainMesh", "on_curve", "plain_mesh"]
 
 IntArray = NDArray[np.intp]
 
+# Spacing over radius of curvature at fineness one, as conegap's own grids have.
 _PER_RADIUS = 0.35
+# Growth at fineness one and its upper limit; the library's default is 0.3.
 _GRADING = 0.3
 _MOST_GRADING = 0.5
+# Finer meshes are made by halving, as users of the libraries do.
 _FINEST_MADE = 1.0
+# Largest spacing over the size of the region.
 _SHARE_OF_SIZE = 0.15
+# Spacing at corners with a singular field, over the size of the region.
 _CORNER = 2e-3
+# Turn of a curve between two of its corner points, [rad].
 _TURN = 0.6
 _TINY, _FAR = 1e-300, 1e99
 

@@ -14,7 +14,9 @@ from conegap.validation.sections.exact_case import ExactCase
 __all__ = ["PROBLEMS", "Problem", "problem_of", "right_value"]
 
 PROBLEMS = ("needle", "edge", "aperture", "slit")
+# One volt: all fields scale with it, [V].
 _VOLTAGES = {"emitter": 1.0, "accelerator": 0.0}
+# Of the reference's mesh; the reference states its own error.
 _REFERENCE_FINENESS = 0.35
 _RADIUS, _GAP, _EXTENT = 5e-6, 5e-4, 2.0
 

@@ -13,9 +13,13 @@ import numpy as np
 
 __all__ = ["Goal", "csv_text", "goals", "growth", "markdown", "time_to_reach"]
 
+# Relative errors of the edge field that the times belong to: what a design needs and what a
+# shift between designs needs.
 TARGETS = (1e-3, 1e-4)
+# Exponent of the time over the control volumes that was promised, a little above one.
 _MOST_GROWTH = 1.2
 _LEAST_RANGE = 4.0 * (1.0 - 0.1)  # settings of conegap differ by nearly four
+# Goals for whole commands, [s].
 _COMMANDS = {"help": 0.4, "onset": 5.0, "vary": 40.0}
 _WORDS = {
     "help": "`conegap --help`",

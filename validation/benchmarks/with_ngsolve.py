@@ -14,6 +14,7 @@ from conegap.validation.benchmarks.problems import Problem
 
 __all__ = ["solve"]
 
+# Order from which inner unknowns are condensed, as the library's manual advises for high orders.
 _CONDENSED = 4
 
 

@@ -21,7 +21,9 @@ if TYPE_CHECKING:
 
 __all__ = ["beam_cases", "fall_rows", "parabola_rows", "plate_rows", "plates"]
 
+# About that of a caesium ion, [kg]; any value would do.
 _MASS = 2.2e-25
+# Of the fall, [V]; any value would do.
 _VOLTS = 5e3
 _TEXTBOOK = "textbook mechanics"
 

@@ -25,6 +25,7 @@ _TABLE = (
 )
 # Surface tension N/m and onset V of the table, slope nA/V at a base radius of 5 um.
 _SLOPES = {"Ga": (0.718, 6e3, 79.0), "In": (0.556, 6e3, 47.7), "Cs": (0.069, 5e3, 7.2)}
+# Half angle in degrees: the three closed forms of `ThrustFactor`, worked out by hand.
 _FACTORS = {
     10: (0.99240, 0.99242, 0.99493),
     20: (0.96985, 0.97016, 0.97982),

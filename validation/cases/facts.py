@@ -12,6 +12,7 @@ from conegap.validation.exact.liquid import taylor_cone_field
 __all__ = ["fact_cases"]
 
 _TRADE = "common practice of the trade, no single source"
+# In kelvin, by definition.
 _ZERO_CELSIUS = 273.15
 
 

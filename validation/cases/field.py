@@ -19,10 +19,15 @@ if TYPE_CHECKING:
 
 __all__ = ["FieldCheck", "field_cases", "field_checks", "field_rows", "fitted_order"]
 
+# What the scheme should have, and how far below it a fitted order may lie.
 _ORDER = 2.0
 _ORDER_SLACK = 0.2
+# Of the finest mesh before extrapolation.
 _RAW_ERROR = 5e-3
+# Charges are integrals and at least as accurate as edge fields.
 _CHARGE_TOLERANCE = 1e-4
+# Error of the finest mesh below which the sequence has reached its other errors and shows no
+# order.
 _NO_ORDER_BELOW = 3e-6
 _APEX = "1e-4: what an onset needs to stay far below the uncertainty of any dimension"
 _EVEN = (

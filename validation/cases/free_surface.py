@@ -35,6 +35,7 @@ _DROP_STRENGTH, _DROP_ASPECT = 0.204407, 1.8362
 _PINNED_STRENGTH, _PINNED_HEIGHT, _PINNED_ANGLE = 0.30388, 1.374, 69.3
 _UNDER_PRESSURE = ((0.0, 1.0474, 0.403), (0.5, 0.7124, 0.552), (1.0, 0.4466, 0.719),
                    (1.5, 0.2186, 0.887))  # fmt: skip
+# Stress G and wave number of the fastest wave.
 _RIDGE_WAVES = ((0.0, 0.69702), (1.0, 0.96084), (2.0, 1.43078), (4.0, 2.63839))
 
 _BOX = "in a box of 40 radii, whose walls change W by some 4e-5"

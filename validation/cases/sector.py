@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 __all__ = ["sector_cases"]
 
+# [V]
 _UNIT = {"emitter": 1.0, "accelerator": 0.0}
 _RAYLEIGH = (
     "method of Rayleigh, Phil. Mag. 34, 481 (1892), and McPhedran and McKenzie, Proc. R. Soc. A "

@@ -17,6 +17,7 @@ from conegap.validation.cases.row import Case, Row
 __all__ = ["blunt_blade_section", "blunt_end", "slit_end_cases"]
 
 _PLANE = "independent solution, this solver's plane section of the same blade"
+# Of the blunt edge, [m]; both solutions have the same.
 _EDGE_RADIUS = 30e-6
 
 

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 __all__ = ["hydrostatic_height", "stability_cases", "threshold"]
 
 _GALERKIN = "Galerkin in Hankel or Fourier space for the same problem, unpublished"
+# Subdivisions of the meshes.
 _LEVELS = (2, 4, 8)
 
 

@@ -15,7 +15,10 @@ from conegap.geometries.curves.curve import FloatArray
 
 __all__ = ["cap_field"]
 
+# Radius over that of the ball at which the weight has faded out: inside the cap, whose rim is a
+# corner.
 _FITTED = 0.9
+# Gauss points in height and azimuth; the weights are polynomials and integrated to rounding.
 _NODES = 24
 
 

@@ -21,6 +21,8 @@ __all__ = [
     "turning_of_spheroids",
 ]
 
+# Of the central differences: rounding, 1e-16 / 1e-4, and the fourth-order error both stay below
+# 1e-11.
 _STEP = 1e-4
 
 

@@ -38,7 +38,9 @@ ComplexArray = NDArray[np.complex128]
 Sums: TypeAlias = Callable[[int, int], float]
 
 _SPLIT = 1.9  # of the order of sqrt(pi) over the lattice constant: both sums are equally short
+# Lattice constants to either side: both sums of Ewald's method have then fallen to rounding.
 _CUBIC_REACH = 5
+# Lattice constants to either side; the rest of the sum is integrated.
 _LAYER_REACH = 24
 
 

@@ -28,12 +28,12 @@ if TYPE_CHECKING:
 
 __all__ = ["LESSON", "compute", "cone_field", "draw_balance", "draw_exponent"]
 
-BALL = 1e-7
-OUTER = 0.1
+BALL = 1e-7  # m, radius of the ball at the apex
+OUTER = 0.1  # m; six decades for a power law
 MIDDLE = math.sqrt(BALL * OUTER)
-TRIED = (41.0, 45.0, 49.0, 53.0, 57.0)
-BROKEN = 45.0
-NANOMETRES = 1e-8
+TRIED = (41.0, 45.0, 49.0, 53.0, 57.0)  # degrees, about Taylor's
+BROKEN = 45.0  # degrees, the wrong cone of the exercise
+NANOMETRES = 1e-8  # m from the apex, ten nanometres
 
 
 def cone_field(half_angle: float) -> tuple[FloatArray, FloatArray]:

@@ -28,9 +28,9 @@ if TYPE_CHECKING:
 
 __all__ = ["LESSON", "blade_onset", "compute", "draw_radius", "draw_slope"]
 
-GAP = 1e-3
-RADII = (100e-6, 30e-6, 10e-6, 3e-6, 1e-6)
-SPACED = 5e-6
+GAP = 1e-3  # m
+RADII = (100e-6, 30e-6, 10e-6, 3e-6, 1e-6)  # m
+SPACED = 5e-6  # m, radius of the blade whose emission sites are spaced
 
 
 def blade_onset(*, surface_tension: float, radius: float, gap: float) -> tuple[float, float]:

@@ -32,11 +32,11 @@ if TYPE_CHECKING:
 
 __all__ = ["LESSON", "charged_ball", "compute", "draw_neutral", "draw_shapes", "neutral_strengths"]
 
-RADIUS = 10e-6
-EXTENT = 10.0
-MODES = 8
-LEVELS = (4, 8, 16)
-WAVES = (2, 4, 6)
+RADIUS = 10e-6  # m; any ball does, the laws scale
+EXTENT = 10.0  # radius of the far sphere over that of the ball
+MODES = 8  # coefficients of a shape
+LEVELS = (4, 8, 16)  # subdivisions of the meshes
+WAVES = (2, 4, 6)  # degrees of the even waves, Rayleigh's first
 
 
 def charged_ball() -> LiquidSection:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 __all__ = ["check", "compare", "in_si", "markdown_table", "show", "tell"]
 
+# Of a picture in a notebook, [px].
 _SHOWN_WIDTH = 640
 
 

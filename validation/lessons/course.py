@@ -28,6 +28,7 @@ CHAPTERS = {
 }
 """Name of a chapter and of its module."""
 
+# Of a picture, as in the reports, [in].
 _WIDTH = 4.6
 
 

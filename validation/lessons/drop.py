@@ -26,9 +26,9 @@ if TYPE_CHECKING:
 
 __all__ = ["LESSON", "compute", "draw_branch", "draw_shapes"]
 
-WATER = 0.0728
-DROP = 1e-3
-RIGID = 2.0 / 3.0
+WATER = 0.0728  # N/m at 20 degC (handbooks, from memory)
+DROP = 1e-3  # m, radius
+RIGID = 2.0 / 3.0  # root of W at which a rigid sphere would give way at its poles
 
 
 def compute(guess: float | None = None) -> Findings:

@@ -30,12 +30,12 @@ if TYPE_CHECKING:
 
 __all__ = ["LESSON", "compute", "draw_formulas", "draw_tube", "tube_onset"]
 
-RADIUS = 5e-6
-GAP = 5e-4
-BORE_RADIUS = 25e-6
-TUBE_GAP = 1e-3
-MODES = 8
-SPEED_DIGITS = 0.299792458
+RADIUS = 5e-6  # m, a usual needle
+GAP = 5e-4  # m
+BORE_RADIUS = 25e-6  # m, a usual tube
+TUBE_GAP = 1e-3  # m
+MODES = 8  # coefficients of a shape; enough for three digits
+SPEED_DIGITS = 0.299792458  # 1e-9 c in m/s: statvolts to volts
 TUBE = """
 title = "Thin tube before a plate (invented)"
 [emitter]

@@ -14,8 +14,11 @@ __all__ = ["Judgement", "as_judged", "guess_from", "judge", "number_from", "word
 _NUMBER = re.compile(r"\s*([+\-−]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*\Z")
 _SAME_UNIT = {"um": "µm", "μm": "µm", "deg": "°", "degrees": "°", "uA": "µA", "uN": "µN",
               "percent": "%"}  # fmt: skip
+# Relative; an answer worked out with pencil and slide rule is right within it.
 _CLOSE = 0.02
+# Factor from which it is printed without a decimal.
 _FAR = 30.0
+# Powers of ten, femto to peta, among which a slip of a unit is sought.
 _MOST_POWERS = 15
 
 

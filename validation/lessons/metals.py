@@ -27,10 +27,10 @@ if TYPE_CHECKING:
 
 __all__ = ["LESSON", "compute", "draw_onsets", "draw_thrust"]
 
-RADIUS = 5e-6
-GAP = 1e-3
-ACCELERATION = 1e4
-ABOVE_MELTING = 10.0
+RADIUS = 5e-6  # m, a usual needle
+GAP = 1e-3  # m
+ACCELERATION = 1e4  # V
+ABOVE_MELTING = 10.0  # K; every metal just liquid
 SPEED = Unit("km/s", 1e3)
 
 

@@ -27,10 +27,10 @@ if TYPE_CHECKING:
 
 __all__ = ["LESSON", "compute", "draw_gap", "draw_radius", "needle_onset"]
 
-RADIUS = 5e-6
-GAP = 1e-3
-RADII = (1e-6, 2e-6, 5e-6, 10e-6, 25e-6)
-GAPS = (5e-5, 2e-4, 1e-3, 2e-3, 5e-3)
+RADIUS = 5e-6  # m, a usual needle
+GAP = 1e-3  # m
+RADII = (1e-6, 2e-6, 5e-6, 10e-6, 25e-6)  # m
+GAPS = (5e-5, 2e-4, 1e-3, 2e-3, 5e-3)  # m
 
 
 def needle_onset(*, surface_tension: float, radius: float, gap: float) -> tuple[float, float]:

@@ -22,6 +22,7 @@ from conegap.validation.lessons.words import numbered_title, unit_words
 
 __all__ = ["executed_notebook", "needs_for_notebooks", "notebook_of"]
 
+# For a cell, [s]; the slowest takes about ten on an idle machine.
 _TIME_LIMIT = 600
 
 

@@ -25,10 +25,10 @@ if TYPE_CHECKING:
 
 __all__ = ["LESSON", "compute", "draw_along", "draw_ratio"]
 
-VOLTAGE = 1e3
-RADIUS = 5e-6
-RATIOS = (10.0, 30.0, 100.0, 300.0, 1000.0)
-OF_QUESTION = 2
+VOLTAGE = 1e3  # V
+RADIUS = 5e-6  # m
+RATIOS = (10.0, 30.0, 100.0, 300.0, 1000.0)  # gap over radius
+OF_QUESTION = 2  # the ratio asked for, counted from 0
 
 
 def compute(guess: float | None = None) -> Findings:

@@ -19,6 +19,7 @@ __all__ = [
     "VOLTS_PER_NANOMETRE",
 ]
 
+# Each with its size in SI.
 NUMBER = Unit("", 1.0)
 PERCENT = Unit("%", 0.01)
 DEGREES = Unit("°", math.pi / 180.0)

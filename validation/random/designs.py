@@ -19,6 +19,7 @@ from conegap.geometries.design.design import Design
 __all__ = ["KINDS", "Draw", "RandomDesign", "Uniform", "random_design"]
 
 KINDS = ("needle", "capillary", "slit", "profile")
+# Metres per unit.
 _UNITS = {"um": 1e-6, "mm": 1e-3, "m": 1.0}
 _POINTS = "edge.csv"
 # Lengths that change their sign in the mirror.

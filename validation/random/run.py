@@ -30,6 +30,8 @@ from conegap.validation.random.tips import check_tips, random_tips
 
 __all__ = ["broken_row", "design_row", "main", "summary", "tip_row"]
 
+# Of the cases in which a stated error, meant at about two standard deviations, must bound the
+# change.
 _HOLDING_SHARE = 0.95
 
 

@@ -21,6 +21,7 @@ from conegap.validation.random.properties import Findings, Property
 
 __all__ = ["check_tips", "random_tips"]
 
+# Pitch over the width of a tip's foot, the closest that is drawn.
 _CROWDED = 1.15
 
 

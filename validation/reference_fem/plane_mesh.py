@@ -22,7 +22,9 @@ __all__ = ["CurvedTriangles", "IntArray", "curved_triangles"]
 
 IntArray = NDArray[np.intp]
 
+# Of the spacing per distance from a finer place.
 _GROWTH = 0.35
+# Along the boundary; a mesh with more takes too long for a check.
 _MOST_SEGMENTS = 8000
 
 
@@ -228,6 +230,7 @@ def curved_triangles(section: Section, fineness: float = 1.0) -> CurvedTriangles
     return CurvedTriangles(mesh, scale, np.array(facets), np.array(owner), np.array(parameter))
 
 
+# Reference coordinates of a quadratic triangle's six nodes.
 _CORNERS = np.array([[0.0, 1.0, 0.0, 0.5, 0.5, 0.0], [0.0, 0.0, 1.0, 0.0, 0.5, 0.5]])
 
 

@@ -25,11 +25,16 @@ from conegap.validation.exact.cap_moments import cap_field
 
 __all__ = ["FiniteElementSector", "crown_field", "crown_shape", "solve_shape"]
 
+# Of the residual, far below the error of the elements.
 _TOLERANCE = 1e-10
 _MOST_STEPS = 300
+# Unit of the shapes, [m].
 _MILLIMETRE = 1e-3
+# Largest element, [mm].
 _COARSEST = 4.0
+# Distance below which ends of curves are one point, [mm].
 _LEAST = 1e-9
+# Rounds in which elements folded by their curved edges are made straight, with their neighbours.
 _MOST_STRAIGHTENED = 5
 
 

@@ -21,6 +21,7 @@ __all__ = [
     "hyperboloid_needle",
 ]
 
+# [V]
 _UNIT = {"emitter": 1.0, "accelerator": 0.0}
 
 

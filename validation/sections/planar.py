@@ -23,6 +23,7 @@ __all__ = [
     "planar_hyperbola",
 ]
 
+# [V]
 _UNIT = {"emitter": 1.0, "accelerator": 0.0}
 
 

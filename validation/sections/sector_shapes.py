@@ -11,6 +11,7 @@ from conegap.geometries.solids.shapes import Block, Difference, Revolved
 
 __all__ = ["ball", "boss_cell", "cone_in_room", "cone_in_section", "spheres_octant"]
 
+# A right angle, [rad].
 _RIGHT = math.pi / 2.0
 
 

@@ -16,6 +16,7 @@ from conegap.validation.sections.exact_case import ExactCase
 
 __all__ = ["blade_before_slit"]
 
+# [V]
 _UNIT = {"emitter": 1.0, "accelerator": 0.0}
 
 
