@@ -143,6 +143,18 @@ def test_turning_points_converge(line: ContactLine) -> None:
     assert max(shifts[1:]) < 1e-4, shifts
 
 
+def test_turning_points_run_smoothly_with_the_contact_angle() -> None:
+    """INVARIANT: no branch is left for another where the contact line retreats far."""
+    degrees = np.array([100.0, 110.0, 120.0, 130.0, 140.0])
+    values = [
+        turning_point(math.radians(d), line="moving", resolution=COARSE).electric_bond_number
+        for d in degrees
+    ]
+    others = np.delete(np.stack([degrees, np.log(values)]), 2, axis=1)
+    through = np.polynomial.Polynomial.fit(others[0], others[1], 3)
+    assert_allclose(np.exp(through(degrees[2])), values[2], rtol=2e-2)
+
+
 def test_surface_without_pressure_starts_flat() -> None:
     """EXACT: a flat surface under a small field is a paraboloid of height W / 8."""
     branch = Branch("round", "pinned", 1.0, "pressure", 0.0, slopes=COARSE.slopes())

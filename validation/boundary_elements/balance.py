@@ -46,7 +46,8 @@ _LARGEST = 1e3  # of a residual that may still come back
 _SLOW = 0.05  # a residual that falls by less calls for a new Jacobian
 _DIFFERENCE = 1e-7  # forward differences, good to as much
 _STEP = 1.15  # from one height to the next
-_LEAST_STEP = 1.01
+_LEAST_STEP = 1.001
+_BEND = 0.2  # of a step, across it
 _LOWEST = 0.05  # where a branch starts that begins flat, in contact radii
 _CLOSE = 1e-8  # of the height at the turning point; W is flat there
 
@@ -119,6 +120,11 @@ class _State:
         """dW / d height."""
         return float(self.change[-1])
 
+    def bends(self, other: _State) -> bool:
+        """Whether another shape lies off the tangent, perhaps on another branch."""
+        along = (other.height - self.height) * self.change
+        return bool(np.linalg.norm(other.x - self.x - along) > _BEND * np.linalg.norm(along))
+
 
 @dataclass(frozen=True)
 class Branch:
@@ -170,9 +176,11 @@ class Branch:
             try:
                 beyond = self._next(state, step * state.height)
             except ArithmeticError:
+                beyond = None
+            if beyond is None or state.bends(beyond):
                 step = math.sqrt(step)
                 if step < _LEAST_STEP:
-                    raise
+                    raise ArithmeticError(f"the branch ends at height {state.height:.4g}")
                 continue
             before, state = state.height, beyond
 
@@ -270,7 +278,7 @@ def turning_point(
     cap = Drop.cap(form, slopes, contact_angle, 1.0)
     contact = 1.0 if line == "pinned" else contact_angle
     branch = Branch(form, line, contact, "volume", cap.volume, weight, slopes)
-    return branch.turning_point(_STEP * cap.height)
+    return branch.turning_point(cap.height)
 
 
 def turning_point_under_pressure(
@@ -296,4 +304,4 @@ def turning_point_under_pressure(
     flat = math.tan(0.5 * math.asin(max(pressure, 0.0) / most))
     slopes = (resolution or Resolution()).slopes()
     branch = Branch(form, "pinned", 1.0, "pressure", pressure, 0.0, slopes)
-    return branch.turning_point(max(_STEP * flat, _LOWEST))
+    return branch.turning_point(max(flat, _LOWEST))
