@@ -31,7 +31,6 @@ from conegap.solver.field3d.lip_field import LipField
 from conegap.solver.field3d.sector_factor import SectorOnset, TipField
 from conegap.solver.field3d.sector_solution import SectorLevel, SectorSolution
 from conegap.solver.field3d.tetrahedra import TetraMesh
-from conegap.solver.field3d.tip_places import tip_places
 from conegap.solver.figures.depth_image import Camera, Faces, depth_image
 from conegap.solver.figures.drawing import Drawing, draw_drawing
 from conegap.solver.figures.plan import plan_drawing
@@ -140,10 +139,10 @@ def test_tips_of_the_plan_are_those_of_the_sector() -> None:
         design = design_of(name)
         sector = design.sector()
         assert sector is not None
-        places = np.array(tip_places(design))
+        places = np.array(design.emitter.tip_places())
         for tip in sector.tips:
             assert np.hypot(*(places - tip.place).T).min() < 1e-12
-    places = np.array(tip_places(design_of("hexagonal")))
+    places = np.array(design_of("hexagonal").emitter.tip_places())
     near = np.hypot(*(places[:, None] - places[None]).transpose(2, 0, 1))
     np.fill_diagonal(near, np.inf)
     assert_allclose(near.min(axis=1), 1.2e-3, rtol=1e-9)

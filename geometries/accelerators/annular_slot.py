@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from typing import Literal
+from typing import ClassVar, Literal
 
-from conegap.geometries.accelerators.plates import Plate
-from conegap.geometries.curves.curve import Curve
+from conegap.geometries.accelerators.plate import Plate
 from conegap.geometries.curves.outline import rounded_polygon
 from conegap.geometries.curves.section import Symmetry
-from conegap.geometries.parts.emitter import Setting, described, length_text
+from conegap.geometries.parts.opening import RingSlot
 from conegap.geometries.parts.part import Length, Offset, Problem, derived
+from conegap.geometries.parts.setting import Arrangement, Setting, described, length_text
 from conegap.geometries.parts.surroundings import AcceleratorOutline
 
 __all__ = ["AnnularSlot"]
@@ -35,9 +35,8 @@ class AnnularSlot(Plate):
     lateral_offset: Offset = 0.0
     outer_diameter: Length = derived(_outer)
 
-    @property
-    def symmetry(self) -> Symmetry | None:
-        return "axisymmetric"
+    symmetry: ClassVar[Symmetry | None] = "axisymmetric"
+    faces: ClassVar[tuple[Arrangement, ...]] = ("ring",)
 
     @property
     def opening(self) -> float | None:
@@ -78,19 +77,7 @@ class AnnularSlot(Plate):
                 "metal; make it smaller",
             )
 
-    def rings(self, gap: float) -> tuple[tuple[Curve, ...], ...]:
-        """Closed outlines of the disc inside the slot and the plate around it, in (radius, z).
-
-        Parameters
-        ----------
-        gap : float
-            Height z of the near face, [m].
-
-        Raises
-        ------
-        GeometryError
-            A rounding does not fit.
-        """
+    def ring_slot(self, gap: float) -> RingSlot | None:
         far = gap + self.thickness
         lean = self.thickness * math.tan(self.bevel_angle)
         inner = (self.mean_diameter - self.slot_width) / 2.0
@@ -101,7 +88,9 @@ class AnnularSlot(Plate):
             closed=True,
         )
         plate = self._loop((self.mean_diameter + self.slot_width) / 2.0, self.half_width, gap)
-        return tuple(disc), tuple(plate)
+        return RingSlot(
+            self.mean_diameter, self.slot_width, self.lateral_offset, (tuple(disc), tuple(plate))
+        )
 
     def outline(self, gap: float, setting: Setting) -> AcceleratorOutline:
         return self._round_opening(gap, "accelerator.slot_width", length_text(self.slot_width))

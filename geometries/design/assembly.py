@@ -12,11 +12,10 @@ from conegap.geometries.design.checks import chosen_room, room_problems
 from conegap.geometries.design.design_file import Complaints, Parts
 from conegap.geometries.emitters.capacitor import capacitor_section
 from conegap.geometries.emitters.profile import ProfileAccelerator, ProfileEmitter
-from conegap.geometries.emitters.tip_group import TipGroup
 from conegap.geometries.emitters.whole_file import ImportedFile, WholeEmitter
 from conegap.geometries.parts.conditions import Chamber
-from conegap.geometries.parts.emitter import Setting, length_text
 from conegap.geometries.parts.part import Problem
+from conegap.geometries.parts.setting import Setting, length_text
 from conegap.geometries.parts.surroundings import assemble
 from conegap.geometries.quantities.errors import DesignError, GeometryError
 
@@ -130,7 +129,7 @@ def _section(
     gap = accelerator.distance(apex, tables)
     facing = accelerator.outline(gap, setting)
     surface = max(float(b.curve.point([0.0, 0.5, 1.0])[:, 1].max()) for b in drawn.boundaries)
-    if surface >= gap and not getattr(accelerator, "tip_inside", False):
+    if surface >= gap and not accelerator.tip_may_enter:
         remedy = "" if facing.plane else ", or write tip_inside = true if it may reach in"
         complaints.add(
             "accelerator.gap",
@@ -141,9 +140,7 @@ def _section(
             geometry=True,
         )
         complaints.raise_if_any()
-    wide = drawn.holder.half_width
-    if isinstance(emitter, TipGroup):
-        wide = max(wide, emitter.extent)
+    wide = max(drawn.holder.half_width, drawn.extent)
     room = chosen_room(emitter, accelerator, parts.chamber, gap, wide)
     complaints.extend(room_problems(emitter, accelerator, room, wide))
     complaints.raise_if_any()

@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from conegap.geometries.accelerators.plates import Accelerator
 from conegap.geometries.design.design_file import Parts
-from conegap.geometries.emitters.needle import Needle
-from conegap.geometries.emitters.tip_group import TipGroup
+from conegap.geometries.design.kinds import ACCELERATORS
+from conegap.geometries.parts.accelerator import Accelerator
 from conegap.geometries.parts.conditions import Chamber, Liquid
-from conegap.geometries.parts.emitter import Emitter, length_text
+from conegap.geometries.parts.emitter import Emitter
 from conegap.geometries.parts.part import Problem
+from conegap.geometries.parts.setting import length_text
 from conegap.geometries.parts.surroundings import Room
 from conegap.geometries.quantities.errors import DesignError
 from conegap.geometries.quantities.quantity import LENGTH, TEMPERATURE, as_text
@@ -29,64 +29,33 @@ def broken_rules(parts: Parts) -> Iterator[Problem]:
     yield from _scale(parts)
     yield from _liquid(parts.emitter, parts.liquid)
     emitter, accelerator = parts.emitter, parts.accelerator
-    needed = accelerator.symmetry
-    if isinstance(emitter, TipGroup):
-        yield from _tip_group(emitter, accelerator, parts)
-    elif accelerator.kind == "annular_slot":
-        yield Problem(
-            "accelerator.kind",
-            f"an annular slot faces a crown, not a {emitter.kind}; choose plane, aperture_plate, "
-            "ring or slotted_plate",
-        )
-    elif needed is not None and needed != emitter.symmetry:
-        fitting = "slotted_plate" if emitter.symmetry == "planar" else "aperture_plate or ring"
-        yield Problem(
-            "accelerator.kind",
-            f"this accelerator is {needed} and the emitter {emitter.symmetry}; "
-            f"choose plane or {fitting}",
-        )
-    yield from _chamber_keys(emitter, parts.chamber)
-
-
-def _tip_group(emitter: TipGroup, accelerator: Accelerator, parts: Parts) -> Iterator[Problem]:
-    """Rules of crowns and arrays, whose field is solved in three dimensions."""
-    if accelerator.kind not in emitter.accelerators:
-        yield Problem(
-            "accelerator.kind",
-            f"a {emitter.kind} is solved before {', '.join(emitter.accelerators)}; choose one of "
-            "them",
-        )
-        return
-    if accelerator.kind == "slotted_plate" and getattr(emitter, "layout", "linear") != "linear":
-        yield Problem(
-            "accelerator.kind",
-            "a slot faces a single row of tips; choose plane or aperture_plate for an array of "
-            "several rows",
-        )
-    opening, pitch = accelerator.opening, emitter.pitch_length
-    if accelerator.kind == "aperture_plate" and opening is not None and opening >= pitch:
-        yield Problem(
-            "accelerator.diameter",
-            f"the holes over neighbouring tips, {length_text(pitch)} apart, run into each other; "
-            "make them smaller than the pitch",
-        )
-    if getattr(accelerator, "gap", 1.0) <= 0.0:
-        yield Problem(
-            "accelerator.gap",
-            f"the tips of a {emitter.kind} must stay before the accelerator; give a gap larger "
-            "than zero",
-        )
-    if getattr(accelerator, "lateral_offset", 0.0) != 0.0 and accelerator.kind == "slotted_plate":
-        yield Problem(
-            "accelerator.lateral_offset",
-            "an offset slot breaks the symmetry on which the solve in three dimensions rests; "
-            "leave it out",
-        )
-    if parts.voltages.chamber != 0.0:
+    unfit = list(_pairing(emitter, accelerator))
+    yield from unfit or emitter.refusals(accelerator)
+    if emitter.chamber_at_ground and parts.voltages.chamber != 0.0:
         yield Problem(
             "voltages.chamber",
             f"a {emitter.kind} is solved in a grounded chamber; leave the chamber at 0 V",
         )
+    yield from _chamber_keys(emitter, parts.chamber)
+
+
+def _pairing(emitter: Emitter, accelerator: Accelerator) -> Iterator[Problem]:
+    """An accelerator that cannot stand before this emitter."""
+    if _fits(emitter, accelerator):
+        return
+    fitting = ", ".join(kind for kind, other in ACCELERATORS.items() if _fits(emitter, other))
+    why = f"this accelerator is {accelerator.symmetry} and the emitter {emitter.symmetry}"
+    if emitter.arrangement not in accelerator.faces:
+        name = accelerator.kind.replace("_", " ")
+        why = f"a {emitter.kind} is not solved before this accelerator, {name}"
+    yield Problem("accelerator.kind", f"{why}; choose one of {fitting}")
+
+
+def _fits(emitter: Emitter, accelerator: Accelerator | type[Accelerator]) -> bool:
+    if emitter.arrangement not in accelerator.faces:
+        return False
+    # Several tips are solved in three dimensions, where a slot may face a row of them.
+    return emitter.arrangement != "single" or accelerator.symmetry in (None, emitter.symmetry)
 
 
 def _scale(parts: Parts) -> Iterator[Problem]:
@@ -119,17 +88,8 @@ def _scale(parts: Parts) -> Iterator[Problem]:
 
 
 def _liquid(emitter: Emitter, liquid: Liquid) -> Iterator[Problem]:
-    if liquid.film_thickness > 0.0 and not emitter.wetted:
-        yield Problem(
-            "liquid.film_thickness",
-            f"a film belongs to a needle, crown or array, not to a {emitter.kind}; remove it",
-        )
-    elif isinstance(emitter, Needle) and liquid.film_thickness > emitter.shank_diameter / 2.0:
-        yield Problem(
-            "liquid.film_thickness",
-            f"the film is thicker than half the shank, {length_text(emitter.shank_diameter / 2)}; "
-            f'did you mean "{length_text(liquid.film_thickness / 1000.0)}"?',
-        )
+    if liquid.film_thickness > 0.0:
+        yield from emitter.film_problems(liquid.film_thickness)
     if liquid.metal is None and liquid.custom is None:
         return
     key = "liquid.metal" if liquid.custom is None else "liquid.custom"
@@ -220,19 +180,19 @@ def slips(parts: Parts, gap: float) -> Iterator[Problem]:
     emitter, accelerator = parts.emitter, parts.accelerator
     for part in (emitter, accelerator, parts.liquid, parts.voltages, parts.supply):
         yield from part.unlikely()
-    edge = getattr(emitter, "tip_radius", None) or getattr(emitter, "lip_radius", None)
-    name = "tip_radius" if hasattr(emitter, "tip_radius") else "lip_radius"
+    key = emitter.edge_radius_key or ""
+    edge = getattr(emitter, key.partition(".")[2]) if key.endswith("_radius") else None
     if edge is not None and edge > 200e-6:
         yield Problem(
-            f"emitter.{name}",
+            key,
             f'an edge radius above 0.2 mm is unusual; did you mean "{length_text(edge / 1000.0)}"?',
         )
     if edge is not None and 0.0 < edge < 10e-9:
         yield Problem(
-            f"emitter.{name}",
+            key,
             f'an edge radius below 10 nm is unusual; did you mean "{length_text(edge * 1000.0)}"?',
         )
-    half_angle = getattr(emitter, "half_angle", None)
+    half_angle = emitter.tip_half_angle
     if half_angle is not None and half_angle > math.radians(50.0):
         yield Problem(
             "emitter.half_angle",

@@ -10,7 +10,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from conegap.geometries.accelerators.plates import Accelerator
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import Section
 from conegap.geometries.design.assembly import assembly_of
@@ -19,10 +18,10 @@ from conegap.geometries.design.design_file import Complaints, parse_toml, read_p
 from conegap.geometries.design.dimensions import Dimension, dimensions_of, quantity_for, unknown_key
 from conegap.geometries.design.kinds import WHOLE_EMITTERS
 from conegap.geometries.design.tolerance_ends import broken_ends, with_text
-from conegap.geometries.emitters.tip_group import TipGroup
 from conegap.geometries.emitters.whole_file import ImportedFile
 from conegap.geometries.imported.points_file import ends_cleanly, read_points
 from conegap.geometries.metals.metal import Metal
+from conegap.geometries.parts.accelerator import Accelerator
 from conegap.geometries.parts.conditions import (
     Chamber,
     Criteria,
@@ -194,8 +193,6 @@ class Design:
         GeometryError
             The bodies do not fit together.
         """
-        if not isinstance(self.emitter, TipGroup):
-            return None
         return self.emitter.sector(
             self.accelerator, self.gap, self.room(), self.liquid.film_thickness
         )

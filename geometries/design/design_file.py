@@ -11,9 +11,9 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
-from conegap.geometries.accelerators.plates import Accelerator
 from conegap.geometries.design.kinds import ACCELERATORS, EMITTERS, WHOLE_EMITTERS, physical_of
 from conegap.geometries.emitters.whole_file import WholeAccelerator
+from conegap.geometries.parts.accelerator import Accelerator
 from conegap.geometries.parts.conditions import (
     Chamber,
     Criteria,

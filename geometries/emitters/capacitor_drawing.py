@@ -9,7 +9,7 @@ import numpy as np
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import DimensionMark
 from conegap.geometries.emitters.profile_curve import Sharpest
-from conegap.geometries.parts.emitter import length_text
+from conegap.geometries.parts.setting import length_text
 
 __all__ = ["WALL_NOTE", "gap_mark", "radius_mark", "size_marks", "wall"]
 

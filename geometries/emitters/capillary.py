@@ -11,9 +11,10 @@ import numpy as np
 from conegap.geometries.curves.curve import Arc, Curve, FloatArray, polyline
 from conegap.geometries.curves.outline import rounded_polygon
 from conegap.geometries.curves.section import Boundary, DimensionMark, EmittingEdge
-from conegap.geometries.parts.emitter import Emitter, Setting, described, holder_width, length_text
+from conegap.geometries.parts.emitter import Emitter, holder_width
 from conegap.geometries.parts.feed_path import FeedPath, RoundBore
 from conegap.geometries.parts.part import Length, Problem, Radius, derived
+from conegap.geometries.parts.setting import Setting, described, length_text
 from conegap.geometries.parts.surroundings import EmitterOutline
 
 __all__ = ["Capillary"]

@@ -8,12 +8,11 @@ from typing import ClassVar, Literal
 
 from pydantic import Field
 
-from conegap.geometries.accelerators.annular_slot import AnnularSlot
-from conegap.geometries.accelerators.plates import Accelerator
 from conegap.geometries.curves.outline import rounded_polygon
-from conegap.geometries.emitters.tip_group import TipGroup
-from conegap.geometries.parts.emitter import described, length_text
+from conegap.geometries.emitters.tip_group import FEET_APART, TipGroup
+from conegap.geometries.parts.accelerator import Accelerator
 from conegap.geometries.parts.part import Length, Problem, derived
+from conegap.geometries.parts.setting import Arrangement, described, length_text
 from conegap.geometries.parts.surroundings import Room
 from conegap.geometries.solids.sector import Conductor, Sector, Wedge
 from conegap.geometries.solids.shapes import Revolved
@@ -44,7 +43,20 @@ class Crown(TipGroup):
     pitch_diameter: Length = described("diameter of the circle on which the tips stand", "8 mm")
     body_width: Length = derived(_body_width)
 
-    accelerators: ClassVar[tuple[str, ...]] = ("annular_slot", "plane")
+    arrangement: ClassVar[Arrangement] = "ring"
+
+    @property
+    def solid(self) -> Literal["ring", "rows", "blade"] | None:
+        return "ring"
+
+    @property
+    def solid_name(self) -> str:
+        return f"crown of {self.tips} tips"
+
+    def tip_places(self) -> tuple[tuple[float, float], ...]:
+        turns = [2.0 * math.pi * k / self.tips for k in range(self.tips)]
+        r = self.pitch_radius
+        return tuple((r * math.cos(t), r * math.sin(t)) for t in turns)
 
     @property
     def pitch_radius(self) -> float:
@@ -90,6 +102,12 @@ class Crown(TipGroup):
     def alone(self) -> Crown:
         return self.model_copy(update={"tips": 1})
 
+    def spaced(self, pitch: float) -> TipGroup | None:
+        tips = round(math.pi / math.asin(min(pitch / self.pitch_diameter, 1.0)))
+        if tips < 3 or pitch < FEET_APART * 2.0 * self.base_half_width:
+            return None
+        return self._room_about(self.model_copy(update={"tips": tips}))
+
     def _alone_note(self) -> str:
         return (
             f"The section shows one of the crown's {self.tips} tips alone, on a round body of the "
@@ -109,10 +127,9 @@ class Crown(TipGroup):
         conductors = [Conductor("emitter", Revolved(tuple(ring)))]
         walls = {"bottom": "outer", "top": "accelerator", "side": "outer"}
         top = gap
-        if isinstance(accelerator, AnnularSlot):
-            conductors += [
-                Conductor("accelerator", Revolved(loop)) for loop in accelerator.rings(gap)
-            ]
+        slot = accelerator.ring_slot(gap)
+        if slot is not None:
+            conductors += [Conductor("accelerator", Revolved(loop)) for loop in slot.rings]
             walls |= {"top": "chamber", "side": "chamber"}
             top = gap + accelerator.depth + room.length
         return Sector(

@@ -11,9 +11,10 @@ import numpy as np
 from conegap.geometries.curves.curve import Arc, Curve, FloatArray, Line, polyline
 from conegap.geometries.curves.outline import rounded_polygon
 from conegap.geometries.curves.section import Boundary, DimensionMark, EmittingEdge
-from conegap.geometries.parts.emitter import Emitter, Setting, described, holder_width, length_text
+from conegap.geometries.parts.emitter import Emitter, holder_width
 from conegap.geometries.parts.feed_path import ConeFilm, FeedPath
 from conegap.geometries.parts.part import Angle, Length, Problem, Radius, derived
+from conegap.geometries.parts.setting import Setting, described, length_text
 from conegap.geometries.parts.surroundings import EmitterOutline
 
 __all__ = ["Needle"]
@@ -62,6 +63,14 @@ class Needle(Emitter):
     @property
     def tip_half_angle(self) -> float | None:
         return self.half_angle
+
+    def film_problems(self, film_thickness: float) -> Iterator[Problem]:
+        if film_thickness > self.shank_diameter / 2.0:
+            yield Problem(
+                "liquid.film_thickness",
+                f"the film is thicker than half the shank, {length_text(self.shank_diameter / 2)}; "
+                f'did you mean "{length_text(film_thickness / 1000.0)}"?',
+            )
 
     def feed_path(self, film_thickness: float) -> FeedPath | None:
         if film_thickness <= 0.0:

@@ -9,13 +9,14 @@ from typing import Literal
 import numpy as np
 from pydantic import StrictBool
 
-from conegap.geometries.accelerators.plates import Accelerator
 from conegap.geometries.curves.curve import Curve, FloatArray, Line, Spline
 from conegap.geometries.curves.outline import mirror_image, moved
 from conegap.geometries.curves.section import Boundary, DimensionMark, EmittingEdge, Symmetry
 from conegap.geometries.emitters.profile_curve import Profile, sharpest_edges
-from conegap.geometries.parts.emitter import Emitter, Setting, described, length_text
+from conegap.geometries.parts.accelerator import Accelerator
+from conegap.geometries.parts.emitter import Emitter
 from conegap.geometries.parts.part import Distance, Length, Problem
+from conegap.geometries.parts.setting import Setting, described, length_text
 from conegap.geometries.parts.surroundings import (
     AcceleratorOutline,
     EmitterOutline,
@@ -205,6 +206,10 @@ class ProfileAccelerator(Accelerator):
     corners: StrictBool = False
     mirrored: StrictBool = False
     tip_inside: StrictBool = False
+
+    @property
+    def tip_may_enter(self) -> bool:
+        return self.tip_inside
 
     def symmetric(self, tables: Mapping[str, FloatArray]) -> bool:
         return self.mirrored

@@ -11,10 +11,14 @@ import numpy as np
 from conegap.geometries.curves.curve import Arc, Curve, FloatArray, Line, polyline
 from conegap.geometries.curves.outline import mirror_image
 from conegap.geometries.curves.section import Boundary, DimensionMark, EmittingEdge, Symmetry
-from conegap.geometries.parts.emitter import Emitter, Setting, described, length_text
+from conegap.geometries.emitters.slit_end import slit_end_sector
+from conegap.geometries.parts.accelerator import Accelerator
+from conegap.geometries.parts.emitter import Emitter
 from conegap.geometries.parts.feed_path import FeedPath, PlateChannel
 from conegap.geometries.parts.part import Angle, Length, Offset, Problem, Radius, derived
-from conegap.geometries.parts.surroundings import EmitterOutline
+from conegap.geometries.parts.setting import Setting, described, length_text
+from conegap.geometries.parts.surroundings import EmitterOutline, Room
+from conegap.geometries.solids.sector import Sector
 
 __all__ = ["Slit"]
 
@@ -72,6 +76,36 @@ class Slit(Emitter):
     @property
     def crest_width(self) -> float | None:
         return self.channel_height + 2.0 * (self.lip_radius + self.land)
+
+    @property
+    def solid(self) -> Literal["ring", "rows", "blade"] | None:
+        return None if self.end_radius is None else "blade"
+
+    @property
+    def solid_name(self) -> str:
+        return "end of the slit"
+
+    @property
+    def section_shows(self) -> str:
+        return "" if self.end_radius is None else "middle of the slit"
+
+    @property
+    def drawn_end(self) -> float | None:
+        return self.end_radius
+
+    @property
+    def edge_half_width(self) -> float:
+        return self.channel_height / 2.0 + self.lip_radius + self.land / 2.0
+
+    def end_sector(
+        self, accelerator: Accelerator, gap: float, room: Room, edge_radius: float
+    ) -> Sector:
+        return slit_end_sector(self, accelerator, gap, room, edge_radius)
+
+    def with_end(self, radius: float) -> Slit | None:
+        if radius > self.length / 2.0:
+            return None
+        return self.model_copy(update={"end_radius": radius})
 
     def feed_path(self, film_thickness: float) -> FeedPath | None:
         return PlateChannel(self.channel_height, self.protrusion - self.recess, self.length)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from typing import Protocol
 
-from conegap.geometries.accelerators.plates import Accelerator, Plane, SlottedPlate
-from conegap.geometries.curves.curve import Arc, Curve, Line
+from conegap.geometries.curves.curve import Arc, Curve, FloatArray, Line
 from conegap.geometries.curves.outline import lying
-from conegap.geometries.emitters.slit import Slit
-from conegap.geometries.parts.emitter import Setting, length_text
+from conegap.geometries.parts.accelerator import Accelerator
+from conegap.geometries.parts.opening import StraightSlot
+from conegap.geometries.parts.setting import length_text
 from conegap.geometries.parts.surroundings import Room
 from conegap.geometries.quantities.errors import GeometryError
 from conegap.geometries.solids.sector import Conductor, Lip, Room3D, Sector
@@ -23,7 +25,7 @@ from conegap.geometries.solids.shapes import (
     Union,
 )
 
-__all__ = ["blade_solid", "slit_end_sector"]
+__all__ = ["Blade", "blade_solid", "slit_end_sector"]
 
 _STRAIGHT = 3.0
 _REACH = 0.25
@@ -31,8 +33,23 @@ _FAR = 4.0
 _BLUNTEST = 1.0 / 3.0
 
 
+class Blade(Protocol):
+    """What a slit with drawn ends is here; see `conegap.geometries.emitters.slit.Slit`."""
+
+    length: float
+    protrusion: float
+    end_radius: float | None
+
+    @property
+    def lean(self) -> float:
+        """Angle of each outer flank from the z axis, [rad]."""
+
+    def symmetric(self, tables: Mapping[str, FloatArray]) -> bool:
+        """Whether it is its own mirror image."""
+
+
 def slit_end_sector(
-    slit: Slit, accelerator: Accelerator, gap: float, room: Room, edge_radius: float
+    slit: Blade, accelerator: Accelerator, gap: float, room: Room, edge_radius: float
 ) -> Sector:
     """Half of one end of a slit, with both lips and the channel drawn as one blunt edge.
 
@@ -55,12 +72,13 @@ def slit_end_sector(
     end = slit.end_radius
     if end is None:
         raise GeometryError("emitter.end_radius is not given, so the slit has no drawn ends")
-    if slit.misalignment_half != 0.0 or getattr(accelerator, "lateral_offset", 0.0) != 0.0:
+    if not (slit.symmetric({}) and accelerator.symmetric({})):
         raise GeometryError(
             "the ends of a slit are computed only where emitter and slot are their own mirror "
             "images; leave out the misalignment and the offset"
         )
-    if not isinstance(accelerator, Plane | SlottedPlate):
+    slot = accelerator.straight_slot(gap)
+    if slot is None and not accelerator.closed:
         raise GeometryError(f"the ends of a slit are not computed before a {accelerator.kind}")
     if edge_radius > _BLUNTEST * end:
         raise GeometryError(
@@ -84,10 +102,12 @@ def slit_end_sector(
     walls |= {"x_high": "outer", "y_high": "outer", "z_low": "emitter", "z_high": "accelerator"}
     top = gap
     conductors = [Conductor("emitter", blade_solid(slit, end, edge_radius, start))]
-    if isinstance(accelerator, SlottedPlate):
-        top = gap + accelerator.thickness + min(room.length, _FAR * (gap + accelerator.slot_width))
+    if slot is not None:
+        back = gap + accelerator.depth
+        top = back + min(room.length, _FAR * (gap + slot.slot_width))
         walls["z_high"] = "chamber"
-        conductors.append(Conductor("accelerator", _plate(accelerator, gap, start, far, wide)))
+        plate = _plate(slot, (gap, back), (start, far), wide)
+        conductors.append(Conductor("accelerator", plate))
     return Sector(
         region=Room3D(Block((start, 0.0, foot), (far, wide, top)), walls),
         conductors=tuple(conductors),
@@ -122,7 +142,7 @@ def _wedge(radius: float, lean: float, depth: float) -> tuple[Curve, ...]:
     )
 
 
-def blade_solid(slit: Slit, end: float, radius: float, start: float) -> Solid:
+def blade_solid(slit: Blade, end: float, radius: float, start: float) -> Solid:
     """The blade from a place x on its straight part to beyond its end.
 
     Its edge runs straight along x, turns down through a quarter circle of the end radius in the
@@ -148,14 +168,14 @@ def blade_solid(slit: Slit, end: float, radius: float, start: float) -> Solid:
     return Union((Difference(Intersection((along, down)), (corner,)), quarter))
 
 
-def _plate(plate: SlottedPlate, gap: float, start: float, far: float, wide: float) -> Solid:
+def _plate(
+    slot: StraightSlot, heights: tuple[float, float], ends: tuple[float, float], wide: float
+) -> Solid:
     """The half plate at y > 0, closed beyond the end of its slot where it has one."""
-    edge = plate.outline(gap, Setting(half=True, symmetry="planar")).islands[0]
+    (near, back), (start, far) = heights, ends
     pad = 0.2 * (far - start)
-    blade = ExtrudedX(edge, start - pad, far + pad)
-    if plate.slot_length is None or plate.slot_length / 2.0 >= far:
+    blade = ExtrudedX(slot.blade, start - pad, far + pad)
+    if slot.slot_length is None or slot.slot_length / 2.0 >= far:
         return blade
-    beyond = Block(
-        (plate.slot_length / 2.0, -wide, gap), (far + pad, 2.0 * wide, gap + plate.thickness)
-    )
+    beyond = Block((slot.slot_length / 2.0, -wide, near), (far + pad, 2.0 * wide, back))
     return Union((blade, beyond))

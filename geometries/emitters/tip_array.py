@@ -9,14 +9,13 @@ from typing import ClassVar, Literal
 
 from pydantic import Field
 
-from conegap.geometries.accelerators.plates import Accelerator, AperturePlate, SlottedPlate
 from conegap.geometries.curves.curve import Line
-from conegap.geometries.curves.outline import rounded_polygon
-from conegap.geometries.emitters.tip_group import TipGroup
-from conegap.geometries.parts.emitter import Setting, described
+from conegap.geometries.emitters.tip_group import FEET_APART, TipGroup
+from conegap.geometries.parts.accelerator import Accelerator
+from conegap.geometries.parts.opening import RoundHole
 from conegap.geometries.parts.part import Length, Problem, derived
+from conegap.geometries.parts.setting import Arrangement, described, length_text
 from conegap.geometries.parts.surroundings import Room
-from conegap.geometries.quantities.errors import GeometryError
 from conegap.geometries.solids.sector import Conductor, Room3D, Sector
 from conegap.geometries.solids.shapes import Block, Difference, ExtrudedX, Revolved, Solid
 
@@ -82,7 +81,52 @@ class TipArray(TipGroup):
     pitch: Length = described("distance between the axes of neighbouring tips", "1 mm")
     base_margin: Length = derived(_margin)
 
-    accelerators: ClassVar[tuple[str, ...]] = ("plane", "aperture_plate", "slotted_plate")
+    arrangement: ClassVar[Arrangement] = "rows"
+
+    @property
+    def solid(self) -> Literal["ring", "rows", "blade"] | None:
+        return "rows"
+
+    @property
+    def solid_name(self) -> str:
+        return f"{self.layout} array of {self.count} tips"
+
+    def tip_places(self) -> tuple[tuple[float, float], ...]:
+        found = []
+        for j in range(self.rows):
+            moved = (0.25 if j % 2 else -0.25) if self.layout == "hexagonal" else 0.0
+            y = (j - (self.rows - 1) / 2.0) * self.row_distance
+            for i in range(self.tips_per_row):
+                x = (i - (self.tips_per_row - 1) / 2.0 + moved) * self.pitch
+                found.append((x, y))
+        return tuple(found)
+
+    def members(self, tip: str) -> int:
+        if not self.endless:
+            return next(spot.members for spot in self.spots() if spot.name == tip)
+        return self.count // 2 if self.layout == "hexagonal" else self.count
+
+    def refusals(self, accelerator: Accelerator) -> Iterator[Problem]:
+        yield from super().refusals(accelerator)
+        if accelerator.symmetry == "planar":
+            if self.layout != "linear":
+                yield Problem(
+                    "accelerator.kind",
+                    "a slot faces a single row of tips; choose plane or aperture_plate for an "
+                    "array of several rows",
+                )
+            if not accelerator.symmetric({}):
+                yield Problem(
+                    "accelerator.lateral_offset",
+                    "an offset slot breaks the symmetry on which the solve in three dimensions "
+                    "rests; leave it out",
+                )
+        elif accelerator.opening is not None and accelerator.opening >= self.pitch:
+            yield Problem(
+                "accelerator.diameter",
+                f"the holes over neighbouring tips, {length_text(self.pitch)} apart, run into "
+                "each other; make them smaller than the pitch",
+            )
 
     @property
     def pitch_length(self) -> float:
@@ -131,6 +175,11 @@ class TipArray(TipGroup):
 
     def alone(self) -> TipArray:
         return self.model_copy(update={"tips_per_row": 1, "rows": 1, "layout": "square"})
+
+    def spaced(self, pitch: float) -> TipGroup | None:
+        if pitch < FEET_APART * 2.0 * self.base_half_width:
+            return None
+        return self._room_about(self.model_copy(update={"pitch": pitch}))
 
     @property
     def endless(self) -> bool:
@@ -248,7 +297,7 @@ class TipArray(TipGroup):
         )
 
     def _lid(self, accelerator: Accelerator, gap: float, room: Room) -> tuple[float, str]:
-        if accelerator.kind == "plane":
+        if accelerator.closed:
             return gap, "accelerator"
         return gap + accelerator.depth + room.length, "chamber"
 
@@ -261,13 +310,13 @@ class TipArray(TipGroup):
         deep: float,
     ) -> tuple[Conductor, ...]:
         """The accelerator over the quarter at x >= 0 and y >= 0."""
-        if isinstance(accelerator, SlottedPlate):
-            blade = accelerator.outline(gap, Setting(half=True, symmetry="planar")).islands[0]
-            return (Conductor("accelerator", ExtrudedX(blade, -wide, 2.0 * wide)),)
-        if isinstance(accelerator, AperturePlate):
-            far = gap + accelerator.thickness
+        slot, hole = accelerator.straight_slot(gap), accelerator.round_hole(gap)
+        if slot is not None:
+            return (Conductor("accelerator", ExtrudedX(slot.blade, -wide, 2.0 * wide)),)
+        if hole is not None:
+            far = gap + accelerator.depth
             plate = Block((-wide, -deep, gap), (wide, deep, far))
-            holes = tuple(_hole(accelerator, gap, place) for place in places)
+            holes = tuple(_hole(hole, gap, far, place) for place in places)
             return (Conductor("accelerator", Difference(plate, holes)),)
         return ()
 
@@ -278,24 +327,15 @@ def _steps(count: int) -> list[float]:
     return [first + k for k in range((count + 1) // 2)]
 
 
-def _hole(plate: AperturePlate, gap: float, place: tuple[float, float]) -> Solid:
-    """What a hole with rounded edges takes away from a plate."""
-    far, over = gap + plate.thickness, 0.2 * plate.thickness
-    inner = plate.diameter / 2.0
-    lean = plate.thickness * math.tan(plate.bevel_angle)
-    wide = inner + lean + 3.0 * plate.thickness
-    wall = rounded_polygon(
-        [(wide, gap), (inner, gap), (inner + lean, far), (wide, far)],
-        [0.0, plate.edge_radius, plate.edge_radius, 0.0],
-    )[1:-1]
-    near = (float(wall[0].start[0]), float(wall[0].start[1]))
-    back = (float(wall[-1].end[0]), float(wall[-1].end[1]))
-    if near[0] < inner or back[0] < inner:
-        raise GeometryError("accelerator.edge_radius: the roundings of the hole do not fit")
+def _hole(hole: RoundHole, gap: float, far: float, place: tuple[float, float]) -> Solid:
+    """What a hole with rounded edges takes away from a plate between two heights."""
+    over = 0.2 * (far - gap)
+    first, last = hole.wall[0].start, hole.wall[-1].end
+    near, back = (float(first[0]), float(first[1])), (float(last[0]), float(last[1]))
     outline = (
         Line((0.0, gap - over), (near[0], gap - over)),
         Line((near[0], gap - over), near),
-        *wall,
+        *hole.wall,
         Line(back, (back[0], far + over)),
         Line((back[0], far + over), (0.0, far + over)),
         Line((0.0, far + over), (0.0, gap - over)),

@@ -9,16 +9,17 @@ from typing import ClassVar
 
 import numpy as np
 
-from conegap.geometries.accelerators.plates import Accelerator
 from conegap.geometries.curves.curve import Arc, FloatArray, Line, polyline
 from conegap.geometries.curves.section import Boundary, DimensionMark, EmittingEdge
-from conegap.geometries.parts.emitter import Emitter, Setting, described, length_text
+from conegap.geometries.parts.accelerator import Accelerator
+from conegap.geometries.parts.emitter import Emitter
 from conegap.geometries.parts.part import Angle, Length, Problem, Radius
-from conegap.geometries.parts.surroundings import EmitterOutline, Room
+from conegap.geometries.parts.setting import Setting, described, length_text
+from conegap.geometries.parts.surroundings import EmitterOutline
 from conegap.geometries.quantities.errors import GeometryError
-from conegap.geometries.solids.sector import Sector, Tip
+from conegap.geometries.solids.sector import Tip
 
-__all__ = ["TipGroup"]
+__all__ = ["FEET_APART", "TipGroup"]
 
 # The field at a tip was checked against axisymmetric solves from 0.5 to 40 degrees; wider cones,
 # up to 75, are only checked against the mesh sequence. [rad]
@@ -31,6 +32,8 @@ _MOST_ANGLE = math.radians(75.0)
 _LEAST_REACH = 6.0
 # The same with the film, where the mesher's own limit applies (`tip_field`).
 _LEAST_NEAR = 5.0
+FEET_APART = 1.01
+"""Least pitch of another spacing over the width of a foot: the feet must not touch, [-]."""
 
 
 class TipGroup(Emitter):
@@ -46,8 +49,7 @@ class TipGroup(Emitter):
     runout: Radius = 0.0
 
     wetted: ClassVar[bool] = True
-    accelerators: ClassVar[tuple[str, ...]] = ()
-    """Kinds of accelerator that its sector can be built with."""
+    chamber_at_ground: ClassVar[bool] = True
 
     @property
     def edge_radius_key(self) -> str | None:
@@ -64,31 +66,30 @@ class TipGroup(Emitter):
 
     @property
     @abstractmethod
+    def extent(self) -> float:
+        """Largest distance of its metal from the middle, [m]."""
+
+    @property
+    @abstractmethod
     def count(self) -> int:
         """Number of tips."""
 
-    @abstractmethod
-    def sector(self, accelerator: Accelerator, gap: float, room: Room, film: float) -> Sector:
-        """The part of the gap that its symmetries leave.
+    @property
+    def section_shows(self) -> str:
+        return "one tip alone"
 
-        Parameters
-        ----------
-        accelerator : Accelerator
-        gap : float
-            Height z of the accelerator's near face, [m].
-        room : Room
-        film : float
-            Thickness of the liquid film on the tips, [m].
+    def refusals(self, accelerator: Accelerator) -> Iterator[Problem]:
+        if accelerator.distance(0.0, {}) <= 0.0:
+            yield Problem(
+                "accelerator.gap",
+                f"the tips of a {self.kind} must stay before the accelerator; give a gap larger "
+                "than zero",
+            )
 
-        Raises
-        ------
-        GeometryError
-            The bodies do not fit together.
-        """
-
-    @abstractmethod
-    def alone(self) -> TipGroup:
-        """The same emitter with only one tip, in the same place."""
+    def _room_about(self, changed: TipGroup) -> TipGroup | None:
+        """A changed emitter whose tips neither touch nor crowd each other, or None."""
+        crowded = changed.reach(math.inf) < _LEAST_REACH * self.tip_radius
+        return None if crowded else changed
 
     @property
     def base_half_width(self) -> float:
@@ -232,6 +233,7 @@ class TipGroup(Emitter):
             boundaries=(Boundary(name, cap), Boundary(name, flank)),
             edges=(EmittingEdge("tip", 0, 0, 0.0, tip + film),),
             holder=self.holder(),
+            extent=self.extent,
             metal=metal,
             liquids=liquids,
             marks=tuple(self._marks(film)),

@@ -9,7 +9,6 @@ from typing import Literal
 import numpy as np
 from pydantic import Field, StrictBool
 
-from conegap.geometries.accelerators.plates import Accelerator
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.outline import moved
 from conegap.geometries.curves.section import (
@@ -24,8 +23,10 @@ from conegap.geometries.imported.dxf_file import EDGE_LAYER, DrawnFile, boundary
 from conegap.geometries.imported.imported_mesh import meshed_outline, radius_error
 from conegap.geometries.imported.mesh_file import MeshFile, read_mesh
 from conegap.geometries.imported.whole_section import emitting_edges, framed, required_boundaries
-from conegap.geometries.parts.emitter import Emitter, described
+from conegap.geometries.parts.accelerator import Accelerator
+from conegap.geometries.parts.emitter import Emitter
 from conegap.geometries.parts.part import Problem
+from conegap.geometries.parts.setting import described
 from conegap.geometries.quantities.errors import DesignError, GeometryError
 from conegap.geometries.quantities.quantity import LENGTH, QuantityError, as_text, read_quantity
 

@@ -1,49 +1,24 @@
-"""What all emitters share: the holder they stand on and what they need to draw themselves."""
+"""What all emitters share: the holder they stand on, and all that the package asks of a kind."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
-from typing import Any, ClassVar, Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 from pydantic import Field
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import Symmetry
+from conegap.geometries.parts.accelerator import Accelerator
 from conegap.geometries.parts.feed_path import FeedPath
 from conegap.geometries.parts.part import Length, Part, Problem, derived
-from conegap.geometries.parts.surroundings import EmitterOutline, Holder
-from conegap.geometries.quantities.quantity import LENGTH, as_text
+from conegap.geometries.parts.setting import Arrangement, Setting, length_text
+from conegap.geometries.parts.surroundings import EmitterOutline, Holder, Room
+from conegap.geometries.quantities.errors import GeometryError
+from conegap.geometries.solids.sector import Sector
 
-__all__ = ["Emitter", "Setting", "described", "holder_width", "length_text"]
-
-
-@dataclass(frozen=True)
-class Setting:
-    """What an electrode must know about the rest of the design to draw itself.
-
-    Parameters
-    ----------
-    half : bool
-        Draw only x >= 0; False for the whole width of a planar section.
-    symmetry : "planar" or "axisymmetric"
-        Symmetry of the section.
-    film_thickness : float
-        Thickness of the liquid film on a wetted emitter, [m].
-    tables : mapping of str to (n, 2) array
-        Points of the profiles, by the name of their file, [m].
-    """
-
-    half: bool = True
-    symmetry: Symmetry = "axisymmetric"
-    film_thickness: float = 0.0
-    tables: Mapping[str, FloatArray] = field(default_factory=dict)
-
-
-def length_text(value: float) -> str:
-    """A length for a message or a mark, such as "4 um", from its value in [m]."""
-    return as_text(value, LENGTH)
+__all__ = ["Emitter", "holder_width"]
 
 
 def _holder_edge(given: Mapping[str, float]) -> float:
@@ -69,6 +44,11 @@ class Emitter(Part):
     """Which textbook onset it is compared with: of a tube, or by its symmetry of tip or edge."""
     alignment: ClassVar[str] = "emitter and accelerator are their own mirror images"
     """What a section drawn by its half takes for granted, for the report."""
+
+    arrangement: ClassVar[Arrangement] = "single"
+    """How its tips stand; a "ring" states pitch_diameter, tip_radius, tip_height and runout."""
+    chamber_at_ground: ClassVar[bool] = False
+    """Whether it is solved in a grounded chamber only."""
 
     @property
     def symmetry(self) -> Symmetry:
@@ -122,6 +102,121 @@ class Emitter(Part):
         film_thickness : float
             Thickness of the liquid film on a wetted emitter, [m].
         """
+        return None
+
+    def refusals(self, accelerator: Accelerator) -> Iterator[Problem]:
+        """Rules between this emitter and its accelerator that are broken.
+
+        Parameters
+        ----------
+        accelerator : Accelerator
+            Of a kind that stands before its arrangement and has its symmetry.
+        """
+        yield from ()
+
+    def film_problems(self, film_thickness: float) -> Iterator[Problem]:
+        """What is wrong with a film of ``film_thickness`` on it, > 0, [m]."""
+        if not self.wetted:
+            yield Problem(
+                "liquid.film_thickness",
+                f"a film belongs to a needle, crown or array, not to a {self.kind}; remove it",
+            )
+
+    def sector(
+        self, accelerator: Accelerator, gap: float, room: Room, film: float
+    ) -> Sector | None:
+        """The part of the gap that its symmetries leave, or None where the section is enough.
+
+        Parameters
+        ----------
+        accelerator : Accelerator
+        gap : float
+            Height z of the accelerator's near face, [m].
+        room : Room
+        film : float
+            Thickness of the liquid film on the tips, [m].
+
+        Raises
+        ------
+        GeometryError
+            The bodies do not fit together.
+        """
+        return None
+
+    @property
+    def solid(self) -> Literal["ring", "rows", "blade"] | None:
+        """What its plan, true section and view show, or None where the section shows all."""
+        return None
+
+    @property
+    def solid_name(self) -> str:
+        """What those pictures show, in words: "crown of 24 tips"."""
+        return self.kind
+
+    @property
+    def section_shows(self) -> str:
+        """What of it the plane section shows where that is not all: "one tip alone"."""
+        return ""
+
+    @property
+    def pitch_length(self) -> float | None:
+        """Distance between the axes of neighbouring tips, [m], or None for one alone."""
+        return None
+
+    @property
+    def endless(self) -> bool:
+        """Whether only the interior of its pattern of tips is solved."""
+        return False
+
+    def tip_places(self) -> tuple[tuple[float, float], ...]:
+        """Axes of all its tips, (x, y), [m]; none where its section shows all of it."""
+        return ()
+
+    def members(self, tip: str) -> int:
+        """How many of its tips are like the one that its sector calls by the name ``tip``."""
+        return self.count
+
+    def alone(self) -> Emitter | None:
+        """The same emitter with only one tip, in the same place, or None for a single one."""
+        return None
+
+    def spaced(self, pitch: float) -> Emitter | None:
+        """The same with another pitch, [m], or None where its tips cannot stand so."""
+        return None
+
+    @property
+    def drawn_end(self) -> float | None:
+        """Radius with which an extruded emitter's edge turns down at its ends, [m], or None."""
+        return None
+
+    @property
+    def edge_half_width(self) -> float:
+        """Half the width of that edge, liquid and lips together, [m]."""
+        return 0.0
+
+    def end_sector(
+        self, accelerator: Accelerator, gap: float, room: Room, edge_radius: float
+    ) -> Sector:
+        """One of its drawn ends with a blunter edge.
+
+        Parameters
+        ----------
+        accelerator : Accelerator
+        gap : float
+            Height z of the accelerator's near face, [m].
+        room : Room
+        edge_radius : float
+            Of the blunt edge that stands for its own, [m].
+
+        Raises
+        ------
+        GeometryError
+            It has no drawn ends, or they cannot be built so.
+        """
+        raise GeometryError(f"a {self.kind} has no drawn ends")
+
+    def with_end(self, radius: float) -> Emitter | None:
+        """The same with drawn ends of another ``radius``, [m], or None where they would meet."""
         return None
 
     @property
@@ -180,11 +275,6 @@ class Emitter(Part):
         """Design file key of the holder's width."""
         return "holder_width" if self.symmetry == "planar" else "holder_diameter"
 
-    @property
-    def extent(self) -> float:
-        """Largest distance of its metal from the middle, [m]."""
-        return self.holder_half_width
-
     def problems(self) -> Iterator[Problem]:
         room = self.holder_half_width - self.base_half_width
         if room < self.holder_edge_radius:
@@ -202,21 +292,6 @@ class Emitter(Part):
                 f"the radius is larger than the holder's side, "
                 f"{length_text(self.holder_thickness)}; make it smaller or the holder thicker",
             )
-
-
-def described(text: str, example: str, **more: Any) -> Any:
-    """A required dimension with the words and the example that a message shows.
-
-    Parameters
-    ----------
-    text : str
-        What the dimension is.
-    example : str
-        How it may be written, with unit.
-    more
-        Passed on to the field.
-    """
-    return Field(description=text, examples=[example], **more)
 
 
 def holder_width(given: Mapping[str, float], foot: str, height: str) -> float:

@@ -73,6 +73,9 @@ class EmitterOutline:
         Outline of the metal from the axis to the foot where it differs from the surface, [m].
     liquids : tuple of (n, 2) array
         Closed outlines of liquid, for the drawing, [m].
+    extent : float
+        Largest distance of its metal from the middle of the whole emitter where that lies
+        outside the outline, as for a ring of tips of which one is drawn, [m].
     marks, notes
         For the drawing and the report.
     """
@@ -81,6 +84,7 @@ class EmitterOutline:
     edges: tuple[EmittingEdge, ...]
     holder: Holder
     half: bool = True
+    extent: float = 0.0
     metal: FloatArray | None = None
     liquids: tuple[FloatArray, ...] = ()
     marks: tuple[DimensionMark, ...] = ()

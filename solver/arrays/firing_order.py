@@ -14,10 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from conegap.geometries.accelerators.annular_slot import AnnularSlot
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.design.design import Design
-from conegap.geometries.emitters.crown import Crown
 from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.arrays.influence import height_influence
 from conegap.solver.common.progress import Progress
@@ -173,7 +171,7 @@ def firing_laws(
         A field could not be computed.
     """
     emitter = design.emitter
-    if not isinstance(emitter, Crown):
+    if emitter.arrangement != "ring":
         raise DesignError(f"firing order: a {emitter.kind} is no crown")
     if progress is not None:
         progress("firing order", 0, 4)
@@ -182,17 +180,17 @@ def firing_laws(
         progress("firing order", 1, 4)
     weights = per_volt_weights(design, sector.solution)
     influence = np.zeros(0)
-    if emitter.tips > 1:
+    if emitter.count > 1:
         solved = sector.solution
         influence = height_influence(solved.sector, solved.levels[0], weights, solved.levels[1:])
     if progress is not None:
         progress("firing order", 2, 4)
-    step = _HEIGHT_STEP * min(emitter.tip_height, design.gap)
+    step = _HEIGHT_STEP * min(emitter.height, design.gap)
     ends = onset_of_variants(
         design,
         [
             (
-                ("emitter.tip_height", emitter.tip_height + sign * step),
+                ("emitter.tip_height", emitter.height + sign * step),
                 ("accelerator.gap", design.gap - sign * step),
             )
             for sign in (-1.0, 1.0)
@@ -219,7 +217,7 @@ def _voltage_of(end: RigidOnset | str) -> float:
 
 def _offset(design: Design) -> tuple[float, float]:
     """The slot's offset and its tolerance, [m]."""
-    if not isinstance(design.accelerator, AnnularSlot):
+    if design.accelerator.ring_slot(design.gap) is None:
         return 0.0, 0.0
     drawn = design.dimension("accelerator.lateral_offset")
     return drawn.value, drawn.tolerance or 0.0
@@ -242,15 +240,11 @@ def _radius_law(design: Design) -> tuple[FloatArray, FloatArray]:
 
 def _sideways(design: Design, sector: SectorOnset) -> tuple[float, float]:
     """Derivatives of the logarithm of the field with a tip's place across the slot."""
-    emitter = design.emitter
-    assert isinstance(emitter, Crown)
-    assert isinstance(design.accelerator, AnnularSlot)
-    step = _SIDE_STEP * design.accelerator.slot_width
+    pitch = design.dimension("emitter.pitch_diameter").value
+    step = _SIDE_STEP * (design.accelerator.opening or 0.0)
     logs = []
     for sign in (-1.0, 0.0, 1.0):
-        other = design.with_value(
-            "emitter.pitch_diameter", emitter.pitch_diameter + 2.0 * sign * step
-        )
+        other = design.with_value("emitter.pitch_diameter", pitch + 2.0 * sign * step)
         solved = sector_onset(other, 1.0) if sign else sector.first_meshes(2)
         assert solved is not None
         logs.append(math.log(solved.tips[0].per_volt.value))
@@ -278,25 +272,26 @@ def sampled_firing(design: Design, laws: FiringLaws, samples: int = _SAMPLES) ->
         The design is no crown.
     """
     emitter = design.emitter
-    if not isinstance(emitter, Crown):
+    if emitter.arrangement != "ring":
         raise DesignError(f"firing order: a {emitter.kind} is no crown")
     offset, play = _offset(design)
-    scatter = design.dimension("emitter.tip_radius").tolerance or 0.0
+    tip = design.dimension("emitter.tip_radius")
+    scatter, runout = tip.tolerance or 0.0, design.dimension("emitter.runout").value
     generator = np.random.default_rng(_SEED)
-    shape = (samples, emitter.tips)
-    radius = emitter.tip_radius + scatter * generator.uniform(-1.0, 1.0, shape)
-    height = 0.5 * emitter.runout * generator.uniform(-1.0, 1.0, shape)
-    azimuth = 2.0 * math.pi * np.arange(emitter.tips) / emitter.tips
+    shape = (samples, emitter.count)
+    radius = tip.value + scatter * generator.uniform(-1.0, 1.0, shape)
+    height = 0.5 * runout * generator.uniform(-1.0, 1.0, shape)
+    azimuth = 2.0 * math.pi * np.arange(emitter.count) / emitter.count
     aside = offset + play * generator.uniform(-1.0, 1.0, (samples, 1))
     outward = -aside * np.cos(azimuth)
-    change = height @ influence_matrix(laws, emitter.tips).T
+    change = height @ influence_matrix(laws, emitter.count).T
     change = change + laws.sideways[0] * outward + 0.5 * laws.sideways[1] * outward**2
     ratio = laws.radius_ratio(radius.ravel()).reshape(shape)
     onset = np.sort(laws.voltage * ratio * np.exp(-change), axis=1)
     example = laws.voltage * ratio[0] * np.exp(-change[0])
     levels = np.linspace(0.995 * onset.min(), 1.005 * onset.max(), 201)
-    lit = np.stack([np.searchsorted(row, levels, side="right") for row in onset]) / emitter.tips
-    middle = onset[:, (emitter.tips - 1) // 2]
+    lit = np.stack([np.searchsorted(row, levels, side="right") for row in onset]) / emitter.count
+    middle = onset[:, (emitter.count - 1) // 2]
     return Firing(
         first=_percentiles(onset[:, 0]),
         median=_percentiles(middle),
@@ -308,7 +303,7 @@ def sampled_firing(design: Design, laws: FiringLaws, samples: int = _SAMPLES) ->
         example=example,
         typical=np.median(onset, axis=0),
         radius_scatter=float(scatter),
-        height_scatter=0.5 * emitter.runout,
+        height_scatter=0.5 * runout,
         offset=offset,
         samples=samples,
     )

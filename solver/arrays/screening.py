@@ -5,11 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import partial
 
-import numpy as np
-
 from conegap.geometries.design.design import Design
-from conegap.geometries.emitters.crown import Crown
-from conegap.geometries.emitters.tip_group import TipGroup
+from conegap.geometries.parts.emitter import Emitter
 from conegap.geometries.quantities.errors import ComputationError, DesignError
 from conegap.solver.common.parallel_map import parallel_map
 from conegap.solver.common.progress import Progress
@@ -87,13 +84,14 @@ def screening(
         A sector could not be solved.
     """
     emitter = design.emitter
-    if not isinstance(emitter, TipGroup):
+    lone = emitter.alone()
+    if lone is None:
         raise DesignError(f"screening: a {emitter.kind} has no tips that screen each other")
     variants = _variants(emitter) if curve else []
     if progress is not None:
         progress("screening", 0, len(variants) + 1)
     found = parallel_map(
-        partial(_fields, design), [emitter.alone(), *variants], progress=progress, what="screening"
+        partial(_fields, design), [lone, *variants], progress=progress, what="screening"
     )
     if isinstance(found[0], str):
         raise ComputationError(f"screening: one tip alone could not be solved: {found[0]}")
@@ -103,16 +101,17 @@ def screening(
     for other, fields in zip(variants, found[1:], strict=True):
         # A pitch at which the tips overlap or a body cannot be built is left out of the curve.
         if not isinstance(fields, str):
-            points.append(ScreeningPoint(other.pitch_length, other.count, fields[-1] / alone))
+            pitch = other.pitch_length or 0.0
+            points.append(ScreeningPoint(pitch, other.count, fields[-1] / alone))
     return Screening(
         strongest=drawn[0].per_volt.value / alone,
         weakest=drawn[-1].per_volt.value / alone,
-        height=emitter.tip_height,
+        height=emitter.height,
         points=tuple(sorted(points, key=lambda point: point.pitch)),
     )
 
 
-def _fields(design: Design, emitter: TipGroup) -> list[float]:
+def _fields(design: Design, emitter: Emitter) -> list[float]:
     """Fields per volt of an emitter's tips in the design's surroundings, strongest first.
 
     Rounded edges far from the tips are meshed coarsely; a lone tip's field moves by 5e-4.
@@ -125,22 +124,12 @@ def _fields(design: Design, emitter: TipGroup) -> list[float]:
     return [tip.per_volt.value for tip in tip_fields(other, sector, solution)]
 
 
-def _variants(emitter: TipGroup) -> list[TipGroup]:
+def _variants(emitter: Emitter) -> list[Emitter]:
     """The same emitter with other pitches."""
-    found: list[TipGroup] = []
-    foot = 2.02 * emitter.base_half_width
+    found: list[Emitter] = []
     for share in _PITCHES:
-        pitch = share * emitter.tip_height
-        if pitch < foot:
-            continue
-        if isinstance(emitter, Crown):
-            tips = round(np.pi / np.arcsin(min(pitch / emitter.pitch_diameter, 1.0)))
-            if tips < 3 or any(other.count == tips for other in found):
-                continue
-            changed: TipGroup = emitter.model_copy(update={"tips": int(tips)})
-        else:
-            changed = emitter.model_copy(update={"pitch": pitch})
-        if changed.reach(np.inf) < 6.0 * emitter.tip_radius:
-            continue
-        found.append(changed)
+        other = emitter.spaced(share * emitter.height)
+        # Whole numbers of tips on a ring can make two pitches one.
+        if other is not None and other not in found:
+            found.append(other)
     return found

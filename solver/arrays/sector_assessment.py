@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 
 from conegap.geometries.design.design import Design
-from conegap.geometries.emitters.crown import Crown
 from conegap.solver.arrays.firing_order import Firing, firing_laws, sampled_firing
 from conegap.solver.arrays.screening import Screening, screening
 from conegap.solver.common.progress import Progress
@@ -135,7 +134,7 @@ def assess_sector(
         A changed design could not be solved.
     """
     firing = None
-    if isinstance(design.emitter, Crown):
+    if design.emitter.arrangement == "ring":
         firing = sampled_firing(design, firing_laws(design, onset, voltage, progress))
     return SectorAssessment(
         onset=onset,

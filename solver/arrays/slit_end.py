@@ -16,11 +16,10 @@ from typing import Any
 
 import numpy as np
 
-from conegap.geometries.accelerators.plates import Accelerator, SlottedPlate
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.design.design import Design
-from conegap.geometries.emitters.slit import Slit
-from conegap.geometries.emitters.slit_end import slit_end_sector
+from conegap.geometries.parts.accelerator import Accelerator
+from conegap.geometries.parts.emitter import Emitter
 from conegap.geometries.quantities.errors import ComputationError, GeometryError
 from conegap.solver.common.parallel_map import parallel_map
 from conegap.solver.common.progress import Progress
@@ -148,16 +147,11 @@ def _first_below(points: tuple[EndPoint, ...]) -> float | None:
     return None
 
 
-def _true_edge(slit: Slit) -> float:
-    """Half the width of the two lips and the channel together, [m]."""
-    return slit.channel_height / 2.0 + slit.lip_radius + slit.land / 2.0
-
-
 @dataclass(frozen=True)
 class _Model:
     """One end to be solved: its blade, plate and modelled edge."""
 
-    slit: Slit
+    slit: Emitter
     accelerator: Accelerator
     radius: float
     rough: bool = False
@@ -165,7 +159,7 @@ class _Model:
 
 def _solved(design: Design, model: _Model) -> tuple[LipField, SectorSolution]:
     """Field along the lips and the solution of one model (runs in a worker)."""
-    sector = slit_end_sector(model.slit, model.accelerator, design.gap, design.room(), model.radius)
+    sector = model.slit.end_sector(model.accelerator, design.gap, design.room(), model.radius)
     if model.rough:
         # The ratio of end to middle moves by 0.4 % on the coarser mesh, which serves the curves.
         sector = replace(sector, parts_per_radius=_ROUGH)
@@ -192,18 +186,18 @@ def slit_end(
         The end could not be solved.
     """
     slit = design.emitter
-    if not isinstance(slit, Slit) or slit.end_radius is None:
+    end, true = slit.drawn_end, slit.edge_half_width
+    if end is None:
         return None
-    end, true = slit.end_radius, _true_edge(slit)
     blunt = max(_BLUNT * min(design.gap, end), 1.05 * true)
     finer = max(blunt / _LESS_BLUNT, 1.001 * true)
     # Refuses what cannot be built before anything is solved.
-    slit_end_sector(slit, design.accelerator, design.gap, design.room(), blunt)
-    others = _other_ends(design, slit, blunt) if curve else []
+    slit.end_sector(design.accelerator, design.gap, design.room(), blunt)
+    others = _other_ends(design, end, blunt) if curve else []
     models = [
         _Model(slit, design.accelerator, blunt),
         _Model(slit, design.accelerator, finer),
-        *(model for _, model in others),
+        *(model for _, _, model in others),
     ]
     found = parallel_map(partial(_solved, design), models, progress=progress, what="slit's end")
     (one, _), (two, solution) = (_or_raise(result) for result in found[:2])
@@ -216,14 +210,9 @@ def slit_end(
     factor = float(carried[k])
     shift = factor - float(one.share.max())
     points: dict[str, list[EndPoint]] = {"radius": [EndPoint(end, factor)], "overhang": []}
-    for (kind, model), result in zip(others, found[2:], strict=True):
+    for (kind, value, _), result in zip(others, found[2:], strict=True):
         # An end that cannot be built or meshed is left out of its curve.
         if not isinstance(result, str):
-            value = (
-                (model.slit.end_radius or 0.0)
-                if kind == "radius"
-                else (getattr(model.accelerator, "slot_length", 0.0) - slit.length) / 2.0
-            )
             points[kind].append(EndPoint(value, float(result[0].share.max()) + shift))
     return SlitEnd(
         along=two.along,
@@ -258,22 +247,20 @@ def _or_raise(result: tuple[LipField, SectorSolution] | str) -> tuple[LipField, 
     return result
 
 
-def _other_ends(design: Design, slit: Slit, blunt: float) -> list[tuple[str, _Model]]:
-    """The same slit with other end radii and other overhangs of the slot."""
-    assert slit.end_radius is not None
-    true, plate = 1.05 * _true_edge(slit), design.accelerator
+def _other_ends(design: Design, end: float, blunt: float) -> list[tuple[str, float, _Model]]:
+    """The same slit with other end radii and other overhangs of the slot, [m]."""
+    slit, plate = design.emitter, design.accelerator
+    true = 1.05 * slit.edge_half_width
     found = []
-    for ratio in _RADII:
-        end = ratio * slit.end_radius
-        if end <= slit.length / 2.0:
-            other = slit.model_copy(update={"end_radius": end})
-            radius = max(_BLUNT * min(design.gap, end), true)
-            found.append(("radius", _Model(other, plate, radius, rough=True)))
-    if isinstance(plate, SlottedPlate):
-        for share in _OVERHANGS:
-            length = slit.length + 2.0 * share * design.gap
-            other_plate = plate.model_copy(update={"slot_length": length})
-            found.append(("overhang", _Model(slit, other_plate, blunt, rough=True)))
+    for radius in (ratio * end for ratio in _RADII):
+        other = slit.with_end(radius)
+        if other is not None:
+            edge = max(_BLUNT * min(design.gap, radius), true)
+            found.append(("radius", radius, _Model(other, plate, edge, rough=True)))
+    for overhang in (share * design.gap for share in _OVERHANGS):
+        longer = plate.with_slot_length((slit.line_length or 0.0) + 2.0 * overhang)
+        if longer is not None:
+            found.append(("overhang", overhang, _Model(slit, longer, blunt, rough=True)))
     return found
 
 

@@ -15,8 +15,6 @@ import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.design.design import Design
-from conegap.geometries.emitters.tip_array import TipArray
-from conegap.geometries.emitters.tip_group import TipGroup
 from conegap.geometries.quantities.errors import DesignError
 from conegap.geometries.solids.sector import Sector
 from conegap.solver.common.progress import Progress
@@ -153,7 +151,7 @@ def tip_fields(design: Design, sector: Sector, solution: SectorSolution) -> tupl
                 f"voltages: the field at the tip '{tip.name}' does not point outward; check the "
                 "voltages"
             )
-        found.append(TipField(tip.name, _members(design, tip.name), best, left))
+        found.append(TipField(tip.name, design.emitter.members(tip.name), best, left))
     return tuple(sorted(found, key=lambda tip: tip.per_volt.value, reverse=True))
 
 
@@ -176,17 +174,6 @@ def per_volt_weights(design: Design, solution: SectorSolution) -> FloatArray:
         "chamber": 0.0,
     }
     return solution.weights({name: wanted[name] for name in solution.electrodes})
-
-
-def _members(design: Design, name: str) -> int:
-    """How many tips of the whole emitter a tip of the sector stands for."""
-    emitter = design.emitter
-    assert isinstance(emitter, TipGroup)
-    if isinstance(emitter, TipArray) and not emitter.endless:
-        return next(spot.members for spot in emitter.spots() if spot.name == name)
-    if isinstance(emitter, TipArray) and emitter.layout == "hexagonal":
-        return emitter.count // 2
-    return emitter.count
 
 
 def sector_onset(

@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from conegap.geometries.accelerators.annular_slot import AnnularSlot
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import DimensionMark
 from conegap.geometries.design.design import Design
 from conegap.geometries.emitters.crown import Crown
-from conegap.geometries.emitters.slit import Slit
-from conegap.geometries.emitters.tip_array import TipArray
 from conegap.geometries.quantities.errors import DesignError
-from conegap.solver.field3d.tip_places import tip_places
 from conegap.solver.figures.drawing import (
     Drawing,
     Name,
@@ -65,18 +62,14 @@ def plan_drawing(design: Design) -> Drawing:
         The design has no plan.
     """
     emitter = design.emitter
-    if isinstance(emitter, Crown):
-        return _crown(design, emitter)
-    if isinstance(emitter, TipArray):
-        return array_plan(design, emitter)
-    if isinstance(emitter, Slit) and emitter.end_radius is not None:
-        return slit_end_plan(design, emitter, emitter.end_radius)
-    raise DesignError(f"plan: the section of a {emitter.kind} shows all of it")
+    if emitter.solid is None:
+        raise DesignError(f"plan: the section of a {emitter.kind} shows all of it")
+    return _PLANS[emitter.solid](design, emitter)
 
 
 def _crown(design: Design, crown: Crown) -> Drawing:
     radius, half = crown.pitch_radius, crown.body_width / 2.0
-    slot = design.accelerator if isinstance(design.accelerator, AnnularSlot) else None
+    slot = design.accelerator.ring_slot(design.gap)
     inner, outer, shift = radius - half, radius + half, (0.0, 0.0)
     shapes, marks = [], []
     if slot is not None:
@@ -85,9 +78,9 @@ def _crown(design: Design, crown: Crown) -> Drawing:
         shift = (slot.lateral_offset, 0.0)
     reach = 1.3 * max(outer, radius + half)
     if slot is not None:
-        reach = min(reach, 1.04 * slot.half_width)
+        reach = min(reach, 1.04 * design.accelerator.half_width)
         shapes += [
-            Shape(circle(shift, slot.half_width), "far"),
+            Shape(circle(shift, design.accelerator.half_width), "far"),
             Shape(circle(shift, outer), "opening"),
         ]
         wide = dimension_label(design, "accelerator.slot_width", "slot ", lines=True)
@@ -112,7 +105,7 @@ def _crown(design: Design, crown: Crown) -> Drawing:
     wedge = np.vstack([[[0.0, 0.0]], circle((0.0, 0.0), outer, 0.0, part)])
     shapes.append(Shape(wedge, "solved", 0.6))
     foot = crown.base_half_width
-    places = tip_places(design)
+    places = design.emitter.tip_places()
     for place in places:
         shapes.append(Shape(circle(place, foot, points=36), "opening", 0.8))
         shapes.append(Shape(circle(place, 0.12 * foot, points=8), "liquid", 0.0))
@@ -190,3 +183,10 @@ def _numbers(crown: Crown, places: tuple[tuple[float, float], ...], outer: float
         for k, (x, y) in enumerate(places)
         if k % step == 0
     ]
+
+
+_PLANS: Mapping[str, Callable[[Design, Any], Drawing]] = {
+    "ring": _crown,
+    "rows": array_plan,
+    "blade": slit_end_plan,
+}

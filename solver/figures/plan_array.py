@@ -6,12 +6,11 @@ import math
 
 import numpy as np
 
-from conegap.geometries.accelerators.plates import AperturePlate, SlottedPlate
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import DimensionMark
 from conegap.geometries.design.design import Design
 from conegap.geometries.emitters.tip_array import Spot, TipArray
-from conegap.solver.field3d.tip_places import tip_places
+from conegap.geometries.parts.opening import RoundHole, StraightSlot
 from conegap.solver.figures.drawing import (
     Drawing,
     Name,
@@ -39,28 +38,31 @@ def array_plan(design: Design, array: TipArray) -> Drawing:
     array : TipArray
         Its emitter.
     """
-    plate, foot = design.accelerator, array.base_half_width
+    slot, hole = _openings(design)
+    foot = array.base_half_width
     half_x, half_y = array.half_length, array.half_depth
     far = _MOST_SHOWN * array.pitch
-    open_y = plate.slot_width / 2.0 if isinstance(plate, SlottedPlate) else 0.0
+    open_y = 0.0 if slot is None else slot.slot_width / 2.0
     reach_x = min(1.12 * half_x, far)
     reach_y = max(min(1.06 * max(half_y, 1.25 * open_y), far), 0.25 * reach_x)
     low = -reach_y - 0.17 * reach_x
     window = Window(-reach_x, reach_x, low, reach_y)
     places = [
-        (x, y) for x, y in tip_places(design) if abs(x) < reach_x + foot and abs(y) < reach_y + foot
+        (x, y)
+        for x, y in design.emitter.tip_places()
+        if abs(x) < reach_x + foot and abs(y) < reach_y + foot
     ]
     block = rectangle(-half_x, half_x, -half_y, half_y)
-    shapes = [Shape(block, "seen", 0.0 if isinstance(plate, SlottedPlate) else 1.1)]
+    shapes = [Shape(block, "seen", 1.1 if slot is None else 0.0)]
     hidden: tuple[FloatArray, ...] = ()
-    if isinstance(plate, SlottedPlate):
+    if slot is not None:
         wide, tall = 2.0 * reach_x, 3.0 * reach_y
         for ends in ((-tall, -open_y), (open_y, tall)):
             shapes.append(Shape(rectangle(-wide, wide, *ends), "far"))
         hidden = (np.vstack([block, block[:1]]),)
     shapes.append(_solved_part(design, array))
-    if isinstance(plate, AperturePlate):
-        rim = plate.diameter / 2.0
+    if hole is not None:
+        rim = hole.diameter / 2.0
         shapes += [Shape(circle(place, rim, points=48), "opening", 0.8) for place in places]
     shapes += [Shape(circle(place, foot, points=36), "opening", 0.7) for place in places]
     lettered = {} if array.endless or array.rows == 1 else _letters(array)
@@ -84,6 +86,11 @@ def array_plan(design: Design, array: TipArray) -> Drawing:
     )
 
 
+def _openings(design: Design) -> tuple[StraightSlot | None, RoundHole | None]:
+    plate = design.accelerator
+    return plate.straight_slot(design.gap), plate.round_hole(design.gap)
+
+
 def _solved_part(design: Design, array: TipArray) -> Shape:
     """A quarter of the whole or of one cell."""
     if not array.endless:
@@ -91,7 +98,7 @@ def _solved_part(design: Design, array: TipArray) -> Shape:
     tall = {"linear": array.half_depth, "square": array.pitch / 2.0}.get(
         array.layout, array.row_distance
     )
-    x, y = min(tip_places(design), key=lambda place: math.hypot(*place) + 1e-9 * place[0])
+    x, y = min(design.emitter.tip_places(), key=lambda place: math.hypot(*place) + 1e-9 * place[0])
     return Shape(rectangle(x, x + array.pitch / 2.0, y, y + tall), "solved", 0.6)
 
 
@@ -131,19 +138,17 @@ def _array_marks(
         high = column[-1]
         last = max(x for x, y in places if abs(y - high) < 1e-9)
         marks.append(DimensionMark("rows", words, (last, high), (last, high - array.row_distance)))
-    plate = design.accelerator
-    if isinstance(plate, SlottedPlate):
-        edge = plate.slot_width / 2.0
+    slot, hole = _openings(design)
+    if slot is not None:
+        edge = slot.slot_width / 2.0
         words = "slot\n" + dimension_label(design, "accelerator.slot_width", lines=True)
         ends = (window.right, -edge), (window.right, edge)
         marks.append(DimensionMark("accelerator.slot_width", words, *ends))
-    if isinstance(plate, AperturePlate):
+    if hole is not None:
         middle = max(places, key=lambda p: p[1] + 1e-3 * p[0])
         words = dimension_label(design, "accelerator.diameter", "⌀ ", lines=True)
         marks.append(
-            diameter_leader(
-                "accelerator.diameter", words, middle, plate.diameter / 2.0, 50.0, False
-            )
+            diameter_leader("accelerator.diameter", words, middle, hole.diameter / 2.0, 50.0, False)
         )
     return marks, lines
 
@@ -159,8 +164,9 @@ def _array_names(design: Design, array: TipArray, window: Window) -> list[Name]:
         spots = tuple((f * across, g * up) for g in (0.9, 0.8) for f in (0.5, 0.3, 0.7))
         names += _lettered(array, window) if array.rows > 1 else _row_names(array, foot, point)
     names.append(Name(words, spots))
-    if isinstance(design.accelerator, SlottedPlate):
-        at = 0.5 * (design.accelerator.slot_width / 2.0 + min(up, window.high))
+    slot, _ = _openings(design)
+    if slot is not None:
+        at = 0.5 * (slot.slot_width / 2.0 + min(up, window.high))
         names.append(Name("plate, block below it", ((-0.5 * across, at), (-0.5 * across, -at))))
     else:
         block = tuple((-f * across, g * up) for g in (0.85, -0.85) for f in (0.85, 0.6))

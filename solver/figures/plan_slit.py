@@ -6,7 +6,6 @@ import math
 
 import numpy as np
 
-from conegap.geometries.accelerators.plates import SlottedPlate
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import DimensionMark
 from conegap.geometries.design.design import Design
@@ -25,22 +24,21 @@ from conegap.solver.figures.window import Window
 __all__ = ["blade_foot", "slit_end_plan"]
 
 
-def slit_end_plan(design: Design, slit: Slit, end: float) -> Drawing:
+def slit_end_plan(design: Design, slit: Slit) -> Drawing:
     """Plan of the end of a slit.
 
     Parameters
     ----------
     slit : Slit
-        Its emitter.
-    end : float
-        End radius, [m].
+        Its emitter, with a drawn end.
     """
+    end = slit.end_radius or 0.0
     half, turn = slit.length / 2.0, slit.length / 2.0 - end
     foot = blade_foot(slit, end, max(0.0, turn - 2.0 * design.gap))
-    plate, wide = design.accelerator, float(foot[:, 1].max())
+    slot, wide = design.accelerator.straight_slot(design.gap), float(foot[:, 1].max())
     open_y, length = 1.5 * wide, None
-    if isinstance(plate, SlottedPlate):
-        open_y, length = plate.slot_width / 2.0, plate.slot_length
+    if slot is not None:
+        open_y, length = slot.slot_width / 2.0, slot.slot_length
     over = 2.0 * design.gap if length is None else length / 2.0 - half
     left, right = float(foot[:, 0].min()), half + max(over, 0.0) + 0.12 * end + 0.5 * design.gap
     reach = max(1.6 * max(open_y, wide), 0.12 * (right - left))
@@ -61,7 +59,7 @@ def slit_end_plan(design: Design, slit: Slit, end: float) -> Drawing:
         np.array([[left, 0.0], [half, 0.0]]),
         *(np.array([[x, 0.0], [x, below - 4.0 * point]]) for x in (turn, half)),
     ]
-    if isinstance(plate, SlottedPlate):
+    if slot is not None:
         stop = right + end if length is None else length / 2.0
         shapes.append(Shape(frame, "far", 0.0))
         shapes.append(Shape(rectangle(left - end, stop, -open_y, open_y), "opening"))

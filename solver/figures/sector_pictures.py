@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from conegap.geometries.design.design import Design
-from conegap.geometries.emitters.crown import Crown
-from conegap.geometries.emitters.slit import Slit
-from conegap.geometries.emitters.tip_array import TipArray
-from conegap.geometries.emitters.tip_group import TipGroup
 from conegap.solver.arrays.firing_order import Firing
 from conegap.solver.arrays.slit_end import ALLOWED_FACTOR, EndPoint, SlitEnd
 from conegap.solver.common.display_units import length_words, percent, voltage_text
@@ -39,6 +35,13 @@ if TYPE_CHECKING:
 
 __all__ = ["section_remark", "section_title", "sector_charts", "sector_drawings"]
 
+# Title of the true section and where it is cut, by what is drawn.
+_CUTS: Mapping[str, tuple[str, str]] = {
+    "ring": ("Section through the crown", "the radial plane through a tip"),
+    "rows": ("Section along a row", "the plane through the middle row of tips"),
+    "blade": ("Section in the plane of the slit", "the middle plane of the channel"),
+}
+
 
 def section_title(design: Design) -> str:
     """Title of the plane section where it is not the whole truth, "" elsewhere.
@@ -47,9 +50,8 @@ def section_title(design: Design) -> str:
     ----------
     design : Design
     """
-    if isinstance(design.emitter, TipGroup):
-        return "One tip alone: the plane section"
-    return "Middle of the slit: the plane section" if _three(design) else ""
+    shown = design.emitter.section_shows
+    return f"{shown[0].upper()}{shown[1:]}: the plane section" if shown else ""
 
 
 def section_remark(design: Design) -> str:
@@ -59,18 +61,10 @@ def section_remark(design: Design) -> str:
     ----------
     design : Design
     """
-    if isinstance(design.emitter, TipGroup):
-        return (
-            " It shows one tip alone; the plan, the true section and the view show all of the "
-            "electrodes."
-        )
-    return ""
-
-
-def _three(design: Design) -> bool:
-    emitter = design.emitter
-    ended = isinstance(emitter, Slit) and emitter.end_radius is not None
-    return isinstance(emitter, TipGroup) or ended
+    shown = design.emitter.section_shows
+    if not shown:
+        return ""
+    return f" It shows {shown}; the plan, the true section and the view show all of the electrodes."
 
 
 def sector_drawings(design: Design) -> tuple[Picture, ...]:
@@ -85,18 +79,9 @@ def sector_drawings(design: Design) -> tuple[Picture, ...]:
     GeometryError
         A rounding does not fit.
     """
-    if not _three(design):
+    if design.emitter.solid is None:
         return ()
     return _plan(design), _true_section(design), _view(design)
-
-
-def _what(design: Design) -> str:
-    emitter = design.emitter
-    if isinstance(emitter, Crown):
-        return f"crown of {emitter.tips} tips"
-    if isinstance(emitter, TipArray):
-        return f"{emitter.layout} array of {emitter.count} tips"
-    return "end of the slit"
 
 
 def _marks_in_words(drawing: Drawing) -> str:
@@ -105,36 +90,30 @@ def _marks_in_words(drawing: Drawing) -> str:
 
 
 def _plan(design: Design) -> Picture:
-    drawing = plan_drawing(design)
+    drawing, name = plan_drawing(design), design.emitter.solid_name
     solved = (
         "Shaded: the part that is solved in three dimensions; its mirror images make the whole."
     )
-    if isinstance(design.emitter, TipArray) and design.emitter.endless:
+    if design.emitter.endless:
         solved = "Shaded: the part of the endless array that is solved in three dimensions."
-    if not isinstance(design.emitter, TipGroup):
+    if design.emitter.solid == "blade":
         solved = "Shaded: the side that is solved in three dimensions."
     return Picture(
         "plan",
-        f"Plan of the {_what(design)}, true to scale, as seen from the accelerator, which is "
+        f"Plan of the {name}, true to scale, as seen from the accelerator, which is "
         f"drawn as if transparent. {solved}",
-        f"Plan of the {_what(design)}, true to scale. {_marks_in_words(drawing)}",
+        f"Plan of the {name}, true to scale. {_marks_in_words(drawing)}",
         sketched(
             lambda axes: draw_drawing(axes, drawing),
             section_size(drawing.window, WIDTH),
-            f"Plan: {_what(design)}",
+            f"Plan: {name}",
         ),
     )
 
 
 def _true_section(design: Design) -> Picture:
     drawing = true_section_drawing(design)
-    emitter = design.emitter
-    if isinstance(emitter, Crown):
-        title, where = "Section through the crown", "the radial plane through a tip"
-    elif isinstance(emitter, TipArray):
-        title, where = "Section along a row", "the plane through the middle row of tips"
-    else:
-        title, where = "Section in the plane of the slit", "the middle plane of the channel"
+    title, where = _CUTS[design.emitter.solid or ""]
     return Picture(
         "true_section",
         f"The true section in {where}, true to scale. Cut metal is hatched; what is only seen "
@@ -154,7 +133,7 @@ def _view(design: Design) -> Picture:
         "view",
         "The electrodes in parallel projection, drawn from their dimensions; the bar holds for "
         f"lengths across the picture. {view.words}",
-        f"View from above of the {_what(design)} and the accelerator. {view.words}",
+        f"View from above of the {design.emitter.solid_name} and the accelerator. {view.words}",
         sketched(lambda axes: draw_solid_view(axes, view), size, "View"),
     )
 
@@ -181,11 +160,10 @@ def sector_charts(assessment: Assessment) -> list[Picture]:
 
 def _screening(design: Design, sector: SectorAssessment) -> list[Picture]:
     emitter = design.emitter
-    assert isinstance(emitter, TipGroup)
-    found = sector.screening
-    if emitter.count == 1 or not found.points:
+    pitch, found = emitter.pitch_length, sector.screening
+    if emitter.count == 1 or pitch is None or not found.points:
         return []
-    drawn = emitter.pitch_length / found.height
+    drawn = pitch / found.height
     words = "; ".join(f"{p.share:.3f} at {p.pitch / found.height:.3g}" for p in found.points)
     return [
         Picture(
@@ -195,7 +173,7 @@ def _screening(design: Design, sector: SectorAssessment) -> list[Picture]:
             "solve of its own.",
             f"Field over that of a tip alone: {found.weakest:.3f} as drawn, at a pitch of "
             f"{drawn:.3g} heights; {words}.",
-            charted(lambda axes: chart_screening(axes, sector, emitter.pitch_length), (WIDTH, 3.2)),
+            charted(lambda axes: chart_screening(axes, sector, pitch), (WIDTH, 3.2)),
         )
     ]
 
@@ -242,8 +220,6 @@ def _firing(design: Design, firing: Firing) -> list[Picture]:
 
 
 def _end(design: Design, end: SlitEnd) -> list[Picture]:
-    slit = design.emitter
-    assert isinstance(slit, Slit)
     arc = float(end.along[-1])
     low = max(float(end.along[0]), -0.8 * arc)
     at = length_words(float(np.round(end.place, 6)))
@@ -257,9 +233,9 @@ def _end(design: Design, end: SlitEnd) -> list[Picture]:
             charted(lambda axes: chart_lip(axes, end, (low, arc)), (WIDTH, 3.8)),
         )
     ]
-    plate = design.accelerator
-    length = getattr(plate, "slot_length", None)
-    over = None if length is None else length / 2.0 - slit.length / 2.0
+    slot = design.accelerator.straight_slot(design.gap)
+    length, along = None if slot is None else slot.slot_length, design.emitter.line_length
+    over = None if length is None or along is None else length / 2.0 - along / 2.0
     for name, points, drawn, what in (
         ("end_over_radius", end.over_radius, end.end_radius, "end radius"),
         ("end_over_overhang", end.over_overhang, over, "overhang of the slot beyond the lips"),

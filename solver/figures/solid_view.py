@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from conegap.geometries.accelerators.annular_slot import AnnularSlot
-from conegap.geometries.accelerators.plates import AperturePlate, SlottedPlate
 from conegap.geometries.curves.curve import FloatArray, polyline
 from conegap.geometries.curves.outline import rounded_polygon
 from conegap.geometries.design.design import Design
@@ -18,10 +16,9 @@ from conegap.geometries.emitters.crown import Crown
 from conegap.geometries.emitters.slit import Slit
 from conegap.geometries.emitters.tip_array import TipArray
 from conegap.geometries.emitters.tip_group import TipGroup
-from conegap.geometries.parts.emitter import Setting
+from conegap.geometries.parts.opening import RoundHole
 from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.common.style import INK
-from conegap.solver.field3d.tip_places import tip_places
 from conegap.solver.figures.depth_image import Camera, Faces, depth_image
 from conegap.solver.figures.drawing import length_text
 from conegap.solver.figures.solid_faces import (
@@ -33,7 +30,7 @@ from conegap.solver.figures.solid_faces import (
     turned,
     with_hole,
 )
-from conegap.solver.figures.true_section import hole_wall, plate_pieces
+from conegap.solver.figures.true_section import plate_pieces
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -120,13 +117,9 @@ def solid_view(design: Design) -> SolidView:
         A rounding does not fit.
     """
     emitter = design.emitter
-    if isinstance(emitter, Crown):
-        return _crown(design, emitter)
-    if isinstance(emitter, TipArray):
-        return _array(design, emitter)
-    if isinstance(emitter, Slit) and emitter.end_radius is not None:
-        return _slit_end(design, emitter, emitter.end_radius)
-    raise DesignError(f"view: a {emitter.kind} is solved in a plane section")
+    if emitter.solid is None:
+        raise DesignError(f"view: a {emitter.kind} is solved in a plane section")
+    return _VIEWS[emitter.solid](design, emitter)
 
 
 def _tips(group: TipGroup, places: list[tuple[float, float]]) -> Faces:
@@ -153,14 +146,14 @@ def _crown(design: Design, crown: Crown) -> SolidView:
     ]
     outline = polyline(rounded_polygon(corners, [0.0, 0.0, edge, edge], closed=True), 9)
     outline = np.vstack([outline, outline[:1]])
-    parts = [turned(outline, _EMITTER), _tips(crown, list(tip_places(design)))]
+    parts = [turned(outline, _EMITTER), _tips(crown, list(design.emitter.tip_places()))]
     words = "The closed plane before the tips is left out."
-    slot = design.accelerator
-    if isinstance(slot, AnnularSlot):
+    slot = design.accelerator.ring_slot(design.gap)
+    if slot is not None:
         outer = 0.5 * (slot.mean_diameter + slot.slot_width)
-        reach = min(1.25 * outer, slot.half_width)
+        reach = min(1.25 * outer, design.accelerator.half_width)
         first, last = math.radians(-12.0), math.radians(192.0)
-        for curves in slot.rings(design.gap):
+        for curves in slot.rings:
             ring = polyline(list(curves), 9)
             ring[:, 0] = np.minimum(ring[:, 0], reach)
             ring = np.vstack([ring, ring[:1]])
@@ -185,45 +178,34 @@ def _array(design: Design, array: TipArray) -> SolidView:
         }
     )
     part = "" if shown.count == array.count else f" {shown.count} of {array.count} tips are shown."
-    places = list(tip_places(_shown(design, shown)))
+    places = list(shown.tip_places())
     wide, deep, crest = shown.half_length, shown.half_depth, -array.tip_height
     floor = crest - array.holder_thickness
     parts = [
         block((-wide, -deep, floor), (wide, deep, crest), _EMITTER),
         _tips(array, places),
     ]
-    plate = design.accelerator
+    slot = design.accelerator.straight_slot(design.gap)
+    hole = design.accelerator.round_hole(design.gap)
     words = "The closed plane before the tips is left out."
-    if isinstance(plate, SlottedPlate):
-        loop = polyline(
-            list(plate.outline(design.gap, Setting(half=True, symmetry="planar")).islands[0]), 9
-        )
-        loop[:, 0] = np.minimum(loop[:, 0], max(deep, 1.6 * plate.slot_width / 2.0))
+    if slot is not None:
+        loop = polyline(list(slot.blade), 9)
+        loop[:, 0] = np.minimum(loop[:, 0], max(deep, 1.6 * slot.slot_width / 2.0))
         parts.append(drawn_out(loop, -1.02 * wide, 1.02 * wide, _PLATE))
         words = "The blade of the plate in front of the row is taken away."
-    elif isinstance(plate, AperturePlate):
-        parts.append(_holed(_shown(design, shown), plate, places, (wide, deep)))
+    elif hole is not None:
+        parts.append(_holed(replace(design, emitter=shown), shown, hole, (wide, deep)))
         words = "The plate is cut through a row of its holes, and its front taken away."
     return SolidView(together(parts), camera, words + part)
 
 
-def _shown(design: Design, array: TipArray) -> Design:
-    return replace(design, emitter=array)
-
-
-def _holed(
-    design: Design,
-    plate: AperturePlate,
-    places: list[tuple[float, float]],
-    half: tuple[float, float],
-) -> Faces:
+def _holed(design: Design, array: TipArray, hole: RoundHole, half: tuple[float, float]) -> Faces:
     """A plate with a hole over every tip, cut through the middle row, its back part."""
-    array = design.emitter
-    assert isinstance(array, TipArray)
     wide, deep = half
+    places = array.tip_places()
     cut = min(y for _, y in places if y > -1e-9)
-    wall = hole_wall(plate, design.gap)
-    near, far = design.gap, design.gap + plate.thickness
+    wall = polyline(list(hole.wall), 17)
+    near, far = design.gap, design.gap + design.accelerator.depth
     across, along = array.pitch / 2.0, array.row_distance / 2.0
     parts: list[Faces] = []
     rows = sorted({y for _, y in places if y >= cut - 1e-9})
@@ -259,30 +241,29 @@ def _level(left: float, right: float, low: float, high: float, z: float) -> Face
     return grid_faces(np.array(corners), _PLATE)
 
 
-def _slit_end(design: Design, slit: Slit, end: float) -> SolidView:
+def _slit_end(design: Design, slit: Slit) -> SolidView:
+    end = slit.end_radius or 0.0
     half, foot = slit.length / 2.0, -slit.protrusion
     turn = half - end
     start = max(0.0, turn - 2.5 * design.gap)
-    plate = design.accelerator
-    length = plate.slot_length if isinstance(plate, SlottedPlate) else None
+    slot = design.accelerator.straight_slot(design.gap)
+    length = None if slot is None else slot.slot_length
     over = 2.0 * design.gap if length is None else max(length / 2.0 - half, 0.0) + design.gap
-    opening = plate.slot_width if isinstance(plate, SlottedPlate) else 0.0
+    opening = 0.0 if slot is None else slot.slot_width
     stop, reach = half + over, max(1.7 * slit.base_half_width, 0.95 * opening)
     parts = [
         _blade(slit, end, start),
         block((start, -reach, foot - slit.holder_thickness), (stop, reach, foot), _EMITTER),
     ]
     words = "The closed plane before the lips is left out."
-    if isinstance(plate, SlottedPlate):
-        loop = polyline(
-            list(plate.outline(design.gap, Setting(half=True, symmetry="planar")).islands[0]), 9
-        )
+    if slot is not None:
+        loop = polyline(list(slot.blade), 9)
         loop[:, 0] = np.minimum(loop[:, 0], reach)
         closed = stop if length is None else min(length / 2.0, stop)
         parts.append(drawn_out(loop, start, closed, _PLATE))
         if closed < stop:
             low = (closed, 0.0, design.gap)
-            parts.append(block(low, (stop, reach, design.gap + plate.thickness), _PLATE))
+            parts.append(block(low, (stop, reach, design.gap + design.accelerator.depth), _PLATE))
         words = "Holder and plate are cut off; the plate in front of the blade is taken away."
     return SolidView(together(parts), Camera(math.radians(-52.0), math.radians(24.0)), words)
 
@@ -328,3 +309,10 @@ def _blade(slit: Slit, end: float, start: float) -> Faces:
     side = np.column_stack([np.full(len(keep), start), wide(keep), -keep])
     parts.append(cut_face(np.vstack([side, (side * [1.0, -1.0, 1.0])[::-1]])))
     return together(parts)
+
+
+_VIEWS: Mapping[str, Callable[[Design, Any], SolidView]] = {
+    "ring": _crown,
+    "rows": _array,
+    "blade": _slit_end,
+}

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from conegap.geometries.accelerators.annular_slot import AnnularSlot
-from conegap.geometries.accelerators.plates import Accelerator, AperturePlate, SlottedPlate
 from conegap.geometries.curves.curve import FloatArray, polyline
 from conegap.geometries.curves.section import DimensionMark
 from conegap.geometries.design.design import Design
@@ -18,9 +16,8 @@ from conegap.geometries.emitters.crown import Crown
 from conegap.geometries.emitters.slit import Slit
 from conegap.geometries.emitters.tip_array import TipArray
 from conegap.geometries.emitters.tip_group import TipGroup
-from conegap.geometries.parts.emitter import Setting
+from conegap.geometries.parts.accelerator import Accelerator
 from conegap.geometries.quantities.errors import DesignError
-from conegap.solver.field3d.tip_places import tip_places
 from conegap.solver.figures.drawing import (
     Drawing,
     Name,
@@ -36,7 +33,7 @@ from conegap.solver.figures.window import Window
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["draw_true_section", "hole_wall", "plate_pieces", "true_section_drawing"]
+__all__ = ["draw_true_section", "plate_pieces", "true_section_drawing"]
 
 # Pitches to either side of the middle that are drawn.
 _MOST_SHOWN = 5.0
@@ -69,13 +66,9 @@ def true_section_drawing(design: Design) -> Drawing:
         The plane section of the design is its true one.
     """
     emitter = design.emitter
-    if isinstance(emitter, Crown):
-        return _crown(design, emitter)
-    if isinstance(emitter, TipArray):
-        return _row(design, emitter)
-    if isinstance(emitter, Slit) and emitter.end_radius is not None:
-        return _blade(design, emitter, emitter.end_radius)
-    raise DesignError(f"true section: the plane section of a {emitter.kind} is its true one")
+    if emitter.solid is None:
+        raise DesignError(f"true section: the plane section of a {emitter.kind} is its true one")
+    return _SECTIONS[emitter.solid](design, emitter)
 
 
 def _upright(
@@ -128,7 +121,7 @@ def _group_marks(design: Design, group: TipGroup, x: float) -> list[DimensionMar
 
 def _crown(design: Design, crown: Crown) -> Drawing:
     radius, half = crown.pitch_radius, crown.body_width / 2.0
-    slot = design.accelerator if isinstance(design.accelerator, AnnularSlot) else None
+    slot = design.accelerator.ring_slot(design.gap)
     floor = -crown.tip_height - crown.holder_thickness
     wide = half if slot is None else max(half, slot.slot_width / 2.0)
     tall = design.gap + design.accelerator.depth - floor
@@ -163,7 +156,7 @@ def _crown(design: Design, crown: Crown) -> Drawing:
     if slot is not None:
         shift = slot.lateral_offset
         shapes += [Shape(loop + np.array([shift, 0.0]), "cut_other") for loop in bodies[1:]]
-        mean, far = slot.mean_diameter / 2.0 + shift, design.gap + slot.thickness
+        mean, far = slot.mean_diameter / 2.0 + shift, design.gap + design.accelerator.depth
         edges = (mean - slot.slot_width / 2.0, mean + slot.slot_width / 2.0)
         middle = 0.5 * (design.gap + far)
         marks += [
@@ -195,8 +188,8 @@ def _closed_plane(window: Window, gap: float) -> Shape:
 
 def _row(design: Design, array: TipArray) -> Drawing:
     floor = -array.tip_height - array.holder_thickness
-    across = min({abs(round(y, 12)) for _, y in tip_places(design)})
-    row = sorted({round(x, 12) for x, y in tip_places(design) if abs(y - across) < 1e-9})
+    across = min({abs(round(y, 12)) for _, y in design.emitter.tip_places()})
+    row = sorted({round(x, 12) for x, y in design.emitter.tip_places() if abs(y - across) < 1e-9})
     tall = design.gap + design.accelerator.depth - floor
     reach = min(1.06 * array.half_length, _MOST_SHOWN * array.pitch)
     top = design.gap + max(design.accelerator.depth, 0.1 * tall)
@@ -216,14 +209,16 @@ def _row(design: Design, array: TipArray) -> Drawing:
         marks.append(
             _level(design, "emitter.pitch", first[0], first[1], 0.35 * design.gap, "pitch ")
         )
-    if isinstance(design.accelerator, AperturePlate) and depth > 0.0:
+    hole = design.accelerator.round_hole(design.gap)
+    if hole is not None:
         middle = min(x for x in shown if x > -reach)
-        edge, z = design.accelerator.diameter / 2.0, design.gap + 0.5 * depth
+        edge, z = hole.diameter / 2.0, design.gap + 0.5 * depth
         marks.append(_level(design, "accelerator.diameter", middle - edge, middle + edge, z, "⌀ "))
     middle = -array.tip_height - 0.5 * array.holder_thickness
     plate = design.gap + 0.5 * depth
     names = [Name("block", ((0.0, middle),)), Name("floor", ((0.0, floor - 0.07 * reach),))]
-    if isinstance(design.accelerator, SlottedPlate) and across < design.accelerator.slot_width / 2:
+    slot = design.accelerator.straight_slot(design.gap)
+    if slot is not None and across < slot.slot_width / 2:
         names.append(Name("far side of the slot", ((0.0, plate), (0.3 * reach, plate))))
     elif depth > 0.0:
         names.append(Name("plate", ((-0.97 * reach, plate), (0.9 * reach, plate)), needed=False))
@@ -235,12 +230,13 @@ def _plate_over(
     plate: Accelerator, gap: float, window: Window, row: Sequence[float], across: float
 ) -> list[Shape]:
     """Metal of the accelerator in the plane of a row, or what is seen behind it."""
-    if plate.kind == "plane":
+    if plate.closed:
         return [_closed_plane(window, gap)]
     wide = min(plate.half_width, 2.0 * window.width)
     far = gap + plate.depth
-    if isinstance(plate, SlottedPlate):
-        open_there = across < plate.slot_width / 2.0
+    slot = plate.straight_slot(gap)
+    if slot is not None:
+        open_there = across < slot.slot_width / 2.0
         look = "far" if open_there else "cut_other"
         return [Shape(rectangle(-2.0 * wide, 2.0 * wide, gap, far), look)]  # type: ignore[arg-type]
     pieces = _between_holes(plate, gap, wide, row)
@@ -258,36 +254,25 @@ def plate_pieces(design: Design, wide: float) -> list[FloatArray]:
     wide : float
         How far the plate reaches to both sides, [m].
     """
-    if not isinstance(design.accelerator, AperturePlate):
+    hole = design.accelerator.round_hole(design.gap)
+    if hole is None:
         return []
-    places = tip_places(design)
+    places = design.emitter.tip_places()
     across = min(y for _, y in places if y > -1e-9)
     row = sorted({round(x, 12) for x, y in places if abs(y - across) < 1e-9})
-    row = [x for x in row if abs(x) + design.accelerator.diameter / 2.0 < wide]
+    row = [x for x in row if abs(x) + hole.diameter / 2.0 < wide]
     return _between_holes(design.accelerator, design.gap, wide, row)
-
-
-def hole_wall(plate: AperturePlate, gap: float) -> FloatArray:
-    """Wall of a hole from its near edge to its far one, (n, 2) array of (radius, z), [m].
-
-    Parameters
-    ----------
-    gap : float
-        Height z of the near face, [m].
-    """
-    right = polyline(list(plate.outline(gap, Setting(half=True)).islands[0]), 17)
-    lean = plate.thickness * math.tan(plate.bevel_angle)
-    inner = right[right[:, 0] < plate.diameter / 2.0 + lean + 2.0 * plate.edge_radius]
-    return np.asarray(inner[np.argsort(inner[:, 1], kind="stable")])
 
 
 def _between_holes(
     plate: Accelerator, gap: float, wide: float, row: Sequence[float]
 ) -> list[FloatArray]:
     """Outlines of a plate cut through the middles of its holes."""
-    assert isinstance(plate, AperturePlate)
-    far = gap + plate.thickness
-    inner = hole_wall(plate, gap)
+    hole = plate.round_hole(gap)
+    if hole is None:
+        return [rectangle(-wide, wide, gap, gap + plate.depth)]
+    far = gap + plate.depth
+    inner = polyline(list(hole.wall), 17)
     left = inner * [-1.0, 1.0]
     ends = [-wide, *row, wide]
     pieces = []
@@ -300,11 +285,13 @@ def _between_holes(
     return pieces
 
 
-def _blade(design: Design, slit: Slit, end: float) -> Drawing:
+def _blade(design: Design, slit: Slit) -> Drawing:
+    end = slit.end_radius or 0.0
     half, turn, foot = slit.length / 2.0, slit.length / 2.0 - end, -slit.protrusion
     floor = foot - slit.holder_thickness
     plate = design.accelerator
-    length = plate.slot_length if isinstance(plate, SlottedPlate) else None
+    slot = plate.straight_slot(design.gap)
+    length = None if slot is None else slot.slot_length
     over = 2.0 * design.gap if length is None else max(length / 2.0 - half, 0.0)
     left = max(0.0, turn - 2.0 * design.gap)
     right = half + over + 0.12 * end + 0.5 * design.gap
@@ -340,7 +327,7 @@ def _blade(design: Design, slit: Slit, end: float) -> Drawing:
             ((left + 0.55 * (turn + 0.6 * end - left), 0.6 * foot),),
         ),
     ]
-    if isinstance(plate, SlottedPlate):
+    if slot is not None:
         stop = right + end if length is None else length / 2.0
         shapes.append(Shape(rectangle(left - end, stop, design.gap, far), "far"))
         if length is not None:
@@ -368,3 +355,10 @@ def _blade(design: Design, slit: Slit, end: float) -> Drawing:
             np.array([[turn, 0.3 * foot], [turn, 0.0]]),
         ),
     )
+
+
+_SECTIONS: Mapping[str, Callable[[Design, Any], Drawing]] = {
+    "ring": _crown,
+    "rows": _row,
+    "blade": _blade,
+}

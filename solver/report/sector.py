@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from conegap.geometries.emitters.tip_array import TipArray
 from conegap.solver.arrays.slit_end import ALLOWED_FACTOR
 from conegap.solver.assessment import Assessment
 from conegap.solver.common.display_units import length_words, percent, voltage_text
@@ -166,7 +165,7 @@ def sector_words(assessment: Assessment) -> tuple[str, ...]:
             f"field of the plane section (numerical error {percent(onset.error)}), and every "
             "onset in this report is divided by that."
         )
-        if isinstance(design.emitter, TipArray) and design.emitter.endless:
+        if design.emitter.endless:
             lines.append(
                 "The array is solved as endless: tips at its rim have fewer neighbours and fire "
                 "first, at a voltage between this one and that of a tip alone."

@@ -10,7 +10,7 @@ from conegap.geometries.curves.section import Boundary, EmittingEdge, Section
 from conegap.geometries.design.design import Design
 from conegap.geometries.emitters.slit import Slit
 from conegap.geometries.emitters.slit_end import slit_end_sector
-from conegap.geometries.parts.emitter import Setting
+from conegap.geometries.parts.setting import Setting
 from conegap.geometries.solids.sector import Room3D, Sector
 from conegap.validation.cases.row import Case, Row
 
