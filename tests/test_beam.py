@@ -214,7 +214,7 @@ def test_narrow_slot_fails_the_review_and_takes_the_thrust() -> None:
     assert 0.05 < beam.intercepted < 0.95
     failed = {row.name for row in found.review if not row.passed}
     assert "share of the beam that lands on the accelerator" in failed
-    assert "half width of the beam over the half opening left to it" in failed
+    assert "beam half-width / available aperture half-width" in failed
     assert results["intercepted_fraction"] == beam.intercepted
     assert_allclose(
         results["thrust_N"],

@@ -258,7 +258,7 @@ def test_bad_design_fails_for_the_right_reasons() -> None:
         "electron current, accelerator coated with caesium",
         "expected current against the supply",
         "share of the beam that lands on the accelerator",
-        "half width of the beam over the half opening left to it",
+        "beam half-width / available aperture half-width",
     } == failed
     assert bad.beam is not None
     assert bad.beam.intercepted > 0.5
@@ -284,5 +284,5 @@ def test_offset_slit_fails_for_the_right_reasons() -> None:
         "mean field across the narrowest clearance",
         "electron current, accelerator coated with caesium",
         "share of the beam that lands on the accelerator",
-        "half width of the beam over the half opening left to it",
+        "beam half-width / available aperture half-width",
     }

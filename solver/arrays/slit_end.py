@@ -5,6 +5,8 @@ millimetres, a length of many.  Near its edge the field of a slender blade is th
 section times one number, the strength of the edge there, and that number hardly depends on how
 round the edge is.  So the blade is solved in three dimensions with two blunter edges, the field
 along its crest is divided by that far from the end, and the ratio is carried on to the true edge.
+
+The ratio moves by 0.5 % from an edge radius of 30 to one of 20 um.
 """
 
 from __future__ import annotations

@@ -280,7 +280,7 @@ def beam_rows(design: Design, beam: Beam) -> tuple[ReviewRow, ...]:
             "" if caught else f"open the {name}, bring it nearer or centre it on the emitter",
         ),
         ReviewRow(
-            "half width of the beam over the half opening left to it",
+            "beam half-width / available aperture half-width",
             beam.filling,
             _MOST_FILLED,
             "",

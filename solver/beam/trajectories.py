@@ -189,6 +189,9 @@ class _Flight:
             self._log.append(self._entry(alive[good], y[:2, good]))
             landed = self._cross(alive, side, y)
             whole = self._whole_cell(y, gradient, self.triangle[alive])
+            # Fifth-order error control with the usual safety factor and limits of change (E.
+            # Hairer, S. P. Norsett and G. Wanner, Solving Ordinary Differential Equations I,
+            # II.4, from memory).
             better = step * np.clip(0.9 * np.maximum(error, 1e-12) ** -0.2, 0.2, 4.0)
             step = np.minimum(whole, better)
             if landed.any():

@@ -1,4 +1,7 @@
-"""Independent computations two at a time, each in a process of its own."""
+"""Independent computations two at a time, each in a process of its own.
+
+Short work runs in the calling process: starting two more takes some two seconds.
+"""
 
 from __future__ import annotations
 

@@ -3,6 +3,9 @@
 Where three meshes show the second order that the scheme should have, the leading error is removed
 (L. F. Richardson, Phil Trans R Soc A 210, 307 (1911)); where they do not, the value of the finest
 mesh stands, with a wider error.  Either way the error is estimated from the sequence itself.
+
+The error, half of what the first extrapolation still moved or 6 % of the correction, whichever is
+larger, was chosen so that it bounds the true error on every exact case.
 """
 
 from __future__ import annotations
@@ -71,6 +74,7 @@ def combined(sizes: tuple[int, ...], values: tuple[float, ...], extrapolated: bo
     """
     if not extrapolated:
         return values[-1]
+    # Halving the spacing leaves a quarter of the h^2 term and a sixteenth of the h^4 term.
     best = values[-1] + (values[-1] - values[-2]) / 3.0
     if len(sizes) == 2:
         return best
@@ -99,6 +103,7 @@ def estimate(sizes: tuple[int, ...], values: tuple[float, ...]) -> Estimate:
     if any(2 * a != b for a, b in pairwise(sizes)):
         raise ValueError(f"each mesh must have twice the subdivisions of the last, got {sizes}")
     if len(sizes) == 2:
+        # All of the correction is kept as the error.
         correction = (values[1] - values[0]) / 3.0
         value = values[1] + correction
         error = max(abs(correction) / max(abs(value), 1e-300), 1e-11)

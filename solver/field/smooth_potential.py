@@ -200,6 +200,7 @@ def _fitted(
     distance = np.hypot(offset[..., 0], offset[..., 1])
     reach = np.max(np.where(there, distance, 0.0), axis=1)
     # The point itself is among its second neighbours; its distance of zero is no information.
+    # Inverse distance, levelled off at a tenth of the reach so that no neighbour rules alone.
     weight = np.where(there & (distance > 0.0), 1.0 / (0.1 * reach[:, None] + distance), 0.0)
     u, v = offset[..., 0] / reach[:, None], offset[..., 1] / reach[:, None]
     rise = values[number[near]] - values[rows][:, None]

@@ -5,6 +5,8 @@ functions of the angle, along it a spline; the region inside is the plane sectio
 that turned about the axis of the bend, whose response to each function is solved once.  So the
 field of the edge comes from potentials some way off, which a coarse mesh has right, and not from
 its surface, which it has not.
+
+On the mesh itself the field of points along the crest scatters by 10 %.
 """
 
 from __future__ import annotations

@@ -8,6 +8,8 @@ equation the balance is that of linear finite elements: J. Xu and Q. Zou, Numer 
 (2009)).  Collected edge by edge it is a two-point flux whose face area follows from the dual mesh
 and may be negative where a tetrahedron is obtuse; the plain area of a skewed face over its
 distance would not be consistent.
+
+A test shows that the plain two-point flux does not converge.
 """
 
 from __future__ import annotations

@@ -1,4 +1,8 @@
-"""A figure with its words, and the files it becomes."""
+"""A figure with its words, and the files it becomes.
+
+A picture is rendered at most once as SVG and once as pixels, which page, PDF and folder share;
+charts are laid out once, when they are made.
+"""
 
 from __future__ import annotations
 

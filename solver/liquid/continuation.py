@@ -154,6 +154,8 @@ def follow(
                     f"{len(points)}, parameter {point.x[-1]:.6g}: {reason}"
                 ) from error
             continue
+        # Cosine of the branch's turn in one step: below 0.8 the step is halved, above 0.98 it
+        # grows.
         turn = float(following.tangent @ point.tangent)
         if turn < 0.8 and step > 4.0 * smallest_step:
             step /= 2.0

@@ -1,4 +1,8 @@
-"""The free liquid surface of a design: which part moves, what is held, and its onset."""
+"""The free liquid surface of a design: which part moves, what is held, and its onset.
+
+Pressure is prescribed for capillary and slit, which are fed from a reservoir, and volume for the
+cap of a wetted needle: a film of a micrometre cannot flow during a ramp.
+"""
 
 from __future__ import annotations
 

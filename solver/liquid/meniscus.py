@@ -7,6 +7,9 @@ The balance is weighted with even Chebyshev polynomials over the surface and int
 rule.  Its Jacobian is exact for the continuous problem: moving the surface outward by d changes
 the potential there by e d, and Laplace's equation with these boundary data on the unmoved region
 gives the change of the field (J. Hadamard, Mem Acad Sci Paris 33 (1908), from memory).
+
+Weighting with sums over the mesh's points instead would alias the high modes near the contact line;
+the field therefore enters through a spline over the mesh's surface points.
 """
 
 from __future__ import annotations

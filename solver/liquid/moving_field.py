@@ -3,6 +3,10 @@
 The coarse mesh is made once, for a reference shape.  When the surface moves, every point of the
 fine mesh moves with it by a harmonic extension of the surface's displacement, so the topology
 stays and the response has no noise from remeshing.
+
+Points on the axis keep their place by their coordinates, because the sides of a grid on the axis
+are no boundary edges; surface points where the coarse spacing jumps are left out of the field's
+spline.
 """
 
 from __future__ import annotations

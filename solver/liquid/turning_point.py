@@ -1,4 +1,9 @@
-"""The turning point of a liquid surface on a nested sequence of meshes made for its shape."""
+"""The turning point of a liquid surface on a nested sequence of meshes made for its shape.
+
+Tangents from the Jacobian are not accurate enough to locate a turning point where the field is
+singular at the contact line, so it is the vertex of a parabola through three balanced shapes in the
+same planes on every mesh.
+"""
 
 from __future__ import annotations
 

@@ -4,6 +4,13 @@ Near an edge the points lie on curves parallel to the surface, spaced along the 
 proportion to the radius of curvature and outward in geometric progression, as polar coordinates
 do around an arc.  The map from the regular (sigma, tau) grid to these points is smooth, so the
 error of the edge field falls cleanly as the square of the spacing and can be extrapolated.
+
+Measured on hyperboloids with d/R = 10 to 1000 (finest mesh 2,600 to 18,000 points, error of the
+apex field): coarse triangles alone give an irregular order of 1 to 2 and leave 5e-4 to 4e-3; with
+the grid the order is 1.9 to 2.0, with 1.5e-3 left on the finest mesh and 1e-5 after extrapolation.
+Grids spaced by 0.35 of the radius leave half the error of 0.4 for a tenth more points; at 0.3 the
+potential in thin fills beside them lost its order.  A grid's border that the mesher splits (a
+hanging point) spoils everything: it is detected, and the mesher is asked again.
 """
 
 from __future__ import annotations
@@ -209,6 +216,8 @@ def edge_grid(
             separation = min(separation, float(np.hypot(*(here - there))) / scale)
             rivals.append((there - here) / scale)
     for reach in _REACHES:
+        # Along the surface at least over the cap of a slender edge; between two edges each
+        # leaves the other two thirds of the way, so that there is room for a fill.
         distance = min(max(reach, 1.2) * radius, 0.35 * separation)
         backward, end_back = walk(section, edge, scale, distance, forward=False)
         forward, end_forth = walk(section, edge, scale, distance, forward=True)
@@ -298,6 +307,7 @@ def _interior(grid: BoundaryGrid) -> tuple[FloatArray, FloatArray]:
     for number, block in enumerate(grid.blocks):
         sigma, height = np.meshgrid(np.linspace(0.0, block.cells, 4 * block.cells + 1), tau)
         points.append(grid.points(number, sigma, height).reshape(-1, 2))
+        # Clear of other boundaries by somewhat more than half a coarse cell.
         wanted.append(0.6 * grid.angle * (grid.radius + grid.height(height.ravel())))
     return np.vstack(points), np.concatenate(wanted)
 

@@ -83,6 +83,7 @@ def walk(
         t, s = _arc_table(curve, scale)
         here = float(np.interp(t_from, t, s))
         available = float(s[-1]) - here if forward else here
+        # A rest of less than 15 % is taken along rather than left over as a sliver of curve.
         if available > left * 1.15:
             target = here + left if forward else here - left
             pieces.append(((edge.loop, index), t_from, float(np.interp(target, s, t))))

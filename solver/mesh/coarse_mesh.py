@@ -116,6 +116,8 @@ def coarse_mesh(
             loops = insert_grid(loops, grid)
             grids.append(grid)
         else:
+            # Without a grid three coarse cells per radius, or per fiftieth of the gap at a sharp
+            # edge.
             size = edge.radius / scale if edge.radius > 0 else 0.02 * section.gap / scale
             sharp.append((place, 0.3 * size))
     reason = "no attempt"

@@ -1,9 +1,12 @@
 """Whether the triangles between given boundary points are those of the outline, and small enough.
 
-Where sizes differ by a factor 1e5 the mesher's quick method was seen to leave out boundary points.
-Where the mesher's quick method, which inserts points into a Delaunay triangulation, meets a gap
-only a few boundary edges wide, it inserts none: triangles then span the gap, and the potential
-there, though hardly the field at a distant edge, is several times less accurate.
+netgen inserts points into a Delaunay triangulation four times as quickly as its front advances (20
+ms instead of 63 for the 225 boundary points of the shipped needle), for as good an edge field.  But
+in a gap only a few boundary edges wide it inserts none: triangles then span the gap, and the
+potential in a confocal ellipse's bare corner was six times less accurate; where sizes differ by a
+factor 1e5 it left out boundary points.  So the quick method is tried first, for 120 pieces of
+outline or more, and refused where more than 12 % of the triangles are larger than the boundary's
+spacing allows or the outline is not kept.
 """
 
 from __future__ import annotations
@@ -44,6 +47,7 @@ def bare_share(points: FloatArray, triangles: IntArray, edges: IntArray) -> floa
     along = points[edges[:, 1]] - points[edges[:, 0]]
     length = np.hypot(along[:, 0], along[:, 1])
     distance, nearest = cKDTree(points[edges].mean(axis=1)).query(corners.mean(axis=1))
+    # The centroid of a triangle on a boundary edge lies some 0.3 of its length away.
     wanted = length[nearest] + _GROWTH * np.maximum(distance - 0.3 * length[nearest], 0.0)
     return float(np.mean(radius > wanted))
 

@@ -51,7 +51,7 @@ def beam_table(assessment: Assessment) -> Table | None:
         rows.append(("still under way when the computation ended", _share(beam.unfinished)))
     if beam.filling is not None:
         filled = "meets the metal" if not beam.filling < 1.0 else f"{beam.filling:.3g}"
-        rows.append(("half width of the beam over the half opening left to it", filled))
+        rows.append(("beam half-width / available aperture half-width", filled))
     rows.append(("thrust over that of a parallel beam of all ions", f"{beam.thrust_share:.4g}"))
     if beam.space_charge is not None:
         spread = beam.space_charge

@@ -4,6 +4,12 @@ The nominal turning point, scaled to the changed design, is the start: shapes ar
 so that it is close.  From there the turning point is found on two coarse nested meshes: those drawn
 for that shape in the drawn design, moved to the changed one.  The drawn design is solved in the
 same way, and only ratios are used, like with like.
+
+On the first mesh three planes are solved, on the second one shape in the plane of its vertex, where
+the electric Bond number is flat.  Too far for Newton's method, the start is carried along in two to
+eight steps.  Measured on the capillary against branches followed anew: outer diameter +4.29 and
+-4.31 % against +4.30 and -4.31 %, bore +3.14 and -2.96 % against +3.14 and -2.96 %; the rigid
+surface gives 3.1 and 2.0 %.  Each takes 0.4 s of one processor.
 """
 
 from __future__ import annotations
