@@ -12,7 +12,7 @@ from conegap.geometries.curves.section import Section
 __all__ = ["narrowest_clearance", "weighted_quantile"]
 
 # Share of the current that counts as the beam; common practice, no source.
-_HELD = 0.95
+_BEAM_SHARE = 0.95
 # Planes across the accelerator at which the beam is compared with the opening; 11 or 81 move the
 # result by 3e-4 of itself at most.
 _HEIGHTS = 41
@@ -28,15 +28,15 @@ def weighted_quantile(values: FloatArray, weights: FloatArray, share: float) -> 
         0 to 1, [-].
     """
     order = np.argsort(values)
-    held = np.cumsum(weights[order])
-    middle = (held - 0.5 * weights[order]) / held[-1]
+    below = np.cumsum(weights[order])
+    middle = (below - 0.5 * weights[order]) / below[-1]
     return float(np.interp(share, middle, values[order]))
 
 
 def narrowest_clearance(
     section: Section, paths: tuple[FloatArray, ...], shares: FloatArray
 ) -> float | None:
-    """Greatest half width of the beam over the distance from its middle to the accelerator.
+    """Greatest ratio of beam half-width to available aperture half-width along the accelerator.
 
     The beam holds 95 % of the current; an ion that has landed counts where it landed.
 
@@ -68,10 +68,10 @@ def narrowest_clearance(
     for z, across in zip(heights, reached.T, strict=True):
         metal = np.concatenate([_crossings(outline, float(z)) for outline in outlines])
         if half:
-            wide, room = weighted_quantile(np.abs(across), shares, _HELD), float(metal.min())
+            wide, room = weighted_quantile(np.abs(across), shares, _BEAM_SHARE), float(metal.min())
         else:
-            left = weighted_quantile(across, shares, 0.5 - _HELD / 2.0)
-            right = weighted_quantile(across, shares, 0.5 + _HELD / 2.0)
+            left = weighted_quantile(across, shares, 0.5 - _BEAM_SHARE / 2.0)
+            right = weighted_quantile(across, shares, 0.5 + _BEAM_SHARE / 2.0)
             middle, wide = 0.5 * (left + right), 0.5 * (right - left)
             inner, outer = metal[metal < middle], metal[metal >= middle]
             if not len(inner) or not len(outer):
