@@ -336,7 +336,7 @@ def test_free_surface_has_its_section() -> None:
     assert "held rigid" in " ".join(verdict(with_scans()))
     facts = dict(liquid_facts(assessment))
     assert facts["contact radius"] == "4 µm"
-    assert facts["an attached cone goes out between"].startswith("2.80 kV and 4.00 kV")
+    assert facts["an attached cone collapses between"].startswith("2.80 kV and 4.00 kV")
     assert liquid_facts(with_scans()) == ()
     assert "keeps its drawn shape" not in " ".join(not_modelled(assessment))
 

@@ -20,6 +20,7 @@ __all__ = ["Arc", "Curve", "FloatArray", "Line", "Spline", "polyline"]
 
 FloatArray = NDArray[np.float64]
 
+# Eight points integrate the speed of a quintic piece to rounding.
 _GAUSS_NODES, _GAUSS_WEIGHTS = np.polynomial.legendre.leggauss(8)
 
 

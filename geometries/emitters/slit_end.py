@@ -27,9 +27,15 @@ from conegap.geometries.solids.shapes import (
 
 __all__ = ["Blade", "blade_solid", "slit_end_sector"]
 
+# Length of lip solved before its rounding, in gap plus end radius (at most the gap): between
+# electrodes a disturbance falls by e^(-pi) over each gap. A shorter slit is solved whole.
 _STRAIGHT = 3.0
+# Radius of the tube about the edge, of the gap or the end radius, whichever is less: as far from
+# the edge as it can stay off the accelerator and follow the bend.
 _REACH = 0.25
+# Walls without flux stand this many spans away where the chamber is wider, for the same reason.
 _FAR = 4.0
+# Edge over end radius; a blunter edge would hardly have an end.
 _BLUNTEST = 1.0 / 3.0
 
 

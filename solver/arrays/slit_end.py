@@ -39,12 +39,17 @@ __all__ = [
     "slit_end_or_why",
 ]
 
+# Radius of the blunter edge, of the gap or the end radius, whichever is less: the mesh needs
+# some 80,000 points for it, and the number falls with its square.
 _BLUNT = 0.06
+# Over the radius of the second edge: wide enough apart for a straight line through both.
 _LESS_BLUNT = 1.6
 ALLOWED_FACTOR = 1.05
 """Field at the ends over that in the middle that the review lets pass, [-]."""
+# End radii of the curve, over the drawn one.
 _RADII = (0.5, 0.75, 1.25, 2.0)
 _ROUGH = 0.4
+# Of the slot beyond the lips, in gaps.
 _OVERHANGS = (0.0, 1.0, 2.0)
 
 

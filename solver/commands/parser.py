@@ -11,6 +11,7 @@ import sys
 
 __all__ = ["DONE", "INTERRUPTED", "NOT_CONVERGED", "NOT_PASSED", "REFUSED", "command_parser"]
 
+# Exit codes; 130 is a shell's own for an interrupt.
 DONE, NOT_PASSED, REFUSED, NOT_CONVERGED, INTERRUPTED = 0, 1, 2, 3, 130
 
 _COMMANDS = (

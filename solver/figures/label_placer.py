@@ -29,6 +29,7 @@ Place = tuple[float, float, Across, Upright]
 _SIZE = 7.5
 # Width of dimension lines, [pt].
 LINE = 0.6
+# Arrowheads of dimension lines: slender, closed, as on drawings.
 _ARROW = {
     "arrowstyle": "-|>,head_length=0.34,head_width=0.12",
     "lw": LINE,

@@ -31,6 +31,7 @@ __all__ = ["chart_tornado", "tornado_size"]
 _MOST = 12
 # Shift below which a line is left out: half of the last digit printed, 0.001 %.
 _SMALLEST = 5e-6
+# Paper behind a text, so that bars do not run through its letters.
 _PLATE = {"fc": PAPER, "ec": "none", "pad": 1.5}
 
 

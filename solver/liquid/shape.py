@@ -24,6 +24,7 @@ from conegap.geometries.curves.section import Symmetry
 
 __all__ = ["MeniscusShape", "ShapeVariation", "cap"]
 
+# Twelve points per piece, see below.
 _GAUSS_NODES, _GAUSS_WEIGHTS = np.polynomial.legendre.leggauss(12)
 # Of the surface, with 12 Gauss points each: a polynomial slope of degree 27 is then integrated
 # to rounding.

@@ -368,7 +368,7 @@ def card_cautions(assessment: Assessment) -> tuple[str, ...]:
             "expected current; without current the whole voltage stands across the gap."
         )
     words.append(
-        "This card is an aid to design and no safety approval. Defer to local codes and licensed "
-        "practice."
+        "This card is an aid to design and no safety approval. Local codes and licensed "
+        "practice take precedence."
     )
     return tuple(words)

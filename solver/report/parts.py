@@ -351,7 +351,7 @@ def _feed(assessment: Assessment) -> Part:
     words: tuple[Block, ...] = (Words(feed_words(assessment)),)
     if table is None:
         return Part("feed", "Feed", words)
-    grid = Grid(table, "What the way to the emitting edge carries and holds")
+    grid = Grid(table, "Flow and pressures of the path to the emitting edge")
     return Part("feed", "Feed", (grid, *words))
 
 
@@ -406,7 +406,7 @@ def _card(assessment: Assessment) -> Part:
                 (
                     f"{design.title or design.source}, drawing {drawing.number or 'not given'}, "
                     f"revision {drawing.revision or 'not given'}. All voltages emitter minus "
-                    "accelerator, unless said.",
+                    "accelerator, unless stated otherwise.",
                     f"Inputs {design.sha256}",
                 ),
                 soft=True,

@@ -31,6 +31,7 @@ from conegap.solver.report.tables import Table
 
 __all__ = ["pdf_report"]
 
+# An A4 page and its margins, [mm].
 _MARGIN, _FOOT = 14.0, 16.0
 _WIDTH, _HEIGHT = 210.0 - 2.0 * _MARGIN, 297.0
 _GOOD = "#1e6a43"
@@ -43,7 +44,9 @@ _LINE = 1.35
 _SHORT = 20.0
 # Letters of the criteria's table, tried until the table fits on the sheet, [pt].
 _SIZES = (7.0, 6.6, 6.2, 5.8, 5.4, 5.0, 4.6)
+# Largest figure of two in a row, [mm].
 _HALF, _TALL = (_WIDTH - 8.0) / 2.0, 105.0
+# Left edge of the criteria, [mm].
 _CRITERIA_X = _MARGIN + _LEFT + 6.0
 
 

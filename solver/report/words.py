@@ -17,6 +17,9 @@ __all__ = [
     "verdict",
 ]
 
+# Rigid onset of a hemisphere on a plane, W = 4/9, over its turning point with a pinned contact
+# line (W = 0.304, see `validation/cases/free_surface`) and with a sliding one (a free drop):
+# square root of the ratio, less one.
 _PINNED, _SLIDING = 0.21, 0.47
 # Criteria that a headline names; the rest is counted.
 _NAMED = 4
@@ -116,7 +119,7 @@ def liquid_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
     if meniscus.extinction is not None:
         low = voltage_text(meniscus.extinction.low)
         high = voltage_text(min(meniscus.extinction.high, meniscus.voltage))
-        facts.append(("an attached cone goes out between", f"{low} and {high}, rough"))
+        facts.append(("an attached cone collapses between", f"{low} and {high}, rough"))
     return tuple(facts)
 
 
@@ -254,7 +257,7 @@ def not_modelled(assessment: Assessment) -> tuple[str, ...]:
         "current is a published slope law, an order of magnitude, and the ion paths start on the "
         "drawn surface within an assumed half angle.",
         "Space charge in the gap: before the onset there is none; the current's law and the "
-        "spread of the beam hold it only to first order, and the ion paths not at all.",
+        "spread of the beam include it only to first order, and the ion paths not at all.",
         "Roughness, scratches, oxide skins and impurities of the surface, and incomplete wetting.",
         "Vacuum breakdown other than through the limits of the gap review; electron emission by "
         "an assumed factor for micro-protrusions.",
@@ -298,8 +301,8 @@ def cautions(assessment: Assessment) -> tuple[str, ...]:
     if most > 5e3:
         items.append(
             f"X-rays: with {voltage_text(most)} across the gap, electrons released at the "
-            "negative electrode make X-rays where they land. Above 5 kV have shielding and "
-            "surveys looked at by someone licensed for it."
+            "negative electrode make X-rays where they land. Above 5 kV have a licensed "
+            "person check shielding and surveys."
         )
     else:
         items.append(
@@ -317,7 +320,7 @@ def cautions(assessment: Assessment) -> tuple[str, ...]:
         + (hazards or "no hazards are recorded for this metal; look up its safety data sheet.")
     )
     items.append(
-        "This report is an aid to design and no safety approval. Defer to local codes and "
-        "licensed practice."
+        "This report is an aid to design and no safety approval. Local codes and licensed "
+        "practice take precedence."
     )
     return tuple(items)

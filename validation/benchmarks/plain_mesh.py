@@ -35,6 +35,7 @@ _SHARE_OF_SIZE = 0.15
 _CORNER = 2e-3
 # Turn of a curve between two of its corner points, [rad].
 _TURN = 0.6
+# Stand for zero and for no limit in divisions and minima.
 _TINY, _FAR = 1e-300, 1e99
 
 

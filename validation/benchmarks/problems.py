@@ -18,6 +18,7 @@ PROBLEMS = ("needle", "edge", "aperture", "slit")
 _VOLTAGES = {"emitter": 1.0, "accelerator": 0.0}
 # Of the reference's mesh; the reference states its own error.
 _REFERENCE_FINENESS = 0.35
+# Edge radius and gap, [m], and extent of the exact sections.
 _RADIUS, _GAP, _EXTENT = 5e-6, 5e-4, 2.0
 
 

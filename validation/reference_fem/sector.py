@@ -27,6 +27,7 @@ __all__ = ["FiniteElementSector", "crown_field", "crown_shape", "solve_shape"]
 
 # Of the residual, far below the error of the elements.
 _TOLERANCE = 1e-10
+# Of conjugate gradients.
 _MOST_STEPS = 300
 # Unit of the shapes, [m].
 _MILLIMETRE = 1e-3
