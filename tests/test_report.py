@@ -229,8 +229,8 @@ def test_words_about_limits_and_dangers() -> None:
         assert word in dangers
     calm = assessment.design.with_value("voltages.emitter", 3e3)
     calm = calm.with_value("supply.voltage_limit", 4.5e3)
-    assert "Above 5 kV have shielding" not in " ".join(cautions(replace(assessment, design=calm)))
-    assert "Above 5 kV have shielding" in dangers
+    assert "Above 5 kV have a licensed" not in " ".join(cautions(replace(assessment, design=calm)))
+    assert "Above 5 kV have a licensed" in dangers
     assert any("order of convergence" in sentence for sentence in quality(assessment))
 
 
