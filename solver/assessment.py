@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from importlib.metadata import version
 from typing import Any
@@ -20,14 +19,11 @@ from conegap.solver.arrays.sector_assessment import (
 from conegap.solver.arrays.slit_end import SlitEnd, end_rows, end_warnings, slit_end_or_why
 from conegap.solver.beam.ion_beam import Beam, beam_rows, compute_beam
 from conegap.solver.common.progress import Progress
-from conegap.solver.field.solution import FieldSolution, solve_field
-from conegap.solver.field3d.sector_factor import SectorOnset, sector_onset
-from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, OnsetCriterion, free_surface
-from conegap.solver.liquid.liquid_section import MeniscusOnset
+from conegap.solver.field.solution import FieldSolution
+from conegap.solver.liquid.free_surface import OnsetCriterion
 from conegap.solver.liquid.site_waves import SurfaceWave, surface_wave
 from conegap.solver.onset.closed_forms import ClassicEstimate, classic_estimate
 from conegap.solver.onset.field_warnings import field_warnings
-from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
 from conegap.solver.operation.exhaust import IonExhaust, ion_exhaust
 from conegap.solver.operation.gap_operation import GapOperation, gap_operation
 from conegap.solver.operation.review import (
@@ -37,8 +33,8 @@ from conegap.solver.operation.review import (
     gap_review,
 )
 from conegap.solver.studies.budget import Budget, error_budget
-from conegap.solver.studies.scan import Scan, scan
-from conegap.solver.studies.turning_scan import with_turning_points
+from conegap.solver.studies.onset import Onset, solve_onset
+from conegap.solver.studies.scan import Scan, scans_about
 
 __all__ = [
     "Assessment",
@@ -58,10 +54,8 @@ class Assessment:
     ----------
     design : Design
     solution : FieldSolution
-    onset : RigidOnset
-        Balance of the rigid surface.
-    meniscus : MeniscusOnset or None
-        Turning point of the free surface, where it was computed.
+    onset : Onset
+        Rigid onset, turning point, criterion and numerical error.
     budget : Budget
     classic : ClassicEstimate or None
     surface_wave : SurfaceWave or None
@@ -86,8 +80,7 @@ class Assessment:
 
     design: Design
     solution: FieldSolution
-    onset: RigidOnset
-    meniscus: MeniscusOnset | None
+    onset: Onset
     budget: Budget
     classic: ClassicEstimate | None
     surface_wave: SurfaceWave | None
@@ -102,34 +95,19 @@ class Assessment:
     warnings: tuple[str, ...]
 
     @property
-    def criterion(self) -> str:
-        """Name of the onset criterion."""
-        return RIGID if self.meniscus is None else TURNING_POINT
-
-    @property
-    def onset_voltage(self) -> float:
-        """Onset by the criterion in use, emitter minus accelerator, [V]."""
-        return self.onset.voltage if self.meniscus is None else self.meniscus.voltage
-
-    @property
-    def ratio_to_rigid(self) -> float:
-        """Onset by the criterion in use over that of the rigid surface, [-]."""
-        return self.onset_voltage / self.onset.voltage
-
-    @property
     def lowest_onset(self) -> float:
         """Lower end of the onset band, [V]."""
-        return self.onset_voltage * (1.0 - min(self.budget.down, 1.0))
+        return self.onset.voltage * (1.0 - min(self.budget.down, 1.0))
 
     @property
     def highest_onset(self) -> float:
         """Upper end of the onset band, [V]."""
-        return self.onset_voltage * (1.0 + self.budget.up)
+        return self.onset.voltage * (1.0 + self.budget.up)
 
     @property
     def enhancement(self) -> float:
         """Edge field times gap over voltage, [-]."""
-        return self.onset.edge_per_volt * self.design.gap
+        return self.onset.rigid.edge_per_volt * self.design.gap
 
     @property
     def thrust(self) -> float | None:
@@ -150,7 +128,7 @@ class Assessment:
 
     def as_dict(self) -> dict[str, Any]:
         """The results contract: SI numbers, one unit suffix per key, ready for JSON."""
-        onset, solution = self.onset, self.solution
+        onset, rigid, solution = self.onset, self.onset.rigid, self.solution
         operation = self.operation.operation_dict()
         operation["thrust_N"] = self.thrust
         if self.beam is not None:
@@ -170,23 +148,24 @@ class Assessment:
             "title": self.design.title,
             "warnings": list(self.warnings),
             "field": {
-                "edge_per_volt_1_per_m": onset.edge_per_volt,
-                "edge_numerical_error": onset.numerical.error,
-                "observed_order": _number(onset.numerical.order),
-                "extrapolated": onset.numerical.extrapolated,
+                "edge_per_volt_1_per_m": rigid.edge_per_volt,
+                "edge_numerical_error": rigid.error,
+                "observed_order": _number(rigid.edge_at_design.order),
+                "extrapolated": rigid.edge_at_design.extrapolated,
                 "enhancement": self.enhancement,
                 "cells": solution.cells,
                 "seconds": solution.seconds,
             },
             "onset": {
-                "voltage_V": self.onset_voltage,
-                "rigid_voltage_V": onset.voltage,
+                "voltage_V": onset.voltage,
+                "numerical_error": onset.error,
+                "rigid_voltage_V": rigid.voltage,
                 "voltage_low_V": self.lowest_onset,
                 "voltage_high_V": self.highest_onset,
-                "criterion": self.criterion,
-                "edge": onset.edge_name,
-                "edge_field_V_per_m": onset.balance_field,
-                "surface_tension_N_per_m": onset.surface_tension,
+                "criterion": onset.criterion,
+                "edge": rigid.edge_name,
+                "edge_field_V_per_m": rigid.balance_field,
+                "surface_tension_N_per_m": rigid.surface_tension,
                 "budget": {
                     line.name: {"down": line.down, "up": line.up}
                     for line in self.budget.contributions
@@ -218,8 +197,8 @@ class Assessment:
                 "source": self.classic.source,
                 "within_validity": self.classic.within,
             }
-        if self.meniscus is not None:
-            result["onset"]["meniscus"] = self.meniscus.as_dict()
+        if onset.meniscus is not None:
+            result["onset"]["meniscus"] = onset.meniscus.as_dict()
         if self.sector is not None:
             result["sector"] = self.sector.as_dict(self.operation.operating.point.voltage)
         if self.slit_end is not None:
@@ -263,34 +242,18 @@ def assess(
     --------
     Run ``python -m conegap.validation.gallery.needle_onset``, a script of 40 lines.
     """
-    if progress is not None:
-        progress("field", 0, 1)
-    solution = solve_field(design.section(), accuracy=accuracy)
-    flat = rigid_onset_of_solution(design, solution)
-    if progress is not None:
-        progress("field", 1, 1)
-    deep = sector_onset(design, flat.edge_per_volt, meshes=3, progress=progress)
-    onset = flat.in_sector(deep)
-    meniscus, remark = free_surface(design, criterion, progress)
-    if meniscus is not None and deep is not None:
-        meniscus = meniscus.in_field(deep.factor)
-    budget = error_budget(
-        design,
-        solution,
-        flat,
-        mesh_error=_mesh_error(onset, meniscus, deep),
-        meniscus=meniscus,
-        sector=deep,
-        progress=progress,
-    )
-    if meniscus is not None and meniscus.voltage > _FAR_ABOVE * onset.voltage:
+    onset = solve_onset(design, criterion=criterion, accuracy=accuracy, progress=progress)
+    rigid, meniscus, solution, deep = onset.rigid, onset.meniscus, onset.solution, onset.sector
+    budget = error_budget(onset)
+    remark = onset.remarks
+    if meniscus is not None and meniscus.voltage > _FAR_ABOVE * rigid.voltage:
         remark = (
             *remark,
-            f"the drawn edge, if the liquid wets it, gives way at {onset.voltage:.5g} V, far below "
+            f"the drawn edge, if the liquid wets it, gives way at {rigid.voltage:.5g} V, far below "
             f"the turning point of the meniscus at its drawn contact line, {meniscus.voltage:.5g} "
             "V: the lower value decides where the edge is wet",
         )
-    voltage = onset.voltage if meniscus is None else meniscus.voltage
+    voltage = onset.voltage
     accelerator = accelerator_field(design, solution, voltage)
     sector = None
     if deep is not None:
@@ -298,11 +261,11 @@ def assess(
         accelerator = accelerator.times(sector.accelerator_factor)
     highest = voltage * (1.0 + budget.up)
     band = (voltage * (1.0 - min(budget.down, 1.0)), voltage, highest)
-    wave = surface_wave(design, onset, meniscus)
+    wave = surface_wave(design, rigid, meniscus)
     operation = gap_operation(
         design,
         solution,
-        onset,
+        rigid,
         meniscus,
         band=band,
         accelerator=accelerator,
@@ -311,13 +274,12 @@ def assess(
     )
     beam, no_beam = _beam(design, solution, operation.operating.point.current)
     end, no_end = slit_end_or_why(design, curve=scans, progress=progress)
-    edge = solution.section.edge(onset.edge_name)
+    edge = solution.section.edge(rigid.edge_name)
     ground = design.voltages.emitter
     return Assessment(
         design=design,
         solution=solution,
         onset=onset,
-        meniscus=meniscus,
         budget=budget,
         classic=classic_estimate(design, radius=edge.radius),
         surface_wave=wave,
@@ -332,11 +294,11 @@ def assess(
             *(() if sector is None else sector_rows(sector, operation.operating.point.voltage)),
             *end_rows(end),
         ),
-        scans=_scans(design, deep, onset, meniscus, progress) if scans else (),
+        scans=scans_about(onset) if scans else (),
         sector=sector,
         slit_end=end,
         warnings=(
-            *field_warnings(design, solution, onset, accuracy),
+            *field_warnings(design, solution, rigid, accuracy),
             *operation.warnings,
             *no_beam,
             *(() if sector is None else sector_warnings(design)),
@@ -345,15 +307,6 @@ def assess(
             *remark,
         ),
     )
-
-
-def _mesh_error(
-    onset: RigidOnset, meniscus: MeniscusOnset | None, sector: SectorOnset | None
-) -> float:
-    """Relative numerical error of the onset by the criterion in use."""
-    if meniscus is None:
-        return onset.numerical.error
-    return math.hypot(meniscus.error, 0.0 if sector is None else sector.error)
 
 
 def _beam(
@@ -367,30 +320,6 @@ def _beam(
         return compute_beam(design, solution, current=current if current > 0.0 else None), ()
     except GeometryError as error:
         return None, (f"no ion paths could be computed: {error}",)
-
-
-def _scans(
-    design: Design,
-    sector: SectorOnset | None,
-    onset: RigidOnset,
-    meniscus: MeniscusOnset | None,
-    progress: Progress | None,
-) -> tuple[Scan, ...]:
-    """Onset over gap and edge radius, from half to twice the drawn value."""
-    found = []
-    factor = None if sector is None else sector.first_meshes(2).factor
-    known = {d.key for d in design.dimensions()}
-    for key in ("accelerator.gap", design.emitter.edge_radius_key):
-        if key is None or key not in known:
-            continue
-        drawn = design.dimension(key).value
-        if drawn <= 0.0:
-            continue
-        values = drawn * np.geomspace(0.5, 2.0, 7)
-        found.append(scan(design, key, values, factor=factor, progress=progress))
-    if meniscus is None or sector is not None:
-        return tuple(found)
-    return with_turning_points(design, tuple(found), onset, meniscus, progress=progress)
 
 
 def _number(value: float) -> float | None:

@@ -46,8 +46,8 @@ def with_scans() -> Assessment:
         dimension = assessment.design.dimension(key)
         points = []
         for factor in np.geomspace(0.5, 2.0, 5).tolist():
-            voltage = assessment.onset.voltage * factor**0.5
-            onset = replace(assessment.onset, voltage=voltage)
+            voltage = assessment.onset.rigid.voltage * factor**0.5
+            onset = replace(assessment.onset.rigid, voltage=voltage)
             points.append(ScanPoint(dimension.value * factor, onset, ""))
         points.append(ScanPoint(dimension.value * 3.0, None, "refused on purpose"))
         scans.append(Scan(key, dimension.label, dimension.unit, tuple(points)))
@@ -86,7 +86,8 @@ def with_meniscus() -> Assessment:
         tilt_voltage=None,
         branch=branch,
     )
-    return replace(with_scans(), meniscus=meniscus)
+    assessment = with_scans()
+    return replace(assessment, onset=replace(assessment.onset, meniscus=meniscus))
 
 
 @cache

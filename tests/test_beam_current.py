@@ -154,11 +154,13 @@ def test_a_parallel_beam_loses_nothing() -> None:
 def test_other_metals_come_from_the_same_field() -> None:
     """EXACT: each row equals the rigid balance solved again with that metal's own tension."""
     assessment = assessed_needle()
-    rows = {row.symbol: row for row in compare_metals(assessment.design, assessment.onset, None)}
+    rows = {
+        row.symbol: row for row in compare_metals(assessment.design, assessment.onset.rigid, None)
+    }
     own = rows[assessment.design.metal.symbol]
     assert own.of_design
     assert own.rigid_onset is not None
-    assert_allclose(own.rigid_onset, assessment.onset.voltage, rtol=1e-12)
+    assert_allclose(own.rigid_onset, assessment.onset.rigid.voltage, rtol=1e-12)
     assert own.scaled_onset is None
     for row in rows.values():
         assert row.rigid_onset is not None
@@ -170,20 +172,20 @@ def test_other_metals_come_from_the_same_field() -> None:
     # The whole path again with bismuth, which is liquid only above the design's temperature.
     text = assessment.design.with_value("liquid.temperature", rows["Sn"].temperature)
     again: RigidOnset = rigid_onset_of_solution(text, assessment.solution)
-    assert_allclose(again.edge_per_volt, assessment.onset.edge_per_volt, rtol=1e-12)
+    assert_allclose(again.edge_per_volt, assessment.onset.rigid.edge_per_volt, rtol=1e-12)
 
 
 def test_feed_pressure_and_turning_point_in_the_comparison() -> None:
     """EXACT: the pressure lowers each balance by itself; a flooded metal has no onset."""
     assessment = assessed_needle()
-    held = assessment.onset.surface_tension * assessment.onset.curvature
+    held = assessment.onset.rigid.surface_tension * assessment.onset.rigid.curvature
     pressed = assessment.design.with_value("liquid.feed_pressure", 0.5 * held)
     onset = rigid_onset_of_solution(pressed, assessment.solution)
     rows = {r.symbol: r for r in compare_metals(pressed, onset, 0.8 * onset.voltage)}
     own, caesium = rows["In"], rows["Cs"]
     assert own.rigid_onset is not None
     assert own.scaled_onset is not None
-    assert_allclose(own.rigid_onset, assessment.onset.voltage * math.sqrt(0.5), rtol=1e-9)
+    assert_allclose(own.rigid_onset, assessment.onset.rigid.voltage * math.sqrt(0.5), rtol=1e-9)
     assert_allclose(own.scaled_onset, 0.8 * own.rigid_onset, rtol=1e-12)
     assert caesium.rigid_onset is None
     assert caesium.scaled_onset is None

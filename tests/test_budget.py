@@ -14,9 +14,11 @@ from reporting import with_meniscus
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.field.solution import FieldSolution
+from conegap.solver.liquid.liquid_section import MeniscusOnset
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset, rigid_onset_of_solution
-from conegap.solver.studies import budget as budget_module
+from conegap.solver.studies import variant_solver
 from conegap.solver.studies.budget import Budget, Contribution, error_budget
+from conegap.solver.studies.onset import Onset
 from conegap.solver.studies.turning_variants import TENSION
 
 Solved = Callable[[str], tuple[Design, FieldSolution]]
@@ -29,9 +31,14 @@ def drawn(solved: Solved) -> RigidOnset:
     return rigid_onset_of_solution(*solved(NAME))
 
 
+def onset_of(solved: Solved, drawn: RigidOnset, meniscus: MeniscusOnset | None = None) -> Onset:
+    """Of the needle before a plane, from its solved field."""
+    return Onset(*solved(NAME), drawn, meniscus, None)
+
+
 @pytest.fixture(scope="module")
 def lines(solved: Solved, drawn: RigidOnset) -> dict[str, Contribution]:
-    found = error_budget(*solved(NAME), drawn)
+    found = error_budget(onset_of(solved, drawn))
     return {line.name: line for line in found.contributions}
 
 
@@ -76,7 +83,7 @@ def test_mesh_and_surface_tension_lines(
 ) -> None:
     """EXACT: the mesh enters as a rectangle, surface tension by half (V goes with its root)."""
     design, _ = solved(NAME)
-    assert_allclose(lines["mesh"].up, drawn.numerical.error / math.sqrt(3.0), rtol=1e-12)
+    assert_allclose(lines["mesh"].up, drawn.error / math.sqrt(3.0), rtol=1e-12)
     tension = design.metal.surface_tension_uncertainty(310.0)
     assert_allclose(lines["surface_tension"].down, 0.5 * tension, rtol=1e-12, atol=0)
 
@@ -115,18 +122,21 @@ def test_rectangular_tolerance_is_divided_by_root_three(
     near = rigid_onset_of_solution(design, solution.first_meshes(2))
     factors = {"emitter.tip_radius": (0.94, 1.03), "accelerator.gap": (1.02, 1.01)}
 
-    def shifted(design: Design, variants: Iterable[Changes], **rest: object) -> list[RigidOnset]:
+    def shifted(
+        design: Design,
+        variants: Iterable[Changes],
+        finished: Callable[[int, RigidOnset], None],
+        **rest: object,
+    ) -> None:
         taken: dict[str, int] = {}
-        results = []
-        for (key, _), *_more in variants:
+        for k, ((key, _), *_more) in enumerate(variants):
             number = taken.get(key, 0)
             taken[key] = number + 1
             factor = factors[key][number] if key in factors else 1.0
-            results.append(replace(near, voltage=factor * near.voltage))
-        return results
+            finished(k, replace(near, voltage=factor * near.voltage))
 
-    monkeypatch.setattr(budget_module, "onset_of_variants", shifted)
-    found = error_budget(design, solution, drawn).contributions
+    monkeypatch.setattr(variant_solver, "onset_of_variants", shifted)
+    found = error_budget(onset_of(solved, drawn)).contributions
     assert found[0].name == "emitter.tip_radius"
     assert_allclose([found[0].down, found[0].up], [0.06 / 3**0.5, 0.03 / 3**0.5], rtol=1e-9)
     gap = next(line for line in found if line.name == "accelerator.gap")
@@ -143,9 +153,15 @@ def test_turning_points_shift_the_budget_and_a_lost_one_says_so(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """EXACT: shifts of made-up turning points; the gap's is lost and falls back to the rigid."""
-    design, solution = solved(NAME)
+    design, _ = solved(NAME)
 
-    def turned(design: Design, variants: Iterable[Changes], start: object, **_: object) -> list:  # type: ignore[type-arg]
+    def turned(
+        design: Design,
+        variants: Iterable[Changes],
+        start: object,
+        finished: Callable[[int, float | str], None],
+        **_: object,
+    ) -> None:
         found: list[float | str] = []
         for variant in variants:
             if not variant:
@@ -156,11 +172,12 @@ def test_turning_points_shift_the_budget_and_a_lost_one_says_so(
                 found.append(4e3 * variant[0][1] ** 0.8)
             else:
                 found.append(4e3 * 1.06 if variant[0][1] > 5e-6 else 4e3 * 0.9)
-        return found
+        for k, result in enumerate(found):
+            finished(k, result)
 
-    monkeypatch.setattr(budget_module, "turning_voltages", turned)
-    meniscus = with_meniscus().meniscus
-    budget = error_budget(design, solution, drawn, meniscus=meniscus)
+    monkeypatch.setattr(variant_solver, "turning_voltages", turned)
+    monkeypatch.setattr(variant_solver, "drawn_liquid_mesh", lambda *_: None)
+    budget = error_budget(onset_of(solved, drawn, with_meniscus().onset.meniscus))
     found = {line.name: line for line in budget.contributions}
     tip, gap = found["emitter.tip_radius"], found["accelerator.gap"]
     assert_allclose([tip.down, tip.up], [0.1 / 3**0.5, 0.06 / 3**0.5], rtol=1e-12)
@@ -176,11 +193,16 @@ def test_end_that_cannot_be_built_is_refused(
     solved: Solved, drawn: RigidOnset, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """EXACT: the message names the dimension, its end and the reason."""
-    design, solution = solved(NAME)
 
-    def refused(design: Design, variants: Iterable[Changes], **rest: object) -> list[str]:
-        return ["the tip is too blunt" for _ in variants]
+    def refused(
+        design: Design,
+        variants: Iterable[Changes],
+        finished: Callable[[int, str], None],
+        **rest: object,
+    ) -> None:
+        for k, _ in enumerate(variants):
+            finished(k, "the tip is too blunt")
 
-    monkeypatch.setattr(budget_module, "onset_of_variants", refused)
+    monkeypatch.setattr(variant_solver, "onset_of_variants", refused)
     with pytest.raises(DesignError, match=r"- .*cannot be computed: the tip is too blunt"):
-        error_budget(design, solution, drawn)
+        error_budget(onset_of(solved, drawn))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -16,6 +16,7 @@ from numpy.testing import assert_allclose
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.commands.main import main
+from conegap.solver.field.solution import solve_field
 from conegap.solver.onset.rigid import rigid_onset
 from conegap.solver.studies import calibration
 from conegap.solver.studies.calibration import (
@@ -121,8 +122,7 @@ def test_profile_has_no_radius() -> None:
 def test_slit_with_a_free_surface_is_explained(monkeypatch: pytest.MonkeyPatch) -> None:
     """INVARIANT: the turning point between the lips does not tell their radius."""
     meniscus = SimpleNamespace(voltage=7804.0, error=2e-4)
-    monkeypatch.setattr(calibration, "free_surface", lambda *_: (meniscus, ()))
-    monkeypatch.setattr(calibration, "rigid_onset", lambda _: None)
+    monkeypatch.setattr("conegap.solver.studies.onset.free_surface", lambda *_: (meniscus, ()))
     with pytest.raises(DesignError, match=r"set by emitter\.channel_height"):
         calibrate(Design.read("slit"), 8e3)
 
@@ -131,21 +131,23 @@ def test_other_explanations_are_exact_for_a_power_law(monkeypatch: pytest.Monkey
     """EXACT: V as gap^0.2 / T^0.5: the moves, in tolerances, and the surface tension's share."""
     template = rigid_onset(needle_design(), meshes=2)
 
-    def solve(design: Design, variants: Sequence[object], **_: object) -> list[object]:
-        values = [dict(v) for v in variants]  # type: ignore[call-overload]
-        return [
-            replace(
-                template,
-                voltage=(v.get("accelerator.gap", 500e-6) / 500e-6) ** 0.2
-                / (v.get("liquid.temperature", 310.0) / 310.0) ** 0.5,
-            )
-            for v in values
-        ]
+    def solve(
+        design: Design,
+        variants: Sequence[object],
+        finished: Callable[[int, object], None],
+        **_: object,
+    ) -> None:
+        for k, variant in enumerate(variants):
+            v = dict(variant)  # type: ignore[call-overload]
+            voltage = (v.get("accelerator.gap", 500e-6) / 500e-6) ** 0.2
+            voltage /= (v.get("liquid.temperature", 310.0) / 310.0) ** 0.5
+            finished(k, replace(template, voltage=voltage))
 
     monkeypatch.setattr("conegap.solver.studies.variant_solver.onset_of_variants", solve)
-    shifts = VariantSolver(needle_design(), None, None)
+    design = needle_design()
+    variants = VariantSolver(design, solve_field(design.section(), meshes=2))
     found = calibration._alternatives(
-        needle_design(), "emitter.tip_radius", 1.01, 0.5, 0.02, shifts
+        design, "emitter.tip_radius", math.log(1.01), 0.5, 0.02, variants
     )
     by_key = {one.key: one for one in found}
     assert set(by_key) == {"accelerator.gap", "liquid.temperature", "surface_tension"}

@@ -47,7 +47,8 @@ def made_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("conegap.solver.figures.picture.Picture.svg", "<svg></svg>")
     monkeypatch.setattr("conegap.solver.report.pdf.pdf_report", lambda *_: b"%PDF")
     monkeypatch.setattr("conegap.solver.report.page.html_report", lambda *_: "<!DOCTYPE html>")
-    monkeypatch.setattr("conegap.solver.studies.vary.onset_of_variants", lawful)
+    assessed_needle()  # with the true solver
+    monkeypatch.setattr("conegap.solver.studies.variant_solver.onset_of_variants", lawful)
     monkeypatch.setattr("conegap.validation.cases.table.run_validation", lambda **_: [GOOD])
 
 

@@ -249,8 +249,8 @@ def test_onset_end_to_end(capsys: pytest.CaptureFixture[str]) -> None:
     assert present() == ["conegap-report-mine", "mine.toml"]
     assert set(os.listdir("conegap-report-mine")) == {n for n in FILES if "onset_over" not in n}
     results = json.loads(Path("conegap-report-mine/results.json").read_text(encoding="utf-8"))
-    assert_allclose(results["onset"]["voltage_V"], assessed_needle().onset.voltage, rtol=1e-9)
-    assert f"{assessed_needle().onset.voltage / 1e3:.2f} kV" in out
+    assert_allclose(results["onset"]["voltage_V"], assessed_needle().onset.rigid.voltage, rtol=1e-9)
+    assert f"{assessed_needle().onset.rigid.voltage / 1e3:.2f} kV" in out
     assert "conegap-report-mine/report.html" in err
     assert "conegap-report-mine/report.pdf" in err
     assert "\x1b" not in out + err
@@ -460,7 +460,7 @@ def lawful(design: Design, variants: list[object], **_: object) -> list[RigidOns
     found: list[RigidOnset | str] = []
     for variant in variants:
         gap = dict(variant)["accelerator.gap"]  # type: ignore[call-overload]
-        onset = assessed_needle().onset
+        onset = assessed_needle().onset.rigid
         voltage = onset.voltage * (gap / 1e-3) ** 0.5
         found.append('no "room"' if gap > 1.8e-3 else replace(onset, voltage=voltage))
     return found
@@ -491,7 +491,8 @@ def test_vary_a_grid_with_a_gap_in_it(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """EXACT: order of the points, units of the design file, refusals in table and CSV."""
-    monkeypatch.setattr("conegap.solver.studies.vary.onset_of_variants", lawful)
+    assessed_needle()  # with the true solver
+    monkeypatch.setattr("conegap.solver.studies.variant_solver.onset_of_variants", lawful)
     argv = [
         "vary",
         "--criterion",
@@ -515,7 +516,7 @@ def test_vary_a_grid_with_a_gap_in_it(
     assert lines[3].startswith("0.5,4,")
     assert lines[-1] == "2,6,,,,,\"no 'room'\""
     voltage = float(lines[5].split(",")[2])
-    assert_allclose(voltage, assessed_needle().onset.voltage, rtol=1e-6)  # gap 1 mm
+    assert_allclose(voltage, assessed_needle().onset.rigid.voltage, rtol=1e-6)  # gap 1 mm
 
 
 @pytest.mark.parametrize(
@@ -556,7 +557,8 @@ def test_vary_without_any_onset(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """INVARIANT: the first refusal is passed on."""
-    monkeypatch.setattr("conegap.solver.studies.vary.onset_of_variants", lawful)
+    assessed_needle()  # with the true solver
+    monkeypatch.setattr("conegap.solver.studies.variant_solver.onset_of_variants", lawful)
     over = ["--over", "accelerator.gap=1.9 mm..2 mm:2"]
     assert main(["vary", "needle", "--criterion", "rigid", *over]) == 3
     assert 'no "room"' in refusal(capsys)

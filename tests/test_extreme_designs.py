@@ -76,10 +76,10 @@ def test_hard_designs_converge(name: str) -> None:
     solution = solve_field(design.section())
     fine = rigid_onset_of_solution(design, solution)
     coarse = rigid_onset_of_solution(design, solution.first_meshes(2))
-    assert 1.6 < fine.numerical.order < 2.5
-    assert fine.numerical.error < 1e-3
+    assert 1.6 < fine.edge_at_design.order < 2.5
+    assert fine.error < 1e-3
     change = abs(coarse.voltage / fine.voltage - 1.0)
-    assert change <= coarse.numerical.error + fine.numerical.error
+    assert change <= coarse.error + fine.error
 
 
 @pytest.mark.parametrize("offset", ["1.3 mm", "2 mm"])

@@ -145,7 +145,7 @@ def test_charts_name_their_axes_with_units() -> None:
     assessment = with_scans()
     charts = [
         lambda axes: chart_edge_field(axes, assessment),
-        lambda axes: chart_budget(axes, assessment.budget, assessment.onset.voltage),
+        lambda axes: chart_budget(axes, assessment.budget, assessment.onset.rigid.voltage),
         lambda axes: chart_onset_band(axes, assessment),
         *(lambda axes, scan=scan: chart_scan(axes, scan, assessment) for scan in assessment.scans),
     ]
@@ -168,7 +168,7 @@ def test_band_lies_where_the_assessment_says() -> None:
     assert_allclose(ends, [assessment.lowest_onset / 1e3, assessment.highest_onset / 1e3])
     places = {round(float(line.get_xdata()[0]), 9) for line in axes.lines}
     design = assessment.design
-    for voltage in (assessment.onset.voltage, design.voltage, design.supply.voltage_limit):
+    for voltage in (assessment.onset.rigid.voltage, design.voltage, design.supply.voltage_limit):
         assert round(voltage / 1e3, 9) in places
     assert overlaps(boxes(axes)) == []
 
@@ -208,7 +208,7 @@ def test_budget_bars_have_the_size_of_the_contributions() -> None:
     """EXACT: longest bar and total in percent."""
     assessment = assessed_needle()
     with style():
-        axes = chart_budget(axes_of((4.6, 3.0)), assessment.budget, assessment.onset.voltage)
+        axes = chart_budget(axes_of((4.6, 3.0)), assessment.budget, assessment.onset.rigid.voltage)
     widths = sorted(abs(bar.get_width()) for bar in axes.patches)
     assert_allclose(widths[-1], 100 * max(assessment.budget.up, assessment.budget.down))
     assert_allclose(
@@ -219,7 +219,7 @@ def test_budget_bars_have_the_size_of_the_contributions() -> None:
 def test_field_along_the_edge_starts_at_the_balance() -> None:
     """INVARIANT: at onset the apex's field is the balance field, and it falls outwards."""
     assessment = assessed_needle()
-    design, solution, onset = assessment.design, assessment.solution, assessment.onset
+    design, solution, onset = assessment.design, assessment.solution, assessment.onset.rigid
     share = onset.voltage / design.voltage
     lines = lines_from_edge(solution, onset, electrode_voltages(design, solution.electrodes, share))
     assert_allclose(lines[0].field[0], onset.balance_field, rtol=2e-3)
@@ -318,7 +318,7 @@ def test_texts_with_units() -> None:
 def test_free_surface_is_drawn_at_its_places() -> None:
     """EXACT: the turning point's shape ends on the contact lines, true to scale, in the legend."""
     assessment = with_meniscus()
-    meniscus = assessment.meniscus
+    meniscus = assessment.onset.meniscus
     assert meniscus is not None
     section = assessment.design.section()
     with style():
@@ -339,7 +339,7 @@ def test_free_surface_is_drawn_at_its_places() -> None:
 
 def test_branch_turns_at_the_turning_point() -> None:
     """EXACT: the highest voltage of the curve is the turning point's; beyond it is apart."""
-    meniscus = with_meniscus().meniscus
+    meniscus = with_meniscus().onset.meniscus
     assert meniscus is not None
     with style():
         axes = chart_branch(axes_of((4.6, 3.6)), meniscus)

@@ -12,7 +12,7 @@ from conegap.geometries.quantities.errors import MeshError
 from conegap.solver.field.solution import solve_field
 from conegap.solver.mesh.coarse_mesh import CoarseMesh, coarse_mesh
 from conegap.solver.mesh.morph import MovedTooFar, followed, morphed
-from conegap.solver.studies.scan import onset_of_variants
+from conegap.solver.studies.variants import onset_of_variants
 from conegap.validation.sections.axisymmetric import hyperboloid_needle
 from conegap.validation.sections.planar import planar_hyperbola
 

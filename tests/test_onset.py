@@ -39,7 +39,7 @@ def test_gallium_hyperboloid_at_one_millimetre(radius: float, volts: float) -> N
     balance = 2.0 * math.sqrt(gamma / (epsilon_0 * radius))
     exact = balance / hyperboloid_field(voltage=1.0, radius=radius, gap=1e-3)
     assert_allclose(found.voltage, exact, rtol=2e-5, atol=0)
-    assert abs(found.voltage / exact - 1.0) <= found.numerical.error
+    assert abs(found.voltage / exact - 1.0) <= found.error
     assert_allclose(found.voltage * math.sqrt(0.718 / gamma), volts, rtol=0, atol=0.6)
     assert_allclose(found.balance_field, balance, rtol=1e-9, atol=0)
     assert found.position == (0.0, 0.0)
@@ -215,7 +215,7 @@ def test_electrode_voltages_follow_the_share() -> None:
 def test_numerical_error_of_the_examples(solved: Solved, name: str) -> None:
     """RATE: every shipped example is extrapolated, of second order, and good to a thousandth."""
     design, solution = solved(name)
-    found = rigid_onset_of_solution(design, solution).numerical
+    found = rigid_onset_of_solution(design, solution).edge_at_design
     assert found.extrapolated
     assert 1.5 < found.order < 2.6
     assert found.error < 1e-3

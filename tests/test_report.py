@@ -166,7 +166,11 @@ def test_numbers_of_the_page_are_those_of_the_assessment() -> None:
     """EXACT: onset, band, digest, drawing, every input and every criterion."""
     assessment = with_scans()
     text = page().text
-    for voltage in (assessment.onset.voltage, assessment.lowest_onset, assessment.highest_onset):
+    for voltage in (
+        assessment.onset.rigid.voltage,
+        assessment.lowest_onset,
+        assessment.highest_onset,
+    ):
         assert voltage_text(voltage) in text
     design = assessment.design
     assert design.sha256 in text
@@ -309,9 +313,9 @@ def test_field_file_holds_mesh_potential_field_and_boundaries(tmp_path: Path) ->
         if electrode in voltages:
             inner = grid.point_data["potential"][here]
             assert_allclose(np.median(inner), voltages[electrode], rtol=1e-12, atol=1e-9)
-    tip = int(np.argmin(np.hypot(*(points - np.array(assessment.onset.position)).T)))
+    tip = int(np.argmin(np.hypot(*(points - np.array(assessment.onset.rigid.position)).T)))
     electric_bond_number = np.hypot(*grid.point_data["field"][tip, :2])
-    assert_allclose(electric_bond_number, assessment.onset.numerical.value, rtol=0.1)
+    assert_allclose(electric_bond_number, assessment.onset.rigid.edge_at_design.value, rtol=0.1)
     assert grid.point_data["field"][tip, 1] > 0.0
 
 
@@ -332,7 +336,7 @@ def test_free_surface_has_its_section() -> None:
     words = " ".join(verdict(assessment))
     assert "emitting at 4.00 kV" in words
     assert "turning point of the free liquid surface" in words
-    assert f"would give {voltage_text(assessment.onset.voltage)}" in words
+    assert f"would give {voltage_text(assessment.onset.rigid.voltage)}" in words
     assert "held rigid" in " ".join(verdict(with_scans()))
     facts = dict(liquid_facts(assessment))
     assert facts["contact radius"] == "4 µm"
@@ -344,7 +348,7 @@ def test_free_surface_has_its_section() -> None:
 @pytest.mark.parametrize(("volts", "said"), [(3.5e3, True), (4.5e3, False)])
 def test_waves_below_the_turning_point_are_told(volts: float, said: bool) -> None:
     """INVARIANT: waves that grow before the turning point stand in the verdict."""
-    meniscus = with_meniscus().meniscus
+    meniscus = with_meniscus().onset.meniscus
     assert meniscus is not None
     electric_bond_number = (
         volts**2 * 8.8541878188e-12 / (meniscus.surface_tension * meniscus.radius)
@@ -352,7 +356,9 @@ def test_waves_below_the_turning_point_are_told(volts: float, said: bool) -> Non
     wave = FirstWave(
         electric_bond_number=electric_bond_number, wave_number=1.0, before_turning_point=said
     )
-    assessment = replace(with_meniscus(), meniscus=replace(meniscus, wave=wave))
+    assessment = with_meniscus()
+    onset = replace(assessment.onset, meniscus=replace(meniscus, wave=wave))
+    assessment = replace(assessment, onset=onset)
     text = f"Waves along the slit begin to grow already at {volts / 1e3:.2f} kV"
     assert (text in " ".join(verdict(assessment))) == said
     assert dict(liquid_facts(assessment))["waves along the slit grow from"] == voltage_text(volts)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from conftest import needle_design
@@ -10,7 +12,9 @@ from numpy.testing import assert_allclose
 from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.mesh.coarse_mesh import coarse_mesh
 from conegap.solver.onset.rigid import rigid_onset
-from conegap.solver.studies.scan import Scan, onset_of_variants, scan
+from conegap.solver.studies.onset import solve_onset
+from conegap.solver.studies.scan import Scan, scan
+from conegap.solver.studies.variants import onset_of_variants
 
 
 @pytest.fixture(scope="module")
@@ -21,29 +25,32 @@ def seen() -> list[tuple[str, int, int]]:
 @pytest.fixture(scope="module")
 def over_gap(seen: list[tuple[str, int, int]]) -> Scan:
     gaps = np.array([-1e-3, 0.3e-3, 0.5e-3, 0.8e-3])
-    return scan(needle_design(), "accelerator.gap", gaps, progress=lambda *step: seen.append(step))
+    onset = solve_onset(needle_design(), criterion="rigid")
+    onset = replace(onset, progress=lambda *step: seen.append(step))
+    return scan(onset, "accelerator.gap", gaps)
 
 
 def test_scan_equals_single_solves(over_gap: Scan) -> None:
-    """INVARIANT: a point of a scan is the onset of the changed design, solved on its own mesh."""
+    """INVARIANT: a point lies beside the drawn onset as two moved meshes say, like with like."""
     near = coarse_mesh(needle_design().section())
     changed = needle_design().with_value("accelerator.gap", 0.8e-3)
     alone = rigid_onset(changed, meshes=2, near=near)
     point = over_gap.points[3]
     assert point.onset is not None
     assert point.value == 0.8e-3
-    assert_allclose(point.onset.voltage, alone.voltage, rtol=1e-12, atol=0)
+    drawn, two = rigid_onset(needle_design()), rigid_onset(needle_design(), meshes=2)
+    expected = drawn.voltage * alone.voltage / two.voltage
+    assert_allclose(point.onset.voltage, expected, rtol=1e-12, atol=0)
     assert point.refusal == ""
     anew = rigid_onset(changed)
-    assert_allclose(point.onset.voltage, anew.voltage, rtol=alone.numerical.error, atol=0)
+    assert_allclose(point.onset.voltage, anew.voltage, rtol=alone.error, atol=0)
 
 
 def test_scan_passes_through_the_drawn_design(over_gap: Scan) -> None:
-    """INVARIANT: at the drawn gap the scan meets the three-mesh onset within its error."""
-    drawn = rigid_onset(needle_design())
-    two = over_gap.points[2].onset
-    assert two is not None
-    assert_allclose(two.voltage, drawn.voltage, rtol=two.numerical.error, atol=0)
+    """INVARIANT: at the drawn gap the scan is the three-mesh onset."""
+    found = over_gap.points[2].onset
+    assert found is not None
+    assert_allclose(found.voltage, rigid_onset(needle_design()).voltage, rtol=1e-9, atol=0)
 
 
 def test_refused_point_says_why_and_is_left_out(over_gap: Scan) -> None:
@@ -65,7 +72,7 @@ def test_progress_counts_every_point(over_gap: Scan, seen: list[tuple[str, int, 
 def test_unknown_quantity_is_refused_at_once() -> None:
     """EXACT: a misspelled key is refused before any solve, with the nearest key."""
     with pytest.raises(DesignError, match=r"accelerator\.gap"):
-        scan(needle_design(), "accelerator.gab", np.array([1e-3]))
+        scan(solve_onset(needle_design(), criterion="rigid"), "accelerator.gab", np.array([1e-3]))
 
 
 def test_two_changes_at_once() -> None:

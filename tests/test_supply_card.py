@@ -34,7 +34,7 @@ def card_of(design: Design) -> SupplyCard:
     return supply_card(
         design,
         found.solution,
-        band=(found.lowest_onset, found.onset_voltage, found.highest_onset),
+        band=(found.lowest_onset, found.onset.voltage, found.highest_onset),
         accelerator=found.accelerator,
         operating=found.operation.operating,
     )

@@ -20,18 +20,18 @@ from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import ComputationError, DesignError, OutputError
 from conegap.solver.commands.main import main
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset
-from conegap.solver.studies import solve_cache as kept_solves
+from conegap.solver.studies import variant_solver
+from conegap.solver.studies.onset import Nominal, solve_onset
 from conegap.solver.studies.response_surface import build_response_surface
-from conegap.solver.studies.scan import Changes
 from conegap.solver.studies.solve_cache import (
     KEPT,
     SolveCache,
     resumable_folder,
-    solved_onset,
 )
-from conegap.solver.studies.tolerance import Nominal, ToleranceStudy, stack_up, tolerate
+from conegap.solver.studies.tolerance import ToleranceStudy, stack_up, tolerate
 from conegap.solver.studies.tolerance_allocation import Target, needed_tolerances, target_of
 from conegap.solver.studies.tolerance_tables import callout_csv, tolerance_results
+from conegap.solver.studies.variants import Changes
 
 RADIUS, GAP = 5e-6, 500e-6
 QUANTILE = 1.6448536269514722
@@ -286,8 +286,9 @@ def fake_solver(
             if len(counts) >= stop_after:
                 raise KeyboardInterrupt
             counts.append(variant)
-            (voltage,) = NEEDLE([tuple(c for c in variant if "chamber" not in c[0])], "solve")
-            results.append(replace(template, voltage=voltage))
+            changes = tuple(c for c in variant if "chamber" not in c[0])
+            drawn, changed = NEEDLE([(), changes], "solve")
+            results.append(replace(template, voltage=template.voltage * changed / drawn))
             assert callable(finished)
             finished(k, results[-1])
         return results
@@ -302,20 +303,20 @@ def test_interrupted_run_goes_on_where_it_stopped(
     monkeypatch.chdir(tmp_path)
     Path("mine.toml").write_text(redrawn_needle_text(), encoding="utf-8")
     whole: list[Changes] = []
-    monkeypatch.setattr(kept_solves, "onset_of_variants", fake_solver(whole))
+    monkeypatch.setattr(variant_solver, "onset_of_variants", fake_solver(whole))
     assert main(["tolerate", "mine.toml", "--to", "whole", "--samples", "2000"]) == 0
     first: list[Changes] = []
-    monkeypatch.setattr(kept_solves, "onset_of_variants", fake_solver(first, stop_after=6))
+    monkeypatch.setattr(variant_solver, "onset_of_variants", fake_solver(first, stop_after=6))
     assert main(["tolerate", "mine.toml", "--samples", "2000"]) == 130
     folder = Path("conegap-tolerance-mine")
     assert [p.name for p in folder.iterdir()] == [KEPT]
     second: list[Changes] = []
-    monkeypatch.setattr(kept_solves, "onset_of_variants", fake_solver(second))
+    monkeypatch.setattr(variant_solver, "onset_of_variants", fake_solver(second))
     assert main(["tolerate", "mine.toml", "--samples", "2000"]) == 0
     assert len(first) == 6
     assert sorted(map(repr, first + second)) == sorted(map(repr, whole))
     third: list[Changes] = []
-    monkeypatch.setattr(kept_solves, "onset_of_variants", fake_solver(third))
+    monkeypatch.setattr(variant_solver, "onset_of_variants", fake_solver(third))
     assert main(["tolerate", "mine.toml", "--samples", "2000", "--fit", "5%"]) == 0
     assert third == []
     assert {p.name for p in folder.iterdir()} == {
@@ -331,16 +332,21 @@ def test_other_designs_and_damaged_lines_are_not_reused(
 ) -> None:
     """INVARIANT: a kept solve belongs to one design, and half a line to none."""
     counts: list[Changes] = []
-    monkeypatch.setattr(kept_solves, "onset_of_variants", fake_solver(counts))
+    monkeypatch.setattr(variant_solver, "onset_of_variants", fake_solver(counts))
     path = tmp_path / KEPT
     variant: Changes = (("accelerator.gap", 0.6e-3),)
-    kept = SolveCache(path)
-    (voltage,) = solved_onset(needle_design(), kept)([variant, variant], "x")[:1]
+
+    def shifts(design: Design, kept: SolveCache) -> list[object]:
+        onset = solve_onset(design, criterion="rigid", kept=kept)
+        return list(onset.variants.shifts([variant, variant], "x"))
+
+    one, two = shifts(needle_design(), SolveCache(path))
+    assert one == two
     assert len(counts) == 1
     again = SolveCache.read(path)
-    assert solved_onset(needle_design(), again)([variant], "x") == [voltage]
+    assert shifts(needle_design(), again) == [one, two]
     assert len(counts) == 1
-    solved_onset(redrawn_needle(0.5, 20.0), again)([variant], "x")
+    shifts(redrawn_needle(0.5, 20.0), again)
     assert len(counts) == 2
     path.write_text(path.read_text(encoding="utf-8")[:-25], encoding="utf-8")
     assert len(SolveCache.read(path).rows) == 1

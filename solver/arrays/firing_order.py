@@ -22,7 +22,7 @@ from conegap.solver.common.progress import Progress
 from conegap.solver.field.solution import solve_field
 from conegap.solver.field3d.sector_factor import SectorOnset, per_volt_weights, sector_onset
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
-from conegap.solver.studies.scan import onset_of_variants
+from conegap.solver.studies.variants import onset_of_variants
 
 __all__ = ["Firing", "FiringLaws", "firing_laws", "influence_matrix", "sampled_firing"]
 

@@ -180,17 +180,17 @@ def _print(assessment: Assessment) -> None:
     from conegap.solver.report.sector import sector_lines
     from conegap.solver.report.tables import review_value
 
-    design, onset = assessment.design, assessment.onset
+    design, onset = assessment.design, assessment.onset.rigid
     out = console()
     heading = " ".join(p for p in (design.title, design.drawing.number) if p) or design.source
     band = f"{voltage_text(assessment.lowest_onset)} to {voltage_text(assessment.highest_onset)}"
     rows = [
-        ("onset, emitter minus accelerator", voltage_text(assessment.onset_voltage)),
-        ("criterion", assessment.criterion),
+        ("onset, emitter minus accelerator", voltage_text(assessment.onset.voltage)),
+        ("criterion", assessment.onset.criterion),
         ("band (k = 2, about 95 %)", band),
         ("rigid surface alone", voltage_text(onset.voltage)),
         (f"field at the {onset.edge_name} at rigid onset", field_text(onset.balance_field)),
-        ("numerical error of the edge field", f"{onset.numerical.error:.1e}"),
+        ("numerical error of the edge field", f"{onset.error:.1e}"),
         ("largest contribution to the band", assessment.budget.contributions[0].label),
         ("voltage of the design", voltage_text(design.voltage)),
     ]
@@ -220,7 +220,7 @@ def _print(assessment: Assessment) -> None:
     for row in assessment.review:
         if not row.passed:
             out.print(f"{row.name}: {row.advice}", soft_wrap=True)
-    if assessment.meniscus is None:
+    if assessment.onset.meniscus is None:
         out.print()
         out.print(
             "The surface is held rigid as drawn: a free surface gives way at another voltage, for "

@@ -13,8 +13,9 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from conegap.geometries.design.design import Design
-    from conegap.solver.studies.tolerance import Share, ToleranceStudy
+    from conegap.solver.studies.tolerance import ToleranceStudy
     from conegap.solver.studies.tolerance_allocation import ToleranceAllocations
+    from conegap.solver.studies.tolerance_shares import Share
 
 __all__ = ["EXAMPLES", "SUMMARY", "add_arguments"]
 

@@ -18,14 +18,15 @@ __all__ = ["EdgeField", "apex_of", "curvature_at", "refuse_sharp"]
 
 
 @dataclass(frozen=True)
-class EdgeField:
-    """Field at the apex of an emitting edge.
+class EdgeField(Estimate):
+    """Field at the apex of an emitting edge, [V/m], with where it is.
 
     Parameters
     ----------
+    value, error, order, extrapolated, level_sizes, level_values
+        See `Estimate`.
     name : str
-    estimate : Estimate
-        Magnitude of the field, [V/m].
+        Of the edge.
     position : tuple of float
         Where the field is greatest, (x, z), [m].
     curvature : float
@@ -36,40 +37,9 @@ class EdgeField:
     """
 
     name: str
-    estimate: Estimate
     position: tuple[float, float]
     curvature: float
     at_border: bool
-
-    @property
-    def value(self) -> float:
-        """Field, [V/m]."""
-        return self.estimate.value
-
-    @property
-    def error(self) -> float:
-        """Estimated relative numerical error, [-]."""
-        return self.estimate.error
-
-    @property
-    def order(self) -> float:
-        """Observed order of convergence, [-]."""
-        return self.estimate.order
-
-    @property
-    def extrapolated(self) -> bool:
-        """Whether the leading error was removed."""
-        return self.estimate.extrapolated
-
-    @property
-    def level_values(self) -> tuple[float, ...]:
-        """Value on every mesh, [V/m]."""
-        return self.estimate.level_values
-
-    @property
-    def level_sizes(self) -> tuple[int, ...]:
-        """Subdivisions of every mesh."""
-        return self.estimate.level_sizes
 
 
 def apex_of(

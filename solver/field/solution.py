@@ -178,8 +178,8 @@ class FieldSolution:
         best = replace(best, error=wider * best.error + more)
         position = places[-1]
         return EdgeField(
+            **vars(best),
             name=name,
-            estimate=best,
             position=(float(position[0]), float(position[1])),
             curvature=curvature_at(self.section, edge, grid, position),
             at_border=at_border,

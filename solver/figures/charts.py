@@ -56,7 +56,7 @@ def chart_onset_band(axes: Axes, assessment: Assessment) -> Axes:
     design = assessment.design
     limit = design.supply.voltage_limit
     marks: list[tuple[float, str, str, Dashes]] = [
-        (assessment.onset_voltage, _onset_words(assessment), ACCENT, "-"),
+        (assessment.onset.voltage, _onset_words(assessment), ACCENT, "-"),
         (design.voltage, f"design {voltage_text(design.voltage)}", INK, (0, (4, 2))),
     ]
     if limit is not None:
@@ -92,7 +92,7 @@ def chart_onset_band(axes: Axes, assessment: Assessment) -> Axes:
 def _onset_words(assessment: Assessment) -> str:
     low, high = voltage_text(assessment.lowest_onset), voltage_text(assessment.highest_onset)
     low = low.partition(" ")[0] if low.partition(" ")[2] == high.partition(" ")[2] else low
-    return f"onset {voltage_text(assessment.onset_voltage)}\n({low} to {high})"
+    return f"onset {voltage_text(assessment.onset.voltage)}\n({low} to {high})"
 
 
 def chart_edge_field(axes: Axes, assessment: Assessment) -> Axes:
@@ -103,7 +103,7 @@ def chart_edge_field(axes: Axes, assessment: Assessment) -> Axes:
     axes : Axes
     assessment : Assessment
     """
-    design, solution, onset = assessment.design, assessment.solution, assessment.onset
+    design, solution, onset = assessment.design, assessment.solution, assessment.onset.rigid
     working = electrode_voltages(design, solution.electrodes)
     share = onset.voltage / design.voltage
     ramped = electrode_voltages(design, solution.electrodes, share)
@@ -183,7 +183,7 @@ def chart_scan(axes: Axes, scan: Scan, assessment: Assessment) -> Axes:
     highest = max(
         float(scan.voltages.max()),
         float(free_voltages.max(initial=0.0)),
-        assessment.onset_voltage,
+        assessment.onset.voltage,
         design.voltage,
         limit or 0.0,
     )
@@ -222,10 +222,10 @@ def chart_scan(axes: Axes, scan: Scan, assessment: Assessment) -> Axes:
             zorder=5,
             label="free surface",
         )
-    elif assessment.meniscus is not None:
+    elif assessment.onset.meniscus is not None:
         axes.plot(
             [drawn],
-            [assessment.onset_voltage / up.size],
+            [assessment.onset.voltage / up.size],
             ls="none",
             marker="D",
             ms=5.5,

@@ -113,8 +113,8 @@ def report_pictures(assessment: Assessment) -> dict[str, Picture]:
     assessment : Assessment
     """
     pictures = [_band_picture(assessment), *drawing_pictures(assessment.design)]
-    if assessment.meniscus is not None:
-        pictures += _liquid_pictures(assessment.design.section(), assessment.meniscus)
+    if assessment.onset.meniscus is not None:
+        pictures += _liquid_pictures(assessment.design.section(), assessment.onset.meniscus)
     pictures += _field_pictures(assessment)
     if assessment.beam is not None:
         pictures.append(_beam_picture(assessment.solution.section, assessment.beam))
@@ -173,7 +173,7 @@ def _band_picture(assessment: Assessment) -> Picture:
     limit = assessment.design.supply.voltage_limit
     supply = f", supply limit {voltage_text(limit)}" if limit is not None else ""
     words = (
-        f"onset {voltage_text(assessment.onset_voltage)}, between "
+        f"onset {voltage_text(assessment.onset.voltage)}, between "
         f"{voltage_text(assessment.lowest_onset)} and {voltage_text(assessment.highest_onset)}; "
         f"design voltage {voltage_text(assessment.design.voltage)}{supply}"
     )
@@ -219,7 +219,7 @@ def _liquid_pictures(section: Section, meniscus: MeniscusOnset) -> list[Picture]
 
 
 def _field_pictures(assessment: Assessment) -> list[Picture]:
-    design, solution, onset = assessment.design, assessment.solution, assessment.onset
+    design, solution, onset = assessment.design, assessment.solution, assessment.onset.rigid
     voltages = electrode_voltages(design, solution.electrodes)
     at = ", ".join(f"{name} {voltage_text(v)}".replace("-", "−") for name, v in voltages.items())
     edge = solution.section.edge(onset.edge_name)
@@ -248,7 +248,7 @@ def _field_pictures(assessment: Assessment) -> list[Picture]:
             f"Field along the surface from the apex: at the rigid onset it starts at "
             f"{field_text(onset.balance_field)}, the balance with surface tension, and falls with "
             f"distance; at the design's voltages it starts at "
-            f"{field_text(onset.numerical.value)}.",
+            f"{field_text(onset.edge_at_design.value)}.",
             charted(lambda axes: chart_edge_field(axes, assessment), (WIDTH, 3.6)),
         ),
     ]
@@ -279,7 +279,7 @@ def _scan_picture(scan: Scan, assessment: Assessment) -> Picture:
     followed, free = len(scan.free[0]), ""
     if followed:
         free = f" Diamonds: the turning point of the free surface, found at {followed} of them."
-    elif assessment.meniscus is not None:
+    elif assessment.onset.meniscus is not None:
         free = " The diamond is the free surface as drawn."
     gone = f" {refused} of {len(scan.points)} points have no onset." if refused else ""
     return Picture(
@@ -302,7 +302,7 @@ def _budget_picture(assessment: Assessment) -> Picture:
         f"Bars of the error budget; the largest is {pretty(first.label)} with "
         f"{percent(first.size)}; all together −{percent(budget.down)} and +{percent(budget.up)}.",
         charted(
-            lambda axes: chart_budget(axes, budget, assessment.onset_voltage),
+            lambda axes: chart_budget(axes, budget, assessment.onset.voltage),
             (WIDTH, 0.95 + 0.27 * (rows + 1)),
         ),
     )

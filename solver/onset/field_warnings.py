@@ -26,12 +26,12 @@ def field_warnings(
     """
     found = list(design.warnings)
     found.extend(design.metal.range_notes(design.liquid.temperature))
-    if onset.numerical.error > accuracy:
+    if onset.error > accuracy:
         found.append(
-            f"the numerical error of the edge field, {onset.numerical.error:.1e}, is larger than "
+            f"the numerical error of the edge field, {onset.error:.1e}, is larger than "
             f"the accuracy asked for, {accuracy:.1e}"
         )
-    if onset.numerical.at_border:
+    if onset.edge_at_design.at_border:
         found.append(
             f"the field still rises at the end of the edge '{onset.edge_name}': another place is "
             "stronger, see the field along the surface"
@@ -41,11 +41,11 @@ def field_warnings(
         if name in ("emitter", "liquid"):
             along = solution.surface(name, voltages)
             k = int(along.field.argmax())
-            if along.field[k] > 1.02 * onset.numerical.value:
+            if along.field[k] > 1.02 * onset.edge_at_design.value:
                 x, z = along.points[k] * 1e3
                 found.append(
                     f"the field on the {name} is greatest at ({x:.4g}, {z:.4g}) mm, "
-                    f"{along.field[k] / onset.numerical.value:.2f} times that at "
+                    f"{along.field[k] / onset.edge_at_design.value:.2f} times that at "
                     f"'{onset.edge_name}'"
                 )
     if design.voltages.emitter <= 0.0:

@@ -27,8 +27,7 @@ class RigidOnset:
     edge_name : str
         The edge that fires first.
     balance_field : float
-        Field there at which the balance is lost, at onset, [V/m]; that of the solve at the
-        design's voltages is ``numerical.value``.
+        Field there at which the balance is lost, at onset, [V/m].
     edge_per_volt : float
         Field there per volt of (emitter - accelerator), the chamber at its own voltage,
         [1/m].
@@ -38,8 +37,10 @@ class RigidOnset:
         Place of the greatest field, (x, z), [m].
     surface_tension : float
         [N/m].
-    numerical : EdgeField
-        The field at the design's voltages with its numerical error.
+    edge_at_design : EdgeField
+        Field of the plane section at the design's own voltages, as solved.
+    error : float
+        Relative numerical error of the voltage, the third dimension included, [-].
     factor : float
         Field in three dimensions over that of the plane section, 1 where there is no third, [-].
     """
@@ -51,7 +52,8 @@ class RigidOnset:
     curvature: float
     position: tuple[float, float]
     surface_tension: float
-    numerical: EdgeField
+    edge_at_design: EdgeField
+    error: float
     factor: float = 1.0
 
     def in_sector(self, sector: SectorOnset | None) -> RigidOnset:
@@ -64,10 +66,8 @@ class RigidOnset:
         """
         if sector is None:
             return self
-        best = self.numerical.estimate
-        error = math.hypot(best.error, sector.error)
-        numerical = replace(self.numerical, estimate=replace(best, error=error))
-        return replace(self.times(sector.factor), numerical=numerical)
+        error = math.hypot(self.error, sector.error)
+        return replace(self.times(sector.factor), error=error)
 
     def times(self, factor: float) -> RigidOnset:
         """The onset where the true surroundings change the field by a factor.
@@ -177,5 +177,6 @@ def _edge_onset(design: Design, solution: FieldSolution, name: str, gamma: float
         curvature=edge.curvature,
         position=edge.position,
         surface_tension=gamma,
-        numerical=edge,
+        edge_at_design=edge,
+        error=edge.error,
     )

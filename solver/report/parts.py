@@ -202,15 +202,15 @@ def report_parts(assessment: Assessment) -> tuple[Part, ...]:
 
 
 def _answer(assessment: Assessment) -> Part:
-    design, onset = assessment.design, assessment.onset
+    design, onset = assessment.design, assessment.onset.rigid
     supply = design.supply.voltage_limit
     low, high = voltage_text(assessment.lowest_onset), voltage_text(assessment.highest_onset)
     facts = (
-        ("onset, emitter minus accelerator", voltage_text(assessment.onset_voltage)),
+        ("onset, emitter minus accelerator", voltage_text(assessment.onset.voltage)),
         ("band, k = 2, about 95 %", f"{low} to {high}"),
         ("voltage of the design", voltage_text(design.voltage)),
         ("limit of the supply", voltage_text(supply) if supply else "not given"),
-        ("criterion", assessment.criterion),
+        ("criterion", assessment.onset.criterion),
         ("fires first at", onset.edge_name),
         ("rigid surface alone", voltage_text(onset.voltage)),
         ("field there at rigid onset", field_text(onset.balance_field)),
@@ -284,7 +284,7 @@ def _classic(assessment: Assessment) -> Part | None:
     classic = assessment.classic
     if classic is None:
         return None
-    share = classic.voltage / assessment.onset_voltage - 1.0
+    share = classic.voltage / assessment.onset.voltage - 1.0
     side = f"{percent(abs(share))} {'above' if share >= 0.0 else 'below'}"
     within = "lies within it" if classic.within else "lies OUTSIDE it"
     return Part(
@@ -293,7 +293,7 @@ def _classic(assessment: Assessment) -> Part | None:
         (
             Facts(
                 (
-                    ("computed", voltage_text(assessment.onset_voltage)),
+                    ("computed", voltage_text(assessment.onset.voltage)),
                     ("closed form", f"{voltage_text(classic.voltage)}, {side}"),
                 )
             ),

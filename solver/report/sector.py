@@ -178,10 +178,10 @@ def sector_words(assessment: Assessment) -> tuple[str, ...]:
         lines += _firing_words(assessment)
     end = assessment.slit_end
     if end is not None:
-        first = assessment.onset_voltage / max(end.factor, 1.0)
+        first = assessment.onset.voltage / max(end.factor, 1.0)
         what = (
             f"The ends fire first, at about {voltage_text(first)}, before the middle at "
-            f"{voltage_text(assessment.onset_voltage)}."
+            f"{voltage_text(assessment.onset.voltage)}."
             if end.factor > 1.0
             else "The ends fire no sooner than the middle."
         )

@@ -285,7 +285,7 @@ def levels_table(assessment: Assessment) -> Table:
     ----------
     assessment : Assessment
     """
-    numerical, levels = assessment.onset.numerical, assessment.solution.levels
+    numerical, levels = assessment.onset.rigid.edge_at_design, assessment.solution.levels
     rows = []
     for k, (level, value) in enumerate(zip(levels, numerical.level_values, strict=True)):
         change = value / numerical.level_values[k - 1] - 1.0 if k else math.nan

@@ -35,7 +35,7 @@ def verdict(assessment: Assessment) -> tuple[str, ...]:
     design = assessment.design
     onset, low, high = (
         voltage_text(v)
-        for v in (assessment.onset_voltage, assessment.lowest_onset, assessment.highest_onset)
+        for v in (assessment.onset.voltage, assessment.lowest_onset, assessment.highest_onset)
     )
     failed = [row for row in assessment.review if not row.passed]
     count = len(assessment.review)
@@ -70,11 +70,11 @@ def verdict(assessment: Assessment) -> tuple[str, ...]:
 
 def _criterion(assessment: Assessment) -> str:
     """What kind of onset the number is, and what it leaves open."""
-    rigid = voltage_text(assessment.onset.voltage)
-    if assessment.meniscus is not None:
-        wave = assessment.meniscus.wave_voltage
+    rigid = voltage_text(assessment.onset.rigid.voltage)
+    if assessment.onset.meniscus is not None:
+        wave = assessment.onset.meniscus.wave_voltage
         early = ""
-        if wave is not None and wave < assessment.meniscus.voltage:
+        if wave is not None and wave < assessment.onset.meniscus.voltage:
             early = f" Waves along the slit begin to grow already at {voltage_text(wave)}."
         return (
             "This is the turning point of the free liquid surface: above it no shape is in "
@@ -95,7 +95,7 @@ def liquid_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
     ----------
     assessment : Assessment
     """
-    meniscus = assessment.meniscus
+    meniscus = assessment.onset.meniscus
     if meniscus is None:
         return ()
     shape = meniscus.branch.turning.shape
@@ -130,7 +130,7 @@ def liquid_words(assessment: Assessment) -> tuple[str, ...]:
     ----------
     assessment : Assessment
     """
-    meniscus = assessment.meniscus
+    meniscus = assessment.onset.meniscus
     if meniscus is None:
         return ()
     why = {
@@ -143,7 +143,7 @@ def liquid_words(assessment: Assessment) -> tuple[str, ...]:
             "while its pressure falls."
         ),
     }
-    share = assessment.ratio_to_rigid - 1.0
+    share = assessment.onset.ratio_to_rigid - 1.0
     side = "above" if share > 0.0 else "below"
     return (
         "As the voltage rises the field draws the surface out; a sharper surface gathers more "
@@ -168,7 +168,7 @@ def slit_words(assessment: Assessment) -> tuple[str, ...]:
     wave = assessment.surface_wave
     if wave is None:
         return ()
-    meniscus = assessment.meniscus
+    meniscus = assessment.onset.meniscus
     sites = f"about {wave.sites:.0f} sites along the slit"
     if meniscus is not None and meniscus.wave_voltage is not None:
         first = (
@@ -197,7 +197,7 @@ def quality(assessment: Assessment) -> tuple[str, ...]:
     ----------
     assessment : Assessment
     """
-    numerical = assessment.onset.numerical
+    numerical = assessment.onset.rigid.edge_at_design
     order = (
         "could not be observed"
         if numerical.order != numerical.order
@@ -214,10 +214,10 @@ def quality(assessment: Assessment) -> tuple[str, ...]:
         f"The observed order of convergence of the edge field {order}, {used}.",
         f"Estimated relative error of the edge field: {numerical.error:.1e}.",
     ]
-    if assessment.meniscus is not None:
+    if assessment.onset.meniscus is not None:
         words.append(
             "The turning point of the liquid surface was computed on meshes made for its own "
-            f"shape; estimated relative error of its voltage: {assessment.meniscus.error:.1e}."
+            f"shape; estimated relative error of its voltage: {assessment.onset.error:.1e}."
         )
     for line in assessment.budget.contributions:
         if line.name == "surroundings":
@@ -239,7 +239,7 @@ def not_modelled(assessment: Assessment) -> tuple[str, ...]:
     assessment : Assessment
     """
     design = assessment.design
-    if assessment.meniscus is None:
+    if assessment.onset.meniscus is None:
         first = (
             "The liquid keeps its drawn shape. A free surface bulges and becomes unstable at "
             "another voltage, for a pinned hemisphere at one that the rigid value exceeds by "

@@ -22,12 +22,11 @@ from conegap.geometries.design.design import Design, Dimension
 from conegap.geometries.quantities.errors import ComputationError, DesignError
 from conegap.geometries.quantities.quantity import as_text
 from conegap.solver.common.progress import Progress
-from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, OnsetCriterion, free_surface
-from conegap.solver.liquid.liquid_section import MeniscusOnset
-from conegap.solver.onset.rigid import RigidOnset, rigid_onset
+from conegap.solver.liquid.free_surface import TURNING_POINT, OnsetCriterion, free_surface
+from conegap.solver.studies.onset import Onset, solve_onset
 from conegap.solver.studies.radius_search import Root, Voltages, find_radius
-from conegap.solver.studies.scan import drawn_mesh, onset_of_variants, tolerance_ends
 from conegap.solver.studies.variant_solver import VariantSolver
+from conegap.solver.studies.variants import Changes, tolerance_ends
 
 __all__ = ["Alternative", "Calibration", "Root", "calibrate", "find_radius", "relative_uncertainty"]
 
@@ -172,36 +171,29 @@ def calibrate(
     """
     key = _radius_key(design, measured, uncertainty)
     dimension = design.dimension(key)
-    rigid = rigid_onset(design)
-    meniscus, remarks = free_surface(design, criterion, progress)
+    onset = solve_onset(design, criterion=criterion, progress=progress)
     contact = design.emitter.meniscus_key
-    if meniscus is not None and contact is not None and contact != key:
+    if onset.meniscus is not None and contact is not None and contact != key:
         raise DesignError(
             f"calibrate: the onset of this {design.emitter.kind} is the turning point of its "
             f"liquid, which is set by {contact} and the gap and hardly by {key}, so no radius can "
             "be read from it; calibrate the rigid surface with --criterion rigid if the edge is "
             f"wetted over, or measure {contact}"
         )
-    factor = None if design.sector() is None else rigid.factor
-    if meniscus is not None:
-        meniscus = meniscus.in_field(rigid.factor)
-    drawn_ratio = 1.0 if meniscus is None else meniscus.voltage / rigid.voltage
-    numerical = rigid.numerical.error if meniscus is None else meniscus.error
-    tension = float(design.metal.surface_tension_uncertainty(design.liquid.temperature))
-    shifts = VariantSolver(design, meniscus if factor is None else None, progress)
-    gain = shifts.tension_gain(rigid)
+    gain = 0.5 * onset.tension_gain
     total = relative_uncertainty(
-        measurement=uncertainty / measured, tension=gain * tension, numerical=numerical
+        measurement=uncertainty / measured,
+        tension=gain * onset.tension_uncertainty,
+        numerical=onset.error,
     )
     found = None
-    if shifts.meniscus is not None:
-        found = _turning_search(shifts, dimension, measured, total)
+    if onset.variants.solved == TURNING_POINT:
+        found = _turning_search(onset, dimension, measured, total)
     if found is None:
-        found = _rigid_search(shifts, dimension, measured, total, rigid, meniscus, criterion)
+        found = _rigid_search(onset, dimension, measured, total, criterion)
     root, ratio, way = found
     calibrated = design.with_value(key, root.value)
-    edge = calibrated.section().edge(rigid.edge_name)
-    drawn_onset = drawn_ratio * rigid.voltage
+    edge = calibrated.section().edge(onset.rigid.edge_name)
     return Calibration(
         key=key,
         label=dimension.label,
@@ -210,76 +202,69 @@ def calibrate(
         edge_radius=edge.radius,
         measured=measured,
         measured_uncertainty=uncertainty,
-        drawn_onset=drawn_onset,
+        drawn_onset=onset.voltage,
         relative_uncertainty=total,
-        criterion=RIGID if meniscus is None else TURNING_POINT,
+        criterion=onset.criterion,
         ratio_to_rigid=ratio,
         way=way,
-        alternatives=_alternatives(design, key, measured / drawn_onset, gain, tension, shifts),
-        warnings=(*design.warnings, *remarks, *_notes(design, key, root)),
+        alternatives=_alternatives(
+            design,
+            key,
+            math.log(measured / onset.voltage),
+            gain,
+            onset.tension_uncertainty,
+            onset.variants,
+        ),
+        warnings=(*design.warnings, *onset.remarks, *_notes(design, key, root)),
     )
 
 
 def _turning_search(
-    shifts: VariantSolver, dimension: Dimension, measured: float, total: float
+    onset: Onset, dimension: Dimension, measured: float, total: float
 ) -> tuple[Root, float, str] | None:
     """The radius by turning points, with its ratio to the rigid onset; None where they are lost."""
-    assert shifts.meniscus is not None
-    key = dimension.key
+    key, variants = dimension.key, onset.variants
     try:
-        (drawn,) = shifts.voltages([()], "turning point as drawn")
-        if isinstance(drawn, str):
-            return None
-        scale = shifts.meniscus.voltage / drawn
 
         def over(radii: Sequence[float]) -> list[float | str]:
-            found = shifts.voltages([((key, r),) for r in radii], "turning point over radius")
-            return [v if isinstance(v, str) else scale * v for v in found]
+            found = variants.turning([((key, r),) for r in radii], "turning point over radius")
+            return [v if isinstance(v, str) else onset.voltage * v for v in found]
 
         root = find_radius(over, dimension.value, measured, total, span=_TURNING_SPAN)
-        there = rigid_onset(shifts.design.with_value(key, root.value), meshes=2)
+        (there,) = variants.rigid([((key, root.value),)], "rigid onset at the radius")
     except (DesignError, ComputationError):
+        return None
+    if isinstance(there, str):
         return None
     return root, measured / there.voltage, "The turning point was solved at every radius."
 
 
 def _rigid_search(
-    shifts: VariantSolver,
+    onset: Onset,
     dimension: Dimension,
     measured: float,
     total: float,
-    rigid: RigidOnset,
-    meniscus: MeniscusOnset | None,
     criterion: OnsetCriterion,
 ) -> tuple[Root, float, str]:
     """The radius by rigid onsets, scaled where a turning point is the onset."""
-    design, key, progress = shifts.design, dimension.key, shifts.progress
-    factor = None if design.sector() is None else rigid.factor
-    near = drawn_mesh(design)
+    design, key = onset.design, dimension.key
 
     def solve(radii: Sequence[float]) -> list[float | str]:
-        results = onset_of_variants(
-            design,
-            [((key, r),) for r in radii],
-            meshes=3,
-            factor=factor,
-            near=near,
-            progress=progress if len(radii) > 1 else None,
-            what=f"onset over {dimension.label}",
-        )
-        return [r.voltage if isinstance(r, RigidOnset) else r for r in results]
+        variants: list[Changes] = [((key, r),) for r in radii]
+        found = onset.variants.rigid(variants, f"onset over {dimension.label}", meshes=3)
+        return [r if isinstance(r, str) else r.voltage for r in found]
 
-    voltages = _kept(solve)
-    ratio = 1.0 if meniscus is None else meniscus.voltage / rigid.voltage
+    voltages, ratio = _kept(solve), onset.ratio_to_rigid
     root = find_radius(voltages, dimension.value, measured / ratio, total)
-    if meniscus is None:
+    if onset.meniscus is None:
         return root, ratio, ""
     # The ratio of turning point to rigid onset drifts with the radius: once more with that of the
     # radius found.
     there = design.with_value(key, root.value)
-    again, _ = free_surface(there, criterion, progress)
-    if again is not None:
-        ratio = again.in_field(rigid.factor).voltage / rigid_onset(there, factor=factor).voltage
+    again, _ = free_surface(there, criterion, onset.variants.progress)
+    (rigid,) = voltages([root.value])
+    if again is not None and not isinstance(rigid, str):
+        ratio = again.in_field(onset.rigid.factor).voltage / rigid
         root = find_radius(voltages, dimension.value, measured / ratio, total)
     way = (
         "The radius changes the rigid onset; it is scaled by the ratio of turning point to rigid "
@@ -344,21 +329,20 @@ def _notes(design: Design, key: str, root: Root) -> tuple[str, ...]:
 def _alternatives(
     design: Design,
     key: str,
-    ratio: float,
+    wanted: float,
     gain: float,
     tension: float,
-    shifts: VariantSolver,
+    variants: VariantSolver,
 ) -> tuple[Alternative, ...]:
-    """How far every other toleranced quantity would have to move, by central differences."""
+    """How far every other toleranced quantity would have to move for a change of log(onset)."""
     others = [d for d in design.dimensions() if d.tolerance and d.key != key and _acts(d)]
-    results = shifts.voltages(tolerance_ends(others), "other explanations")
-    wanted = math.log(ratio)
+    shifts = variants.shifts(tolerance_ends(others), "other explanations")
     found = []
     for k, d in enumerate(others):
-        low, high = results[2 * k], results[2 * k + 1]
+        low, high = shifts[2 * k], shifts[2 * k + 1]
         if isinstance(low, str) or isinstance(high, str):
             continue
-        slope = 0.5 * math.log(high / low)  # per tolerance
+        slope = 0.5 * math.log(high.ratio / low.ratio)  # per tolerance
         if abs(slope) < _LEAST_SHIFT:
             continue
         move = wanted / slope

@@ -1,51 +1,24 @@
-"""Onset over a range of a quantity, every point by its own field solve.
-
-The coarse mesh of the design as drawn is moved to every variant that it can follow (`morph`), so
-that what is left between neighbouring points is the shift itself.
-"""
+"""Onset over a range of a quantity, every point by its own solve, beside the drawn design's."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from contextlib import suppress
-from dataclasses import dataclass
-from functools import partial
-from typing import TypeVar
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
-from conegap.geometries.design.design import Design, Dimension
-from conegap.geometries.quantities.errors import DesignError, MeshError
-from conegap.solver.common.parallel_map import parallel_map
-from conegap.solver.common.progress import Progress
-from conegap.solver.mesh.coarse_mesh import CoarseMesh, coarse_mesh
-from conegap.solver.mesh.morph import morphed
-from conegap.solver.onset.rigid import RigidOnset, rigid_onset
+from conegap.solver.liquid.continuation import ContinuationError
+from conegap.solver.liquid.free_surface import TURNING_POINT
+from conegap.solver.onset.rigid import RigidOnset
+from conegap.solver.studies.onset import Onset
+from conegap.solver.studies.variants import Changes
 
-__all__ = [
-    "Changes",
-    "Finished",
-    "Scan",
-    "ScanPoint",
-    "all_follow",
-    "changed_design",
-    "drawn_mesh",
-    "onset_of_variants",
-    "scan",
-    "solve_variants",
-    "tolerance_ends",
-]
+__all__ = ["Scan", "ScanPoint", "scan", "scans_about"]
 
-Finished = Callable[[int, RigidOnset | str], None]
-"""Called with (number of the variant, its result) as soon as a variant is solved."""
-
-Changes = tuple[tuple[str, float], ...]
-"""Changes that make a variant of a design: ((key, SI value), ...); () is the design as drawn."""
-
-Result = TypeVar("Result")
-
-_TIP_ONLY = ("emitter.tip_radius",)
+# Half to twice the drawn value: beyond it another drawing would be made; seven points of a smooth
+# curve.
+_SPAN = np.geomspace(0.5, 2.0, 7)
 
 
 @dataclass(frozen=True)
@@ -109,235 +82,28 @@ class Scan:
         return values, voltages
 
 
-def changed_design(design: Design, changes: Changes) -> Design:
-    """A design with some values changed.
+def scan(onset: Onset, key: str, values: FloatArray) -> Scan:
+    """Rigid onset over values of one quantity.
 
     Parameters
     ----------
-    design : Design
-    changes : ((key, SI value), ...)
-
-    Raises
-    ------
-    DesignError
-        The changed design is refused.
-    """
-    for key, value in changes:
-        design = design.with_value(key, value)
-    return design
-
-
-def _rigid(
-    design: Design,
-    changes: Changes,
-    *,
-    meshes: int,
-    factor: float | None,
-    near: CoarseMesh | None,
-) -> RigidOnset:
-    """Rigid onset of a variant; a given factor of the third dimension holds for changes of the
-    tips' radius and film, to which it is blind (measured: 4e-5 over a factor four in radius)."""
-    kept = all(key in _TIP_ONLY or key.startswith("liquid.") for key, _ in changes)
-    return rigid_onset(
-        changed_design(design, changes),
-        meshes=meshes,
-        factor=factor if kept else None,
-        near=near,
-    )
-
-
-def drawn_mesh(design: Design) -> CoarseMesh | None:
-    """The coarse mesh of the design as drawn, to be moved to its variants; None where it has none.
-
-    Parameters
-    ----------
-    design : Design
-    """
-    with suppress(MeshError):
-        return coarse_mesh(design.section()).prepared()
-    return None
-
-
-def tolerance_ends(dimensions: Iterable[Dimension]) -> list[Changes]:
-    """Both ends of every tolerance as variants, the lower one first.
-
-    Parameters
-    ----------
-    dimensions : iterable of Dimension
-        With a tolerance each.
-    """
-    return [
-        ((d.key, d.value + sign * float(d.tolerance or 0.0)),)
-        for d in dimensions
-        for sign in (-1.0, 1.0)
-    ]
-
-
-def onset_of_variants(
-    design: Design,
-    variants: Iterable[Changes],
-    *,
-    meshes: int = 2,
-    factor: float | None = None,
-    near: CoarseMesh | None = None,
-    progress: Progress | None = None,
-    what: str = "solving variants",
-    finished: Finished | None = None,
-) -> list[RigidOnset | str]:
-    """Rigid onset of every variant of a design, two at a time.
-
-    Parameters
-    ----------
-    design : Design
-    variants : iterable of ((key, SI value), ...)
-        Changes that make each variant.
-    meshes : int
-        Meshes of every solve: 2 for shifts and curves, 3 where each value must carry an
-        observed order, [-].
-    factor : float or None
-        Factor of the third dimension on two meshes, of the design as drawn, see
-        `SectorOnset.factor`, [-].
-    near : CoarseMesh or None
-        Of the design as drawn where it is at hand; made where it is not.
-    progress : callable or None
-        Called after every variant.
-    what : str
-        What the progress is called.
-    finished : callable or None
-        Gets every result as soon as it is there, in this process, so that it can be kept.
-
-    Returns
-    -------
-    list of RigidOnset or str
-        In the order of the variants; a text says why a variant has no onset.
-
-    Raises
-    ------
-    ComputationError
-        A process that was solving ended early.
-    """
-    wanted = list(variants)
-    if near is None and wanted:
-        near = drawn_mesh(design)
-    return solve_variants(
-        partial(_rigid, meshes=meshes, factor=factor, near=near),
-        design,
-        wanted,
-        progress=progress,
-        what=what,
-        finished=finished,
-        brief=design.sector() is None,
-    )
-
-
-def all_follow(design: Design, variants: Iterable[Changes]) -> bool:
-    """Whether the mesh of the design as drawn can be moved to every variant.
-
-    Parameters
-    ----------
-    design : Design
-    variants : iterable of ((key, SI value), ...)
-    """
-    near = drawn_mesh(design)
-    if near is None:
-        return False
-    try:
-        for changes in variants:
-            morphed(near, changed_design(design, changes).section())
-    except (MeshError, DesignError):
-        return False
-    return True
-
-
-def solve_variants(
-    solve: Callable[[Design, Changes], Result],
-    design: Design,
-    variants: Iterable[Changes],
-    *,
-    progress: Progress | None = None,
-    what: str = "solving variants",
-    finished: Callable[[int, Result | str], None] | None = None,
-    brief: bool = False,
-) -> list[Result | str]:
-    """Any result of every variant of a design, two at a time.
-
-    Parameters
-    ----------
-    solve : callable
-        Takes the design and the changes that make a variant; a function of a module, since it
-        runs in other processes.
-    design : Design
-    variants : iterable of ((key, SI value), ...)
-    progress, what, finished
-        As for `onset_of_variants`.
-    brief : bool
-        See `parallel_map`.
-
-    Returns
-    -------
-    list
-        In the order of the variants; a text says why a variant has no result.
-
-    Raises
-    ------
-    ComputationError
-        A process that was solving ended early.
-    """
-    return parallel_map(
-        partial(_variant, solve, design),
-        list(variants),
-        progress=progress,
-        what=what,
-        finished=finished,
-        brief=brief,
-    )
-
-
-def _variant(
-    solve: Callable[[Design, Changes], Result], design: Design, changes: Changes
-) -> Result:
-    return solve(design, changes)
-
-
-def scan(
-    design: Design,
-    key: str,
-    values: FloatArray,
-    *,
-    meshes: int = 2,
-    factor: float | None = None,
-    progress: Progress | None = None,
-) -> Scan:
-    """Onset over values of one quantity.
-
-    Parameters
-    ----------
-    design : Design
+    onset : Onset
+        Of the design as drawn.
     key : str
         Design file key, such as "accelerator.gap".
     values : (n,) array
         SI values in rising order.
-    meshes : int
-        Meshes of every solve: 2 for shifts and curves, 3 where each value must carry an
-        observed order, [-].
-    factor : float or None
-        As for `onset_of_variants`, [-].
-    progress : callable or None
 
     Raises
     ------
     DesignError
         The design has no such quantity.
+    ComputationError
+        A process that was solving ended early.
     """
-    dimension = design.dimension(key)
-    results = onset_of_variants(
-        design,
-        [((key, float(value)),) for value in values],
-        meshes=meshes,
-        factor=factor,
-        progress=progress,
-        what=f"onset over {dimension.label}",
-    )
+    dimension = onset.design.dimension(key)
+    variants: list[Changes] = [((key, float(value)),) for value in values]
+    results = onset.variants.rigid(variants, f"onset over {dimension.label}")
     points = tuple(
         ScanPoint(float(value), None, result)
         if isinstance(result, str)
@@ -345,3 +111,55 @@ def scan(
         for value, result in zip(values, results, strict=True)
     )
     return Scan(key, dimension.label, dimension.unit, points)
+
+
+def scans_about(onset: Onset) -> tuple[Scan, ...]:
+    """Onset over gap and edge radius from half to twice the drawn value, by turning points too.
+
+    Parameters
+    ----------
+    onset : Onset
+        Of the design as drawn.
+
+    Raises
+    ------
+    ComputationError
+        A process that was solving ended early.
+    """
+    design = onset.design
+    found = []
+    known = {d.key: d.value for d in design.dimensions()}
+    for key in ("accelerator.gap", design.emitter.edge_radius_key):
+        if key is not None and known.get(key, 0.0) > 0.0:
+            found.append(scan(onset, key, known[key] * _SPAN))
+    return _with_turning_points(onset, found)
+
+
+def _with_turning_points(onset: Onset, scans: Sequence[Scan]) -> tuple[Scan, ...]:
+    """Follow the drawn design's turning point to every point that has a rigid onset."""
+    rigid: dict[Changes, float] = {
+        ((scan.key, point.value),): point.onset.voltage / onset.rigid.voltage
+        for scan in scans
+        for point in scan.points
+        if point.onset is not None
+    }
+    if onset.variants.solved != TURNING_POINT:
+        return tuple(scans)
+    try:
+        found = onset.variants.turning(list(rigid), "free surface", guesses=rigid)
+    except ContinuationError:
+        return tuple(scans)
+    at = {
+        changes: onset.voltage * ratio
+        for changes, ratio in zip(rigid, found, strict=True)
+        if not isinstance(ratio, str)
+    }
+    return tuple(
+        replace(
+            scan,
+            points=tuple(
+                replace(point, turning=at.get(((scan.key, point.value),))) for point in scan.points
+            ),
+        )
+        for scan in scans
+    )

@@ -11,36 +11,26 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
-from functools import cache, partial
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError, OutputError
-from conegap.solver.common.progress import Progress
 from conegap.solver.common.writing import file_system_refusals
-from conegap.solver.liquid.continuation import ContinuationError
-from conegap.solver.onset.rigid import RigidOnset
-from conegap.solver.studies.scan import Changes, drawn_mesh, onset_of_variants
-from conegap.solver.studies.turning_variants import TurningStart, turning_voltages
+from conegap.solver.studies.variants import Changes
 
 __all__ = [
     "KEPT",
-    "OnsetOf",
     "SolveCache",
+    "key_of",
     "resumable_folder",
-    "solved_onset",
-    "solved_turning",
 ]
 
 KEPT = "solves.jsonl"
-
-OnsetOf = Callable[[Sequence[Changes], str], Sequence[float]]
-"""Takes variants of a design and what they are for, gives their onset voltages, [V]."""
 
 
 @dataclass
@@ -104,129 +94,6 @@ def key_of(design: Design, variant: Changes, what: str) -> str:
     changes = [f"{key} = {value!r}" for key, value in sorted(variant)]
     parts = [design.sha256, version("conegap"), what, *changes]
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()
-
-
-def solved_onset(
-    design: Design,
-    kept: SolveCache,
-    *,
-    progress: Progress | None = None,
-) -> OnsetOf:
-    """Rigid onset of variants by solves on two meshes, two at a time, each solved only once.
-
-    Parameters
-    ----------
-    design : Design
-    kept : SolveCache
-        Where finished solves are looked up and kept.
-    progress : callable or None
-
-    Returns
-    -------
-    callable
-        Takes variants and what the progress is called, gives voltages, [V]; raises
-        DesignError where a variant has no onset.
-    """
-
-    drawn = cache(partial(drawn_mesh, design))
-
-    def onset(variants: Sequence[Changes], what: str) -> list[float]:
-        keys = [key_of(design, variant, "2 meshes, moved") for variant in variants]
-        missing = {k: v for k, v in zip(keys, variants, strict=True) if k not in kept.rows}
-
-        def finished(number: int, result: RigidOnset | str) -> None:
-            if isinstance(result, RigidOnset):
-                kept.keep(list(missing)[number], voltage_V=result.voltage)
-
-        results = onset_of_variants(
-            design,
-            list(missing.values()),
-            meshes=2,
-            near=drawn() if missing else None,
-            progress=progress,
-            what=what,
-            finished=finished,
-        )
-        for variant, result in zip(missing.values(), results, strict=True):
-            if isinstance(result, str):
-                changes = ", ".join(f"{key} = {value:.6g} (SI)" for key, value in variant)
-                raise DesignError(
-                    f"with {changes}, within the tolerances, the design cannot be computed: "
-                    f"{result}"
-                )
-        return [float(kept.rows[key]["voltage_V"]) for key in keys]
-
-    return onset
-
-
-def solved_turning(
-    design: Design,
-    kept: SolveCache,
-    start: TurningStart,
-    notes: list[str],
-    *,
-    progress: Progress | None = None,
-) -> OnsetOf:
-    """Turning point of variants by solves on two meshes, two at a time, each solved only once.
-
-    Where it is not found for a variant, that of the drawn design is shifted as the rigid onset
-    shifts.
-
-    Parameters
-    ----------
-    design : Design
-    kept : SolveCache
-        Where finished solves are looked up and kept.
-    start : TurningStart
-        Of the design as drawn.
-    notes : list of str
-        Gets a sentence for every variant that was shifted so.
-    progress : callable or None
-
-    Returns
-    -------
-    callable
-        Takes variants and what the progress is called, gives voltages, [V]; raises
-        DesignError where a variant has no onset, ContinuationError where the drawn design's own
-        turning point is not found on two meshes.
-    """
-    what_of = "turning point, 2 meshes, moved"
-    rigid = solved_onset(design, kept, progress=progress)
-
-    def solve(variants: Sequence[Changes], what: str) -> list[float | str]:
-        keys = [key_of(design, variant, what_of) for variant in variants]
-        missing = {k: v for k, v in zip(keys, variants, strict=True) if k not in kept.rows}
-
-        def finished(number: int, result: float | str) -> None:
-            if not isinstance(result, str):
-                kept.keep(list(missing)[number], voltage_V=result)
-
-        solved = turning_voltages(
-            design, missing.values(), start, progress=progress, what=what, finished=finished
-        )
-        reasons = dict(zip(missing, solved, strict=True))
-        return [
-            float(kept.rows[key]["voltage_V"]) if key in kept.rows else reasons[key] for key in keys
-        ]
-
-    def onset(variants: Sequence[Changes], what: str) -> list[float]:
-        drawn, *found = solve([(), *variants], what)
-        if isinstance(drawn, str):
-            raise ContinuationError(drawn)
-        voltages = []
-        for variant, value in zip(variants, found, strict=True):
-            if isinstance(value, str):
-                near, far = rigid([(), variant], what)
-                changes = ", ".join(f"{key} = {number:.6g} (SI)" for key, number in variant)
-                notes.append(
-                    f"with {changes} the turning point was not found ({value}); that onset is "
-                    "shifted as the rigid surface's"
-                )
-                value = drawn * far / near
-            voltages.append(value)
-        return voltages
-
-    return onset
 
 
 @contextmanager

@@ -16,6 +16,7 @@ shifted as the rigid surface's, and a warning says so.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -25,23 +26,22 @@ from conegap.geometries.design.design import Design, Dimension
 from conegap.geometries.quantities.errors import ComputationError, DesignError
 from conegap.solver.common.progress import Progress
 from conegap.solver.liquid.free_surface import RIGID, OnsetCriterion
-from conegap.solver.studies.drawn_onset import Nominal, nominal_onset
+from conegap.solver.studies.onset import Nominal, Onset, solve_onset
 from conegap.solver.studies.response_surface import (
-    NORMAL_SHARE,
     ResponseSurface,
     build_response_surface,
     draw_deviations,
 )
-from conegap.solver.studies.scan import Changes, all_follow, tolerance_ends
-from conegap.solver.studies.solve_cache import OnsetOf, SolveCache
+from conegap.solver.studies.solve_cache import SolveCache
+from conegap.solver.studies.tolerance_shares import Share, other_samples, shares
+from conegap.solver.studies.variants import Changes, all_follow, tolerance_ends
 
 __all__ = [
     "MESH_NOISE",
     "MOVED_NOISE",
     "SECTOR_NOISE",
     "TURNING_NOISE",
-    "Nominal",
-    "Share",
+    "OnsetOf",
     "ToleranceStudy",
     "stack_up",
     "tolerate",
@@ -67,41 +67,8 @@ LOW, HIGH = 0.05, 0.95
 """Ends of the band, [-]."""
 
 
-@dataclass(frozen=True)
-class Share:
-    """One line of the ranking.
-
-    Parameters
-    ----------
-    name : str
-        Design file key, "surface_tension", "mesh" or "surroundings".
-    label : str
-        Words for a table.
-    low, high : float
-        Shift of the onset at the lower and at the upper end of the tolerance, or at minus and
-        plus one standard uncertainty, relative and signed, [-].
-    share : float
-        Part of the variance of log(onset), [-].
-    slope : float
-        d ln(onset) per tolerance at the drawn value, signed, [-].
-    curvature : float
-        d2 ln(onset) per tolerance squared, signed; 0 where it is lost in the noise, [-].
-    elasticity : float or None
-        d ln(onset) / d ln(dimension); None where the drawn value is zero or it has no meaning,
-        [-].
-    resolved : bool
-        Whether the shift stands out of the noise of meshing.
-    """
-
-    name: str
-    label: str
-    low: float
-    high: float
-    share: float
-    slope: float
-    curvature: float
-    elasticity: float | None
-    resolved: bool
+OnsetOf = Callable[[Sequence[Changes], str], Sequence[float]]
+"""Takes variants of a design and what they are for, gives their onset voltages, [V]."""
 
 
 @dataclass(frozen=True)
@@ -217,19 +184,40 @@ def tolerate(
         The response surface is too poor to be used.
     """
     dimensions = toleranced(design, normal)
-    kept = kept or SolveCache()
-    drawn = nominal_onset(design, criterion, kept, progress)
+    onset = solve_onset(design, criterion=criterion, kept=kept, progress=progress)
+    nominal = onset.nominal()
+    notes = [onset.variants.remark] if onset.variants.remark else []
     study = stack_up(
         design,
-        drawn.onset_of,
-        drawn.nominal,
+        _solved(onset, notes),
+        nominal,
         normal=normal,
         samples=samples,
         seed=seed,
-        noise=_noise(design, dimensions, drawn.nominal.criterion),
-        warnings=drawn.warnings,
+        noise=_noise(design, dimensions, nominal.criterion),
+        warnings=(*design.warnings, *onset.remarks),
     )
-    return replace(study, warnings=(*study.warnings, *dict.fromkeys(drawn.notes)))
+    return replace(study, warnings=(*study.warnings, *dict.fromkeys(notes)))
+
+
+def _solved(onset: Onset, notes: list[str]) -> OnsetOf:
+    """Onsets of variants by solves; notes get what one had to fall back to."""
+
+    def onset_of(variants: Sequence[Changes], what: str) -> list[float]:
+        voltages = []
+        shifts = onset.variants.shifts(variants, what)
+        for changes, shift in zip(variants, shifts, strict=True):
+            if isinstance(shift, str):
+                words = ", ".join(f"{key} = {value:.6g} (SI)" for key, value in changes)
+                raise DesignError(
+                    f"with {words}, within the tolerances, the design cannot be computed: {shift}"
+                )
+            if shift.lost:
+                notes.append(f"{shift.lost}; that onset is shifted as the rigid surface's")
+            voltages.append(onset.voltage * shift.ratio)
+        return voltages
+
+    return onset_of
 
 
 def _noise(design: Design, dimensions: tuple[Dimension, ...], criterion: str) -> float:
@@ -338,12 +326,12 @@ def stack_up(
         dimensions=dimensions,
         normal=bell,
         response_surface=response_surface,
-        shares=_shares(dimensions, bell, response_surface, nominal, noise),
+        shares=shares(dimensions, bell, response_surface, nominal, noise),
         seed=seed,
         noise=noise,
         warnings=warnings,
         _deviations=deviations,
-        _other=_other(nominal, samples, generator),
+        _other=other_samples(nominal, samples, generator),
     )
     allowed = WORST_HELD_OUT_ERROR * study.half_width
     if response_surface.held_out_error > max(allowed, 1e-9):
@@ -355,60 +343,3 @@ def stack_up(
             f"meshing, about {noise:.0e}, shows, the onset is as good as not scattered by them"
         )
     return study
-
-
-def _other(nominal: Nominal, samples: int, generator: np.random.Generator) -> FloatArray:
-    """Samples of log(onset) from what is no dimension, (n,) array."""
-    tension = nominal.tension * generator.standard_normal(samples)
-    walls = nominal.surroundings * generator.uniform(-1.0, 1.0, samples)
-    mesh = nominal.numerical_error * generator.uniform(-1.0, 1.0, samples)
-    lowest = 1e-3  # a surface tension that holds nothing any more is no sample
-    balance = 0.5 * np.log(np.maximum(1.0 + nominal.tension_gain * tension, lowest))
-    return np.asarray(balance + np.log1p(walls) + np.log1p(mesh))
-
-
-def _shares(
-    dimensions: tuple[Dimension, ...],
-    bell: tuple[bool, ...],
-    response_surface: ResponseSurface,
-    nominal: Nominal,
-    noise: float,
-) -> tuple[Share, ...]:
-    """Every contribution, largest first."""
-    second = np.where(bell, NORMAL_SHARE**2, 1.0 / 3.0)
-    fourth = np.where(bell, 3.0 * NORMAL_SHARE**4, 1.0 / 5.0)
-    variances = response_surface.variances(second, fourth)
-    gain = 0.5 * nominal.tension_gain * nominal.tension
-    others = [
-        ("surface_tension", "surface tension, one standard uncertainty", gain, gain**2),
-        ("mesh", "numerical error", nominal.numerical_error, nominal.numerical_error**2 / 3.0),
-        (
-            "surroundings",
-            "distance of the chamber walls",
-            nominal.surroundings,
-            nominal.surroundings**2 / 3.0,
-        ),
-    ]
-    total = max(float(variances.sum()) + sum(v for *_, v in others), 1e-300)
-    lines = []
-    for k, d in enumerate(dimensions):
-        low, high = float(response_surface.low[k]), float(response_surface.high[k])
-        slope = 0.5 * (high - low)
-        lines.append(
-            Share(
-                name=d.key,
-                label=f"{d.label} {d.text} ± {d.tolerance_text}",
-                low=float(np.expm1(low)),
-                high=float(np.expm1(high)),
-                share=float(variances[k]) / total,
-                slope=slope,
-                curvature=high + low if response_surface.curvatures[k] != 0.0 else 0.0,
-                elasticity=slope * d.value / float(d.tolerance or 1.0) if d.value else None,
-                resolved=max(abs(low), abs(high)) > 2.0 * noise,
-            )
-        )
-    for name, label, size, variance in others:
-        tension = name == "surface_tension"
-        elasticity = 0.5 * nominal.tension_gain if tension else None
-        lines.append(Share(name, label, -size, size, variance / total, size, 0.0, elasticity, True))
-    return tuple(sorted(lines, key=lambda line: -line.share))

@@ -15,11 +15,10 @@ surface gives 3.1 and 2.0 %.  Each takes 0.4 s of one processor.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
 
@@ -40,13 +39,12 @@ from conegap.solver.liquid.shape import MeniscusShape
 from conegap.solver.liquid.surface_mesh import SurfaceInSolid, liquid_mesh
 from conegap.solver.liquid.turning_point import turning_point_on_meshes, turning_point_reach
 from conegap.solver.mesh.coarse_mesh import CoarseMesh
-from conegap.solver.studies.scan import Changes, changed_design, solve_variants
+from conegap.solver.studies.variants import Changes, changed_design, solve_variants
 
 __all__ = [
     "TENSION",
     "TurningStart",
     "drawn_liquid_mesh",
-    "scaled_voltages",
     "turning_voltage",
     "turning_voltages",
 ]
@@ -110,32 +108,6 @@ class TurningStart:
             turning.pressure,
             turning.electric_bond_number,
             beside[1] - beside[0],
-        )
-
-    def as_dict(self) -> dict[str, Any]:
-        """For a line of JSON."""
-        return {
-            "coefficients": self.coefficients.tolist(),
-            "symmetry": self.symmetry,
-            "pressure": self.pressure,
-            "strength": self.electric_bond_number,
-            "chord": self.chord.tolist(),
-        }
-
-    @classmethod
-    def from_dict(cls, found: dict[str, Any]) -> TurningStart:
-        """From what `as_dict` gave.
-
-        Parameters
-        ----------
-        found : dict
-        """
-        return cls(
-            np.array(found["coefficients"]),
-            found["symmetry"],
-            found["pressure"],
-            found["strength"],
-            np.array(found["chord"]),
         )
 
 
@@ -272,7 +244,7 @@ def turning_voltages(
     guesses : mapping of changes to float
         As for `turning_voltage`.
     progress, what, finished
-        As for `conegap.solver.studies.scan.solve_variants`.
+        As for `conegap.solver.studies.variants.solve_variants`.
 
     Raises
     ------
@@ -292,48 +264,3 @@ def turning_voltages(
         what=what,
         finished=finished,
     )
-
-
-def scaled_voltages(
-    design: Design,
-    variants: Sequence[Changes],
-    meniscus: MeniscusOnset,
-    *,
-    guesses: Mapping[Changes, float],
-    progress: Progress | None = None,
-    what: str = "turning points",
-) -> list[float | str]:
-    """Turning point of every variant, by its ratio to that of the drawn design, [V].
-
-    Parameters
-    ----------
-    design : Design
-    variants : sequence of ((key, value), ...)
-    meniscus : MeniscusOnset
-        Of the design as drawn, on all meshes; two meshes give the ratios to it.
-    guesses : mapping of changes to float
-        As for `turning_voltage`.
-    progress, what
-        As for `conegap.solver.studies.scan.solve_variants`.
-
-    Returns
-    -------
-    list
-        In the order of the variants; a text says why a variant has none.
-
-    Raises
-    ------
-    ContinuationError
-        The drawn design's own turning point is not found again on two meshes.
-    """
-    drawn, *found = turning_voltages(
-        design,
-        [(), *variants],
-        TurningStart.of(meniscus),
-        guesses=guesses,
-        progress=progress,
-        what=what,
-    )
-    if isinstance(drawn, str):
-        raise ContinuationError(f"the turning point was not found again on two meshes ({drawn})")
-    return [v if isinstance(v, str) else meniscus.voltage * v / drawn for v in found]

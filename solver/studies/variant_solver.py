@@ -1,31 +1,55 @@
-"""Onsets of changed designs by the criterion in use, rigid or turning point, to be compared."""
+"""Onsets of changed designs beside that of the design as drawn: the one way they are solved.
+
+Shifts compare like with like.  A changed design is solved on two meshes (three where asked for):
+those of the drawn design, moved to it.  The drawn design's own value on as many meshes stands under
+the ratio.  Where the turning point of a free surface is the onset, that is solved; in three
+dimensions, and where it is lost, the shift is that of the rigid surface.
+"""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
+from types import MappingProxyType
+from typing import Any
 
 from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import MeshError
 from conegap.solver.common.progress import Progress
+from conegap.solver.field.solution import FieldSolution
+from conegap.solver.field3d.sector_factor import SectorOnset
+from conegap.solver.liquid.continuation import ContinuationError
+from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT
 from conegap.solver.liquid.liquid_section import MeniscusOnset
 from conegap.solver.mesh.coarse_mesh import CoarseMesh
-from conegap.solver.onset.rigid import RigidOnset
-from conegap.solver.studies.budget import rigid_tension_gain
-from conegap.solver.studies.scan import Changes, onset_of_variants
+from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
+from conegap.solver.studies.solve_cache import SolveCache, key_of
 from conegap.solver.studies.turning_variants import (
-    TENSION,
     TurningStart,
     drawn_liquid_mesh,
     turning_voltages,
 )
+from conegap.solver.studies.variants import Changes, onset_of_variants
 
-__all__ = ["VariantSolver"]
+__all__ = ["Shift", "VariantSolver"]
 
-# Change of the surface tension for a central difference: well above the scatter of the solves,
-# and its square is negligible.
-_SMALL = 0.02
+
+@dataclass(frozen=True)
+class Shift:
+    """Where the onset of a changed design lies.
+
+    Parameters
+    ----------
+    ratio : float
+        Onset over that of the drawn design, [-].
+    lost : str
+        Why the turning point was not found, so that the ratio is the rigid surface's; "" where
+        nothing was lost.
+    """
+
+    ratio: float
+    lost: str = ""
 
 
 @dataclass(frozen=True)
@@ -35,59 +59,262 @@ class VariantSolver:
     Parameters
     ----------
     design : Design
+    solution : FieldSolution
+        Of the plane section as drawn.
+    sector : SectorOnset or None
+        Of the design as drawn, on three meshes, where it has a third dimension.
     meniscus : MeniscusOnset or None
-        Turning point of the drawn design where that is the onset; None for the rigid surface.
+        Turning point of the drawn design where that is the onset.
+    accuracy : float
+        With which the drawn design was solved, [-].
+    kept : SolveCache
+        Where finished solves are looked up and kept.
     progress : callable or None
     """
 
     design: Design
-    meniscus: MeniscusOnset | None
-    progress: Progress | None
+    solution: FieldSolution
+    sector: SectorOnset | None = None
+    meniscus: MeniscusOnset | None = None
+    accuracy: float = 1e-3
+    kept: SolveCache = field(default_factory=SolveCache)
+    progress: Progress | None = None
 
-    def voltages(self, variants: Sequence[Changes], what: str) -> list[float | str]:
-        """Onset voltage of every variant on two meshes, or why there is none, [V].
+    @property
+    def solved(self) -> str:
+        """What is solved for a variant: "rigid surface" or "meniscus turning point"."""
+        return RIGID if self.meniscus is None or self.sector is not None else TURNING_POINT
+
+    @property
+    def remark(self) -> str:
+        """What a reader of the shifts must know, "" where they are those of the criterion."""
+        if self.meniscus is None or self.solved == TURNING_POINT:
+            return ""
+        return (
+            "in three dimensions the shifts are those of the rigid surface, not of the turning "
+            "point"
+        )
+
+    def rigid(
+        self, variants: Sequence[Changes], what: str, *, meshes: int = 2
+    ) -> list[RigidOnset | str]:
+        """Rigid onset of every variant, on the scale of the drawn design's best value.
 
         Parameters
         ----------
         variants : sequence of ((key, SI value), ...)
         what : str
             What the progress is called.
+        meshes : int
+            Of the plane section; a sector is solved on two, [-].
+
+        Returns
+        -------
+        list of RigidOnset or str
+            A text says why a variant has none.
 
         Raises
         ------
         ComputationError
             A process that was solving ended early.
         """
-        if self.meniscus is not None:
-            start = TurningStart.of(self.meniscus)
-            return turning_voltages(
-                self.design,
-                variants,
-                start,
-                near=self._drawn_mesh,
-                progress=self.progress,
-                what=what,
+        scale = self._drawn(0).voltage / self._drawn(meshes).voltage
+        return [
+            found
+            if isinstance(found, str)
+            else replace(
+                found, voltage=scale * found.voltage, edge_per_volt=found.edge_per_volt / scale
             )
-        results = onset_of_variants(self.design, variants, progress=self.progress, what=what)
-        return [r if isinstance(r, str) else r.voltage for r in results]
+            for found in self._solve_rigid(variants, what, meshes)
+        ]
 
-    @cached_property
-    def _drawn_mesh(self) -> CoarseMesh:
-        """Of the drawn design's turning point."""
-        assert self.meniscus is not None
-        return drawn_liquid_mesh(self.design, TurningStart.of(self.meniscus))
-
-    def tension_gain(self, rigid: RigidOnset) -> float:
-        """d ln V / d ln gamma: of the turning point where it is found again, else rigid, [-].
+    def turning(
+        self,
+        variants: Sequence[Changes],
+        what: str,
+        *,
+        guesses: Mapping[Changes, float] = MappingProxyType({}),
+    ) -> list[float | str]:
+        """Turning point of every variant over that of the drawn design, each solved once, [-].
 
         Parameters
         ----------
-        rigid : RigidOnset
-            Of the drawn design.
+        variants : sequence of ((key, SI value), ...)
+        what : str
+            What the progress is called.
+        guesses : mapping of changes to float
+            As for `conegap.solver.studies.turning_variants.turning_voltage`.
+
+        Returns
+        -------
+        list
+            A text says why a variant has none.
+
+        Raises
+        ------
+        ContinuationError
+            The drawn design's own turning point is not found again on two meshes.
+        ComputationError
+            A process that was solving ended early.
         """
-        if self.meniscus is not None:
-            ends: list[Changes] = [((TENSION, 1.0 + sign * _SMALL),) for sign in (-1.0, 1.0)]
-            low, high = self.voltages(ends, "surface tension")
-            if not isinstance(low, str) and not isinstance(high, str):
-                return math.log(high / low) / (2.0 * _SMALL)
-        return 0.5 * rigid_tension_gain(rigid)
+
+        def solve(missing: list[Changes], finished: Callable[[int, Any], None]) -> list[Any]:
+            return turning_voltages(
+                self.design,
+                missing,
+                self._start,
+                near=self._liquid_mesh,
+                guesses=guesses,
+                progress=self.progress,
+                what=what,
+                finished=finished,
+            )
+
+        try:
+            drawn, *found = self._once(
+                [(), *variants], "turning point, 2 meshes, moved", solve, lambda voltage: voltage
+            )
+        except MeshError as error:
+            drawn = str(error)
+        if isinstance(drawn, str):
+            raise ContinuationError(
+                f"the turning point was not found again on two meshes ({drawn})"
+            )
+        return [v if isinstance(v, str) else v / drawn for v in found]
+
+    def shifts(
+        self, variants: Sequence[Changes], what: str, *, meshes: int = 2
+    ) -> list[Shift | str]:
+        """How every variant's onset lies beside the drawn one, each solved once.
+
+        Parameters
+        ----------
+        variants : sequence of ((key, SI value), ...)
+        what : str
+            What the progress is called.
+        meshes : int
+            Of a rigid solve, [-].
+
+        Returns
+        -------
+        list of Shift or str
+            A text says why a variant has no onset.
+
+        Raises
+        ------
+        ComputationError
+            A process that was solving ended early.
+        """
+        if self.solved == RIGID:
+            ratios = self._rigid_ratios(variants, what, meshes)
+            return [r if isinstance(r, str) else Shift(r) for r in ratios]
+        try:
+            turning = self.turning(variants, what)
+        except ContinuationError as error:
+            turning, lost = [], dict.fromkeys(variants, str(error))
+        else:
+            lost = {
+                changes: f"with {_words(changes)} the turning point was not found ({found})"
+                for changes, found in zip(variants, turning, strict=True)
+                if isinstance(found, str)
+            }
+        by_variant: dict[Changes, float | str] = dict(zip(variants, turning, strict=False))
+        by_variant.update(zip(lost, self._rigid_ratios(list(lost), what, meshes), strict=True))
+        return [
+            found if isinstance(found := by_variant[v], str) else Shift(found, lost.get(v, ""))
+            for v in variants
+        ]
+
+    def _rigid_ratios(
+        self, variants: Sequence[Changes], what: str, meshes: int
+    ) -> list[float | str]:
+        """Rigid onset of every variant over that of the drawn design on as many meshes, [-]."""
+
+        def solve(missing: list[Changes], finished: Callable[[int, Any], None]) -> list[Any]:
+            return self._solve_rigid(missing, what, meshes, finished)
+
+        found = self._once(
+            variants, f"{meshes} meshes, moved", solve, lambda result: result.voltage
+        )
+        drawn = self._drawn(meshes).voltage
+        return [v if isinstance(v, str) else v / drawn for v in found]
+
+    def _once(
+        self,
+        variants: Sequence[Changes],
+        how: str,
+        solve: Callable[[list[Changes], Callable[[int, Any], None]], list[Any]],
+        voltage_of: Callable[[Any], float],
+    ) -> list[float | str]:
+        """Voltage of every variant, from the kept ones or solved and kept, [V]."""
+        keys = [key_of(self.design, variant, how) for variant in variants]
+        missing = {
+            key: variant
+            for key, variant in zip(keys, variants, strict=True)
+            if key not in self.kept.rows and key not in self._refused
+        }
+        names = list(missing)
+
+        def finished(number: int, result: Any) -> None:
+            if isinstance(result, str):
+                self._refused[names[number]] = result
+            else:
+                self.kept.keep(names[number], voltage_V=voltage_of(result))
+
+        if missing:
+            solve(list(missing.values()), finished)
+        return [
+            self._refused[key] if key in self._refused else float(self.kept.rows[key]["voltage_V"])
+            for key in keys
+        ]
+
+    def _solve_rigid(
+        self,
+        variants: Sequence[Changes],
+        what: str,
+        meshes: int,
+        finished: Callable[[int, Any], None] | None = None,
+    ) -> list[RigidOnset | str]:
+        return onset_of_variants(
+            self.design,
+            variants,
+            meshes=meshes,
+            accuracy=self.accuracy,
+            factor=None if self._coarse_sector is None else self._coarse_sector.factor,
+            near=self.solution.coarse,
+            progress=self.progress,
+            what=what,
+            finished=finished,
+        )
+
+    def _drawn(self, meshes: int) -> RigidOnset:
+        """The drawn design's rigid onset as its variants are solved; 0: its best value."""
+        few = meshes == 2
+        section = rigid_onset_of_solution(
+            self.design, self.solution.first_meshes(2) if few else self.solution
+        )
+        return section.in_sector(self._coarse_sector if meshes else self.sector)
+
+    @cached_property
+    def _coarse_sector(self) -> SectorOnset | None:
+        """The drawn sector on two meshes, as those of the variants."""
+        return None if self.sector is None else self.sector.first_meshes(2)
+
+    @cached_property
+    def _refused(self) -> dict[str, str]:
+        """Why a variant has no onset, by its key: for this run only."""
+        return {}
+
+    @cached_property
+    def _start(self) -> TurningStart:
+        assert self.meniscus is not None
+        return TurningStart.of(self.meniscus)
+
+    @cached_property
+    def _liquid_mesh(self) -> CoarseMesh:
+        """Of the drawn design's turning point, to be moved to the variants'."""
+        return drawn_liquid_mesh(self.design, self._start)
+
+
+def _words(changes: Changes) -> str:
+    return ", ".join(f"{key} = {value:.6g} (SI)" for key, value in changes)

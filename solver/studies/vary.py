@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,13 +19,12 @@ from conegap.geometries.design.design import Design, Dimension, quantity_for
 from conegap.geometries.quantities.errors import ComputationError, DesignError
 from conegap.solver.common.progress import Progress
 from conegap.solver.liquid.continuation import ContinuationError
-from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, OnsetCriterion, free_surface
-from conegap.solver.liquid.liquid_section import MeniscusOnset
-from conegap.solver.onset.rigid import RigidOnset, rigid_onset
-from conegap.solver.studies.scan import Changes, onset_of_variants
-from conegap.solver.studies.turning_variants import scaled_voltages
+from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, OnsetCriterion
+from conegap.solver.onset.rigid import RigidOnset
+from conegap.solver.studies.onset import Onset, solve_onset
+from conegap.solver.studies.variants import Changes
 
-__all__ = ["Range", "Variation", "csv_text", "range_of", "vary"]
+__all__ = ["Range", "Variation", "csv_text", "range_of", "turning_beside", "vary"]
 
 # Four times as many as a fine chart needs; 100 turning points of the needle take 39 s.
 _MOST_POINTS = 400
@@ -69,6 +68,9 @@ class Variation:
         Turning points in the same order, [V]; None where the rigid surface is the criterion.
     remarks : tuple of str
         Why the free surface was not followed.
+    error : float
+        Relative numerical error of the drawn design's onset, of which every other is a multiple
+        found like for like, [-].
     """
 
     design: Design
@@ -76,6 +78,7 @@ class Variation:
     results: tuple[RigidOnset | str, ...]
     turning: tuple[float | str, ...] | None = None
     remarks: tuple[str, ...] = ()
+    error: float = 0.0
 
     @property
     def criterion(self) -> str:
@@ -113,7 +116,7 @@ class Variation:
             if isinstance(result, RigidOnset):
                 point["rigid_voltage_V"] = result.voltage
                 point["edge_field_V_per_m"] = result.balance_field
-                point["edge_numerical_error"] = result.numerical.error
+                point["edge_numerical_error"] = result.error
             else:
                 point["rigid_voltage_V"] = None
             if isinstance(onset, str):
@@ -124,6 +127,7 @@ class Variation:
             "design_sha256": self.design.sha256,
             "title": self.design.title,
             "criterion": self.criterion,
+            "numerical_error": self.error,
             "varied": [{"key": r.key, "si_unit": r.dimension.kind.si} for r in self.ranges],
             "points": points,
         }
@@ -180,7 +184,7 @@ def vary(
     ranges : tuple of Range
         One or two different quantities.
     criterion : "automatic", "rigid" or "meniscus"
-        As for `assess`; in three dimensions the surface is always rigid.
+        As for `assess`; in three dimensions the turning point shifts as the rigid surface does.
     progress : callable or None
 
     Raises
@@ -200,21 +204,15 @@ def vary(
         tuple((r.key, float(value)) for r, value in zip(ranges, values, strict=True))
         for values in points
     ]
-    meniscus, remarks = _free_surface(design, criterion, progress)
+    onset = solve_onset(design, criterion=criterion, progress=progress)
     # Where the turning point is the onset, the rigid one only stands beside it.
-    results = onset_of_variants(
-        design, variants, meshes=3 if meniscus is None else 2, progress=progress, what="points"
-    )
-    turning = None
-    if meniscus is not None:
-        rigid = {
-            changes: result.voltage
-            for changes, result in zip(variants, results, strict=True)
-            if not isinstance(result, str)
-        }
-        turning, remark = _turning_points(design, variants, rigid, meniscus, progress)
+    meshes = 3 if onset.meniscus is None else 2
+    results = onset.variants.rigid(variants, "points", meshes=meshes)
+    turning, remarks = None, onset.remarks
+    if onset.meniscus is not None:
+        turning, remark = turning_beside(onset, variants, results, "turning points")
         remarks = (*remarks, *remark)
-    variation = Variation(design, ranges, tuple(results), turning, remarks)
+    variation = Variation(design, ranges, tuple(results), turning, remarks, onset.error)
     if np.isnan(variation.voltages).all():
         raise ComputationError(
             f"no point of the range has an onset; the first one: {variation.onsets[0]}"
@@ -222,32 +220,36 @@ def vary(
     return variation
 
 
-def _free_surface(
-    design: Design, criterion: OnsetCriterion, progress: Progress | None
-) -> tuple[MeniscusOnset | None, tuple[str, ...]]:
-    """Turning point of the drawn design, None where the rigid surface is the onset, and remarks."""
-    if criterion == "rigid":
-        return None, ()
-    if design.sector() is not None:
-        return None, ("in three dimensions a range is that of the rigid surface",)
-    return free_surface(design, criterion, progress)
+def turning_beside(
+    onset: Onset, variants: Sequence[Changes], rigid: Sequence[RigidOnset | str], what: str
+) -> tuple[tuple[float | str, ...], tuple[str, ...]]:
+    """Turning points of variants whose rigid onsets are known, [V], and remarks.
 
+    Parameters
+    ----------
+    onset : Onset
+        Of the design as drawn, with a free surface.
+    variants : sequence of ((key, SI value), ...)
+    rigid : sequence of RigidOnset or str
+        From ``onset.variants.rigid``.
+    what : str
+        What the progress is called.
 
-def _turning_points(
-    design: Design,
-    variants: Sequence[Changes],
-    rigid: Mapping[Changes, float],
-    meniscus: MeniscusOnset,
-    progress: Progress | None,
-) -> tuple[tuple[float | str, ...] | None, tuple[str, ...]]:
-    """Turning point of every variant, None where it is lost as drawn, and remarks."""
-    nominal = rigid_onset(design, meshes=2).voltage
-    guesses = {changes: voltage / nominal for changes, voltage in rigid.items()}
-    try:
-        found = scaled_voltages(design, variants, meniscus, guesses=guesses, progress=progress)
-    except ContinuationError as error:
-        return None, (f"{error}; the range is that of the rigid surface",)
-    return tuple(found), ()
+    Raises
+    ------
+    ComputationError
+        A process that was solving ended early.
+    """
+    ratios = [r if isinstance(r, str) else r.voltage / onset.rigid.voltage for r in rigid]
+    remark = onset.variants.remark
+    if onset.variants.solved == TURNING_POINT:
+        guesses = {v: r for v, r in zip(variants, ratios, strict=True) if not isinstance(r, str)}
+        try:
+            ratios = onset.variants.turning(variants, what, guesses=guesses)
+        except ContinuationError as error:
+            remark = f"{error}; the shifts are those of the rigid surface"
+    found = tuple(r if isinstance(r, str) else onset.voltage * r for r in ratios)
+    return found, (remark,) if remark else ()
 
 
 def check_ranges(ranges: tuple[Range, ...]) -> None:
@@ -302,7 +304,7 @@ def csv_text(variation: Variation) -> str:
             cells += [
                 f"{result.voltage:.7g}",
                 f"{result.balance_field:.7g}",
-                f"{result.numerical.error:.2g}",
+                f"{result.error:.2g}",
             ]
         else:
             cells += ["", "", ""]

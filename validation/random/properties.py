@@ -150,7 +150,7 @@ def _voltages(
     field = solution.edge(onset.edge_name, voltages).value
     return [
         _ratio("same onset at three times the voltages", found.voltage, onset.voltage, _ROUNDING),
-        _ratio("three times the field", field, 3.0 * onset.numerical.value, _ROUNDING),
+        _ratio("three times the field", field, 3.0 * onset.edge_at_design.value, _ROUNDING),
     ]
 
 
@@ -200,7 +200,7 @@ def _enlarged(random: RandomDesign, folder: Path, onset: RigidOnset) -> list[Pro
 def _mirrored(random: RandomDesign, folder: Path, onset: RigidOnset) -> list[Property]:
     if not random.one_sided:
         return []
-    allowed = 2.0 * onset.numerical.error + _SAME_MESH
+    allowed = 2.0 * onset.error + _SAME_MESH
     return _compared("same onset in the mirror", random.mirrored(), folder, onset.voltage, allowed)
 
 
@@ -221,5 +221,5 @@ def _bounds(design: Design, solution: FieldSolution) -> list[Property]:
         fine = rigid_onset_of_solution(design, solution.first_meshes(count + 1))
         change = abs(coarse.voltage / fine.voltage - 1.0)
         name = f"error on {count} meshes bounds the change to {count + 1}"
-        found.append(Property(name, change, coarse.numerical.error))
+        found.append(Property(name, change, coarse.error))
     return found

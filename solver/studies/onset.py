@@ -1,0 +1,293 @@
+"""The onset of a design as drawn: its voltage, criterion, error, and how it shifts.
+
+Assessment, budget, scans, `vary`, tolerances and calibration all begin with this one object, so
+that none of them has an onset of its own.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import DesignError
+from conegap.solver.common.progress import Progress
+from conegap.solver.field.solution import FieldSolution, solve_field
+from conegap.solver.field3d.sector_factor import SectorOnset, sector_onset
+from conegap.solver.liquid.continuation import ContinuationError
+from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, OnsetCriterion, free_surface
+from conegap.solver.liquid.liquid_section import MeniscusOnset
+from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
+from conegap.solver.onset.surface_balance import field_stress
+from conegap.solver.studies.solve_cache import SolveCache
+from conegap.solver.studies.turning_variants import TENSION
+from conegap.solver.studies.variant_solver import VariantSolver
+from conegap.solver.studies.variants import Changes
+
+__all__ = ["Nominal", "Onset", "doubled_room", "solve_onset", "tension_ends"]
+
+# Relative step of the surface tension where its table states no uncertainty: well above the scatter
+# of the solves, and its square is negligible.
+_SMALL = 0.02
+
+
+@dataclass(frozen=True)
+class Nominal:
+    """The drawn design's onset and what makes it uncertain besides the tolerances, in numbers.
+
+    Parameters
+    ----------
+    voltage : float
+        Onset by the criterion in use, [V].
+    criterion : str
+        "rigid surface" or "meniscus turning point".
+    ratio_to_rigid : float
+        Onset over that of the rigid surface, [-].
+    numerical_error : float
+        Relative, rectangular, [-].
+    surroundings : float
+        Relative shift with a chamber twice as large, rectangular, [-].
+    tension : float
+        Relative standard uncertainty of the surface tension, normal, [-].
+    tension_gain : float
+        See `Onset.tension_gain`, [-].
+    """
+
+    voltage: float
+    criterion: str = RIGID
+    ratio_to_rigid: float = 1.0
+    numerical_error: float = 0.0
+    surroundings: float = 0.0
+    tension: float = 0.0
+    tension_gain: float = 1.0
+
+
+@dataclass(frozen=True)
+class Onset:
+    """The onset of a design as drawn; build with `solve_onset`.
+
+    Parameters
+    ----------
+    design : Design
+    solution : FieldSolution
+        Of its plane section.
+    rigid : RigidOnset
+        Balance of the rigid surface, the third dimension included.
+    meniscus : MeniscusOnset or None
+        Turning point of the free surface, the third dimension included, where it was followed.
+    sector : SectorOnset or None
+        The third dimension, on three meshes.
+    remarks : tuple of str
+        Why the free surface was not followed.
+    accuracy : float
+        Relative numerical error wanted in the edge field, [-].
+    kept : SolveCache
+        Where finished variants are looked up and kept.
+    progress : callable or None
+    """
+
+    design: Design
+    solution: FieldSolution
+    rigid: RigidOnset
+    meniscus: MeniscusOnset | None
+    sector: SectorOnset | None
+    remarks: tuple[str, ...] = ()
+    accuracy: float = 1e-3
+    kept: SolveCache = field(default_factory=SolveCache, compare=False)
+    progress: Progress | None = field(default=None, compare=False)
+
+    @cached_property
+    def variants(self) -> VariantSolver:
+        """How a changed design is solved."""
+        return VariantSolver(
+            self.design,
+            self.solution,
+            self.sector,
+            self.meniscus,
+            self.accuracy,
+            self.kept,
+            self.progress,
+        )
+
+    @property
+    def criterion(self) -> str:
+        """ "rigid surface" or "meniscus turning point"."""
+        return RIGID if self.meniscus is None else TURNING_POINT
+
+    @property
+    def voltage(self) -> float:
+        """By the criterion, emitter minus accelerator, [V]."""
+        return self.rigid.voltage if self.meniscus is None else self.meniscus.voltage
+
+    @property
+    def error(self) -> float:
+        """Relative numerical error of the voltage, rectangular, [-]."""
+        if self.meniscus is None:
+            return self.rigid.error
+        return math.hypot(self.meniscus.error, 0.0 if self.sector is None else self.sector.error)
+
+    @property
+    def ratio_to_rigid(self) -> float:
+        """Voltage over that of the rigid surface, [-]."""
+        return self.voltage / self.rigid.voltage
+
+    @property
+    def tension_uncertainty(self) -> float:
+        """Relative standard uncertainty of the surface tension, [-]."""
+        return float(self.design.metal.surface_tension_uncertainty(self.design.liquid.temperature))
+
+    @cached_property
+    def tension_shifts(self) -> tuple[float, float]:
+        """Relative shifts with a surface tension that is one standard uncertainty lower and higher.
+
+        Where the table states no uncertainty the step is 2 %.  Of a turning point solved; of a
+        rigid surface half of gamma kappa / (gamma kappa - p) times the step.  [-].
+        """
+        rigid = self.rigid
+        held = rigid.surface_tension * rigid.curvature / field_stress(rigid.balance_field)
+        step = 0.5 * held * self._tension_step
+        if self.variants.solved == RIGID:
+            return -step, step
+        try:
+            shifts = self.variants.turning(tension_ends(self._tension_step), "surface tension")
+        except ContinuationError:
+            return -step, step
+        low, high = (
+            sign * step if isinstance(found, str) else found - 1.0
+            for sign, found in zip((-1.0, 1.0), shifts, strict=True)
+        )
+        return low, high
+
+    @property
+    def tension_gain(self) -> float:
+        """g: the onset goes with sqrt(1 + g u) for a relative change u of the surface tension.
+
+        1 for a surface without feed pressure, [-].
+        """
+        low, high = self.tension_shifts
+        if self.variants.solved == RIGID:
+            return 2.0 * high / self._tension_step
+        return math.log((1.0 + high) / (1.0 + low)) / self._tension_step
+
+    @cached_property
+    def room_shift(self) -> float:
+        """Relative shift with a chamber twice as large, 0 for a closed pair of electrodes, [-].
+
+        Raises
+        ------
+        DesignError
+            The larger chamber cannot be computed.
+        """
+        room = doubled_room(self.design)
+        if not room:
+            return 0.0
+        # Three meshes: twice the chamber stretches the mesh where it is coarse anyway.
+        (wide,) = self.variants.shifts([room], "surroundings", meshes=3)
+        if isinstance(wide, str):
+            raise DesignError(f"chamber: the check with a chamber twice as large failed: {wide}")
+        return abs(wide.ratio - 1.0)
+
+    def nominal(self) -> Nominal:
+        """In numbers, with what is uncertain besides the tolerances.
+
+        Raises
+        ------
+        DesignError
+            A larger chamber cannot be computed.
+        """
+        return Nominal(
+            self.voltage,
+            self.criterion,
+            self.ratio_to_rigid,
+            self.error,
+            self.room_shift,
+            self.tension_uncertainty,
+            self.tension_gain,
+        )
+
+    @property
+    def _tension_step(self) -> float:
+        return self.tension_uncertainty or _SMALL
+
+
+def solve_onset(
+    design: Design,
+    *,
+    criterion: OnsetCriterion = "automatic",
+    accuracy: float = 1e-3,
+    kept: SolveCache | None = None,
+    progress: Progress | None = None,
+) -> Onset:
+    """Solve the onset of a design as drawn.
+
+    The plane section is solved on at least three nested meshes, a third dimension on three, the
+    turning point of a free surface on the meshes made for its shape.
+
+    Parameters
+    ----------
+    design : Design
+    criterion : "automatic", "rigid" or "meniscus"
+        Automatic follows the free surface where the design has one and says in a remark why where
+        it cannot.
+    accuracy : float
+        Relative numerical error wanted in the edge field, > 0, [-].
+    kept : SolveCache or None
+        Variants already solved, and where new ones are kept.
+    progress : callable or None
+        Called with (what, steps done, steps in all).
+
+    Raises
+    ------
+    DesignError
+        The design has no onset.
+    MeshError, ConvergenceError, ContinuationError
+        The field or the liquid's shapes could not be computed.
+    """
+    if progress is not None:
+        progress("field", 0, 1)
+    solution = solve_field(design.section(), accuracy=accuracy)
+    section = rigid_onset_of_solution(design, solution)
+    if progress is not None:
+        progress("field", 1, 1)
+    sector = sector_onset(design, section.edge_per_volt, meshes=3, progress=progress)
+    meniscus, remarks = free_surface(design, criterion, progress)
+    if meniscus is not None and sector is not None:
+        meniscus = meniscus.in_field(sector.factor)
+    return Onset(
+        design,
+        solution,
+        section.in_sector(sector),
+        meniscus,
+        sector,
+        remarks,
+        accuracy,
+        kept or SolveCache(),
+        progress,
+    )
+
+
+def tension_ends(step: float) -> list[Changes]:
+    """Variants with a lower and a higher surface tension.
+
+    Parameters
+    ----------
+    step : float
+        Relative change, [-].
+    """
+    return [((TENSION, 1.0 - step),), ((TENSION, 1.0 + step),)]
+
+
+def doubled_room(design: Design) -> Changes:
+    """Changes that make the chamber twice as large, () for a closed pair of electrodes.
+
+    Parameters
+    ----------
+    design : Design
+    """
+    changes = []
+    for name in ("radius", "half_width", "length"):
+        value = getattr(design.chamber, name)
+        if value is not None:
+            changes.append((f"chamber.{name}", 2.0 * value))
+    return tuple(changes)

@@ -1,0 +1,91 @@
+"""One onset for every command: the same number and the same error, whoever asks."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.files import example_names
+from conegap.solver import assessment as assessing
+from conegap.solver.studies import calibration, tolerance
+from conegap.solver.studies import onset as onset_module
+from conegap.solver.studies import vary as varying
+from conegap.solver.studies.budget import Budget
+from conegap.solver.studies.onset import Onset, solve_onset
+from conegap.solver.studies.radius_search import Root
+from conegap.solver.studies.vary import Range, vary
+
+SOLVED: dict[tuple[object, ...], Onset] = {}
+
+
+def solved_once(design: Design, **settings: Any) -> Onset:
+    """`solve_onset`, once for the same design and settings: other settings are solved anew."""
+    named = {"criterion": "automatic", "accuracy": 1e-3, **settings}
+    key = (design.sha256, named["criterion"], named["accuracy"])
+    if key not in SOLVED:
+        SOLVED[key] = solve_onset(design, **settings)
+    return SOLVED[key]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", example_names())
+def test_every_study_has_the_same_onset(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """INVARIANT: assess, vary as drawn, calibrate and tolerate: one voltage and one error."""
+    design = Design.read(name)
+    for module in (onset_module, assessing, varying, calibration, tolerance):
+        monkeypatch.setattr(module, "solve_onset", solved_once)
+    drawn = solved_once(design)
+
+    # What assess adds to the onset is left out.
+    monkeypatch.setattr(assessing, "error_budget", lambda _: Budget(()))
+    sector = SimpleNamespace(accelerator_factor=1.0)
+    monkeypatch.setattr(assessing, "assess_sector", lambda *_, **__: sector)
+    monkeypatch.setattr(assessing, "sector_rows", lambda *_: ())
+    monkeypatch.setattr(assessing, "slit_end_or_why", lambda *_, **__: (None, ()))
+    assessed = assessing.assess(design, scans=False)
+    assert (assessed.onset.voltage, assessed.onset.error) == (drawn.voltage, drawn.error)
+    assert assessed.as_dict()["onset"]["voltage_V"] == drawn.voltage
+    assert assessed.as_dict()["onset"]["numerical_error"] == drawn.error
+
+    # A drawn section has no gap to vary.
+    for gap in (d for d in design.dimensions() if d.key == "accelerator.gap"):
+        varied = vary(design, (Range(gap, np.array([gap.value, 1.01 * gap.value])),))
+        assert_allclose(varied.voltages[0], drawn.voltage, rtol=1e-9, atol=0)
+        assert abs(varied.voltages[1] / drawn.voltage - 1.0) > 1e-5
+        assert varied.error == drawn.error
+        assert varied.criterion == drawn.criterion
+
+    seen = []
+
+    def stacked(design: Design, onset: Any, nominal: Any, **_: object) -> Any:
+        seen.append(nominal)
+        raise _Enough
+
+    monkeypatch.setattr(tolerance, "stack_up", stacked)
+    with pytest.raises(_Enough):
+        tolerance.tolerate(design)
+    (nominal,) = seen
+    assert (nominal.voltage, nominal.numerical_error) == (drawn.voltage, drawn.error)
+    assert nominal.criterion == drawn.criterion
+
+    if design.emitter.edge_radius_key is None or design.emitter.kind == "slit":
+        return
+    root = Root(design.dimension(design.emitter.edge_radius_key).value, 0.0, 1.0, 0.4)
+    monkeypatch.setattr(calibration, "find_radius", lambda *_, **__: root)
+    monkeypatch.setattr(calibration, "_alternatives", lambda *_: ())
+    calibrated = calibration.calibrate(design, drawn.voltage)
+    assert calibrated.drawn_onset == drawn.voltage
+    assert calibrated.criterion == drawn.criterion
+    known = calibration.relative_uncertainty(
+        measurement=0.0, tension=0.5 * nominal.tension_gain * nominal.tension, numerical=drawn.error
+    )
+    assert_allclose(calibrated.relative_uncertainty, known, rtol=1e-12)
+
+
+class _Enough(Exception):
+    """Raised where a study has its nominal onset."""
