@@ -16,7 +16,7 @@ from conegap.geometries.design.assembly import assembly_of
 from conegap.geometries.design.checks import broken_rules, slips
 from conegap.geometries.design.design_file import Complaints, parse_toml, read_parts
 from conegap.geometries.design.dimensions import Dimension, dimensions_of, quantity_for, unknown_key
-from conegap.geometries.design.kinds import WHOLE_EMITTERS
+from conegap.geometries.design.kinds import ACCELERATORS, EMITTERS, WHOLE_EMITTERS
 from conegap.geometries.design.tolerance_ends import broken_ends, with_text
 from conegap.geometries.emitters.whole_file import ImportedFile
 from conegap.geometries.imported.points_file import ends_cleanly, read_points
@@ -284,10 +284,15 @@ def _build(text: str, name: str, files: Folder) -> Design:
     tables: dict[str, FloatArray] = {}
     digest = hashlib.sha256(text.encode())
     remarks: list[Problem] = []
-    for section in ("emitter", "accelerator"):
-        part = document.get(section)
-        points = part.get("points") if isinstance(part, Mapping) else None
-        if not isinstance(points, str) or part is None or part.get("kind") != "profile":
+    kinds: tuple[tuple[str, Mapping[str, type[Part]]], ...] = (
+        ("emitter", EMITTERS),
+        ("accelerator", ACCELERATORS),
+    )
+    for section, known in kinds:
+        part = document.get(section, {})
+        kind = known.get(str(part.get("kind"))) if isinstance(part, Mapping) else None
+        points = part.get("points") if kind is not None and "points" in kind.model_fields else None
+        if not isinstance(points, str):
             continue
         try:
             content = files.text(points)

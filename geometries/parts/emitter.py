@@ -119,7 +119,7 @@ class Emitter(Part):
         if not self.wetted:
             yield Problem(
                 "liquid.film_thickness",
-                f"a film belongs to a needle, crown or array, not to a {self.kind}; remove it",
+                f"a film belongs to a wetted tip, not to a {self.kind}; remove it",
             )
 
     def sector(

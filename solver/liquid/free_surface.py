@@ -48,8 +48,8 @@ def free_surface(
             )
         if not moves(design):
             return None, (
-                "the slit is not its own mirror image, so its free surface is not followed: the "
-                "onset is that of the rigid surface",
+                f"the {design.emitter.kind} is not its own mirror image, so its free surface is "
+                "not followed: the onset is that of the rigid surface",
             )
         if design.voltages.chamber != 0.0:
             return None, (

@@ -8,8 +8,6 @@ from dataclasses import replace
 from conegap.geometries.curves.curve import Arc, Line
 from conegap.geometries.curves.section import Boundary, EmittingEdge, Section
 from conegap.geometries.design.design import Design
-from conegap.geometries.emitters.slit import Slit
-from conegap.geometries.emitters.slit_end import slit_end_sector
 from conegap.geometries.parts.setting import Setting
 from conegap.geometries.solids.sector import Room3D, Sector
 from conegap.validation.cases.row import Case, Row
@@ -32,11 +30,10 @@ def blunt_end(end_radius: float, edge_radius: float) -> tuple[Design, Sector]:
         [m].
     """
     design = Design.read("slit")
-    assert isinstance(design.emitter, Slit)
-    slit = design.emitter.model_copy(update={"end_radius": end_radius})
+    slit = design.emitter.with_end(end_radius)
+    assert slit is not None
     design = replace(design, emitter=slit)
-    sector = slit_end_sector(slit, design.accelerator, design.gap, design.room(), edge_radius)
-    return design, sector
+    return design, slit.end_sector(design.accelerator, design.gap, design.room(), edge_radius)
 
 
 def blunt_blade_section(design: Design, sector: Sector) -> Section:

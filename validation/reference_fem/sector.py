@@ -321,8 +321,7 @@ def crown_field(design: Design, size: float) -> float:
     }
     shape = crown_shape(design, size)
     solution = solve_shape(shape, voltages, ("tip",), coarsest=_COARSEST)
-    assert isinstance(design.emitter, Crown)
     film = design.liquid.film_thickness
-    place = (design.emitter.pitch_radius / _MILLIMETRE, 0.0, film / _MILLIMETRE)
-    radius = (design.emitter.tip_radius + film) / _MILLIMETRE
+    place = (design.emitter.tip_places()[0][0] / _MILLIMETRE, 0.0, film / _MILLIMETRE)
+    radius = (design.dimension("emitter.tip_radius").value + film) / _MILLIMETRE
     return solution.at_apex(place, radius) / _MILLIMETRE
