@@ -33,7 +33,6 @@ from conegap.solver.field3d.sector_solution import SectorLevel, SectorSolution
 from conegap.solver.field3d.tetrahedra import TetraMesh
 from conegap.solver.figures.depth_image import Camera, Faces, depth_image
 from conegap.solver.figures.drawing import Drawing, draw_drawing
-from conegap.solver.figures.plan import plan_drawing
 from conegap.solver.figures.report_figures import drawing_pictures, svg_of
 from conegap.solver.figures.section_view import section_size
 from conegap.solver.figures.sector_charts import (
@@ -45,8 +44,7 @@ from conegap.solver.figures.sector_charts import (
     chart_tip_classes,
 )
 from conegap.solver.figures.sector_pictures import sector_charts
-from conegap.solver.figures.solid_view import solid_view
-from conegap.solver.figures.true_section import true_section_drawing
+from conegap.solver.figures.solids import plan_drawing, solid_view, true_section_drawing
 from conegap.solver.operation.beam_current import CurrentLaw
 from conegap.solver.report.sector import (
     end_table,

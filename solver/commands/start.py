@@ -21,11 +21,12 @@ examples:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
+    from conegap.geometries.design.starters import starter_kinds
+
     parser.add_argument(
         "kind",
         metavar="KIND",
-        help="kind of emitter: needle, capillary, slit, slit_end (with its ends), crown, array, "
-        "profile, drawn or meshed",
+        help=f"kind of design: {', '.join(starter_kinds())}",
     )
     parser.add_argument("--to", metavar="FILE", help="file to write; printed when left out")
     parser.add_argument("--force", action="store_true", help="replace a file that exists")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,7 +14,6 @@ from conegap.solver.common.display_units import length_words, percent, voltage_t
 from conegap.solver.common.style import pretty
 from conegap.solver.figures.drawing import Drawing, draw_drawing
 from conegap.solver.figures.picture import WIDTH, Picture, charted, sketched
-from conegap.solver.figures.plan import plan_drawing
 from conegap.solver.figures.section_view import section_size
 from conegap.solver.figures.sector_charts import (
     chart_end_factor,
@@ -24,8 +23,13 @@ from conegap.solver.figures.sector_charts import (
     chart_screening,
     chart_tip_classes,
 )
-from conegap.solver.figures.solid_view import draw_solid_view, solid_view
-from conegap.solver.figures.true_section import true_section_drawing
+from conegap.solver.figures.solid_view import draw_solid_view
+from conegap.solver.figures.solids import (
+    plan_drawing,
+    solid_view,
+    true_section_cut,
+    true_section_drawing,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -34,13 +38,6 @@ if TYPE_CHECKING:
     from conegap.solver.assessment import Assessment
 
 __all__ = ["section_remark", "section_title", "sector_charts", "sector_drawings"]
-
-# Title of the true section and where it is cut, by what is drawn.
-_CUTS: Mapping[str, tuple[str, str]] = {
-    "ring": ("Section through the crown", "the radial plane through a tip"),
-    "rows": ("Section along a row", "the plane through the middle row of tips"),
-    "blade": ("Section in the plane of the slit", "the middle plane of the channel"),
-}
 
 
 def section_title(design: Design) -> str:
@@ -113,7 +110,7 @@ def _plan(design: Design) -> Picture:
 
 def _true_section(design: Design) -> Picture:
     drawing = true_section_drawing(design)
-    title, where = _CUTS[design.emitter.solid or ""]
+    title, where = true_section_cut(design)
     return Picture(
         "true_section",
         f"The true section in {where}, true to scale. Cut metal is hatched; what is only seen "

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,7 +17,6 @@ from conegap.geometries.emitters.slit import Slit
 from conegap.geometries.emitters.tip_array import TipArray
 from conegap.geometries.emitters.tip_group import TipGroup
 from conegap.geometries.parts.opening import RoundHole
-from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.common.style import INK
 from conegap.solver.figures.depth_image import Camera, Faces, depth_image
 from conegap.solver.figures.drawing import length_text
@@ -35,7 +34,7 @@ from conegap.solver.figures.true_section import plate_pieces
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["SolidView", "draw_solid_view", "solid_view"]
+__all__ = ["SolidView", "array_view", "crown_view", "draw_solid_view", "slit_end_view"]
 
 # Across the picture: 280 dots per inch at the figures' width.
 _PIXELS = 1300
@@ -101,27 +100,6 @@ def draw_solid_view(axes: Axes, view: SolidView) -> Axes:
     return axes
 
 
-def solid_view(design: Design) -> SolidView:
-    """The electrodes of a design with the accelerator cut open, so that the emitter is seen.
-
-    Parameters
-    ----------
-    design : Design
-        A crown, an array or a slit with a drawn end.
-
-    Raises
-    ------
-    DesignError
-        The design needs no third dimension.
-    GeometryError
-        A rounding does not fit.
-    """
-    emitter = design.emitter
-    if emitter.solid is None:
-        raise DesignError(f"view: a {emitter.kind} is solved in a plane section")
-    return _VIEWS[emitter.solid](design, emitter)
-
-
 def _tips(group: TipGroup, places: list[tuple[float, float]]) -> Faces:
     """Tips on a crest."""
     outline = group.tip("tip", (0.0, 0.0), math.inf, 0.0, ()).outline(0.0)[:2]
@@ -135,7 +113,15 @@ def _tips(group: TipGroup, places: list[tuple[float, float]]) -> Faces:
     )
 
 
-def _crown(design: Design, crown: Crown) -> SolidView:
+def crown_view(design: Design, crown: Crown) -> SolidView:
+    """Crown and slot, the front of the plate cut away.
+
+    Parameters
+    ----------
+    design : Design
+    crown : Crown
+        Its emitter.
+    """
     radius, half, crest = crown.pitch_radius, crown.body_width / 2.0, -crown.tip_height
     floor, edge = crest - crown.holder_thickness, crown.holder_edge_radius
     corners = [
@@ -169,7 +155,15 @@ def _crown(design: Design, crown: Crown) -> SolidView:
     return SolidView(together(parts), Camera(math.radians(-90.0), math.radians(34.0)), words)
 
 
-def _array(design: Design, array: TipArray) -> SolidView:
+def array_view(design: Design, array: TipArray) -> SolidView:
+    """Array and plate, the plate cut along the middle row.
+
+    Parameters
+    ----------
+    design : Design
+    array : TipArray
+        Its emitter.
+    """
     camera = Camera(math.radians(-62.0), math.radians(28.0))
     shown = array.model_copy(
         update={
@@ -241,7 +235,15 @@ def _level(left: float, right: float, low: float, high: float, z: float) -> Face
     return grid_faces(np.array(corners), _PLATE)
 
 
-def _slit_end(design: Design, slit: Slit) -> SolidView:
+def slit_end_view(design: Design, slit: Slit) -> SolidView:
+    """End of a slit, the plate in front of the blade taken away.
+
+    Parameters
+    ----------
+    design : Design
+    slit : Slit
+        Its emitter.
+    """
     end = slit.end_radius or 0.0
     half, foot = slit.length / 2.0, -slit.protrusion
     turn = half - end
@@ -309,10 +311,3 @@ def _blade(slit: Slit, end: float, start: float) -> Faces:
     side = np.column_stack([np.full(len(keep), start), wide(keep), -keep])
     parts.append(cut_face(np.vstack([side, (side * [1.0, -1.0, 1.0])[::-1]])))
     return together(parts)
-
-
-_VIEWS: Mapping[str, Callable[[Design, Any], SolidView]] = {
-    "ring": _crown,
-    "rows": _array,
-    "blade": _slit_end,
-}

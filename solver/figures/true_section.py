@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,13 +17,11 @@ from conegap.geometries.emitters.slit import Slit
 from conegap.geometries.emitters.tip_array import TipArray
 from conegap.geometries.emitters.tip_group import TipGroup
 from conegap.geometries.parts.accelerator import Accelerator
-from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.figures.drawing import (
     Drawing,
     Name,
     Shape,
     dimension_label,
-    draw_drawing,
     length_text,
     page_point,
     rectangle,
@@ -31,44 +29,12 @@ from conegap.solver.figures.drawing import (
 from conegap.solver.figures.window import Window
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+    pass
 
-__all__ = ["draw_true_section", "plate_pieces", "true_section_drawing"]
+__all__ = ["blade_section", "crown_section", "plate_pieces", "row_section"]
 
 # Pitches to either side of the middle that are drawn.
 _MOST_SHOWN = 5.0
-
-
-def draw_true_section(axes: Axes, design: Design) -> Axes:
-    """The electrodes cut through a tip, along a row of tips or in the plane of a slit's channel.
-
-    Parameters
-    ----------
-    axes : Axes
-        In a figure of the size of the window of `true_section_drawing`.
-    design : Design
-        A crown, an array or a slit with a drawn end.
-
-    Raises
-    ------
-    DesignError
-        The design is none of them.
-    """
-    return draw_drawing(axes, true_section_drawing(design))
-
-
-def true_section_drawing(design: Design) -> Drawing:
-    """What `draw_true_section` draws.
-
-    Raises
-    ------
-    DesignError
-        The plane section of the design is its true one.
-    """
-    emitter = design.emitter
-    if emitter.solid is None:
-        raise DesignError(f"true section: the plane section of a {emitter.kind} is its true one")
-    return _SECTIONS[emitter.solid](design, emitter)
 
 
 def _upright(
@@ -119,7 +85,15 @@ def _group_marks(design: Design, group: TipGroup, x: float) -> list[DimensionMar
     ]
 
 
-def _crown(design: Design, crown: Crown) -> Drawing:
+def crown_section(design: Design, crown: Crown) -> Drawing:
+    """Section through the axis of a crown and one of its tips.
+
+    Parameters
+    ----------
+    design : Design
+    crown : Crown
+        Its emitter.
+    """
     radius, half = crown.pitch_radius, crown.body_width / 2.0
     slot = design.accelerator.ring_slot(design.gap)
     floor = -crown.tip_height - crown.holder_thickness
@@ -186,7 +160,15 @@ def _closed_plane(window: Window, gap: float) -> Shape:
     return Shape(plate, "cut_other")
 
 
-def _row(design: Design, array: TipArray) -> Drawing:
+def row_section(design: Design, array: TipArray) -> Drawing:
+    """Section along the middle row of an array.
+
+    Parameters
+    ----------
+    design : Design
+    array : TipArray
+        Its emitter.
+    """
     floor = -array.tip_height - array.holder_thickness
     across = min({abs(round(y, 12)) for _, y in design.emitter.tip_places()})
     row = sorted({round(x, 12) for x, y in design.emitter.tip_places() if abs(y - across) < 1e-9})
@@ -285,7 +267,15 @@ def _between_holes(
     return pieces
 
 
-def _blade(design: Design, slit: Slit) -> Drawing:
+def blade_section(design: Design, slit: Slit) -> Drawing:
+    """Section in the middle plane of a slit's channel, at its end.
+
+    Parameters
+    ----------
+    design : Design
+    slit : Slit
+        Its emitter.
+    """
     end = slit.end_radius or 0.0
     half, turn, foot = slit.length / 2.0, slit.length / 2.0 - end, -slit.protrusion
     floor = foot - slit.holder_thickness
@@ -355,10 +345,3 @@ def _blade(design: Design, slit: Slit) -> Drawing:
             np.array([[turn, 0.3 * foot], [turn, 0.0]]),
         ),
     )
-
-
-_SECTIONS: Mapping[str, Callable[[Design, Any], Drawing]] = {
-    "ring": _crown,
-    "rows": _row,
-    "blade": _blade,
-}

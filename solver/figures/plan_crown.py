@@ -1,10 +1,9 @@
-"""Plans: crowns, arrays and slit ends as seen from the accelerator, true to scale."""
+"""Plan of a crown: ring, slot, tips with their numbers and the wedge that is solved."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,7 +11,6 @@ from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import DimensionMark
 from conegap.geometries.design.design import Design
 from conegap.geometries.emitters.crown import Crown
-from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.figures.drawing import (
     Drawing,
     Name,
@@ -20,54 +18,27 @@ from conegap.solver.figures.drawing import (
     circle,
     diameter_leader,
     dimension_label,
-    draw_drawing,
 )
-from conegap.solver.figures.plan_array import array_plan
-from conegap.solver.figures.plan_slit import slit_end_plan
 from conegap.solver.figures.window import Window
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+    pass
 
-__all__ = ["draw_plan", "plan_drawing"]
+__all__ = ["crown_plan"]
 
 # More do not fit round the circle at the letters' size.
 _MOST_NUMBERS = 36
 
 
-def draw_plan(axes: Axes, design: Design) -> Axes:
-    """The electrodes seen along z from the accelerator, which is drawn as if transparent.
+def crown_plan(design: Design, crown: Crown) -> Drawing:
+    """Plan of a ring of tips.
 
     Parameters
     ----------
-    axes : Axes
-        In a figure of the size of the window of `plan_drawing`.
     design : Design
-        A crown, an array or a slit with a drawn end.
-
-    Raises
-    ------
-    DesignError
-        The design is none of them.
+    crown : Crown
+        Its emitter.
     """
-    return draw_drawing(axes, plan_drawing(design))
-
-
-def plan_drawing(design: Design) -> Drawing:
-    """What `draw_plan` draws.
-
-    Raises
-    ------
-    DesignError
-        The design has no plan.
-    """
-    emitter = design.emitter
-    if emitter.solid is None:
-        raise DesignError(f"plan: the section of a {emitter.kind} shows all of it")
-    return _PLANS[emitter.solid](design, emitter)
-
-
-def _crown(design: Design, crown: Crown) -> Drawing:
     radius, half = crown.pitch_radius, crown.body_width / 2.0
     slot = design.accelerator.ring_slot(design.gap)
     inner, outer, shift = radius - half, radius + half, (0.0, 0.0)
@@ -183,10 +154,3 @@ def _numbers(crown: Crown, places: tuple[tuple[float, float], ...], outer: float
         for k, (x, y) in enumerate(places)
         if k % step == 0
     ]
-
-
-_PLANS: Mapping[str, Callable[[Design, Any], Drawing]] = {
-    "ring": _crown,
-    "rows": array_plan,
-    "blade": slit_end_plan,
-}
