@@ -152,7 +152,7 @@ def test_a_new_emitter_has_its_exact_field() -> None:
     onset = rigid_onset(design)
     a, apart = 20e-6, 400e-6
     field = 3.0 / apart * (1.0 + 0.5 * zeta(3.0) * (a / apart) ** 3)
-    error = onset.numerical.error
+    error = onset.error
     assert error < 1e-3
     assert_allclose(onset.edge_per_volt, field, rtol=error + 1e-6)
     # The field is lost at sqrt(2 gamma (2 / a) / eps0), at the pole of a sphere.

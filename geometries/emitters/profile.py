@@ -51,6 +51,10 @@ class ProfileEmitter(Emitter):
         return None if self.edge_radius is None else "emitter.edge_radius"
 
     @property
+    def noun(self) -> str:
+        return "tip" if self.revolved else "edge"
+
+    @property
     def symmetry(self) -> Symmetry:
         return "axisymmetric" if self.revolved else "planar"
 

@@ -61,6 +61,10 @@ class WholeEmitter(Emitter):
     holder_edge_radius: None = None  # type: ignore[assignment]
 
     @property
+    def noun(self) -> str:
+        return "tip" if self.revolved else "edge"
+
+    @property
     def symmetry(self) -> Symmetry:
         return "axisymmetric" if self.revolved else "planar"
 

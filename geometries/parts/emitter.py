@@ -60,6 +60,11 @@ class Emitter(Part):
         return True
 
     @property
+    def noun(self) -> str:
+        """What sentences call it: "slit"."""
+        return self.kind.replace("_", " ")
+
+    @property
     def edge_radius_key(self) -> str | None:
         """Design file key of the dimension that sets the emitting radius, or None."""
         return None

@@ -172,7 +172,7 @@ def firing_laws(
     """
     emitter = design.emitter
     if emitter.arrangement != "ring":
-        raise DesignError(f"firing order: a {emitter.kind} is no crown")
+        raise DesignError(f"firing order: a {emitter.kind} has no ring of tips")
     if progress is not None:
         progress("firing order", 0, 4)
     radii, ratios = _radius_law(design)
@@ -273,7 +273,7 @@ def sampled_firing(design: Design, laws: FiringLaws, samples: int = _SAMPLES) ->
     """
     emitter = design.emitter
     if emitter.arrangement != "ring":
-        raise DesignError(f"firing order: a {emitter.kind} is no crown")
+        raise DesignError(f"firing order: a {emitter.kind} has no ring of tips")
     offset, play = _offset(design)
     tip = design.dimension("emitter.tip_radius")
     scatter, runout = tip.tolerance or 0.0, design.dimension("emitter.runout").value

@@ -37,7 +37,7 @@ def beam_table(assessment: Assessment) -> Table | None:
     beam = assessment.beam
     if beam is None:
         return None
-    plane = " in the plane of the section" if _is_slit(assessment) else ""
+    plane = " in the plane of the section" if _is_planar(assessment) else ""
     rows = [
         (f"half angle that holds 95 % of what leaves{plane}", degrees(beam.half_angle_95)),
         (f"root mean square angle{plane}", degrees(beam.rms_half_angle)),
@@ -126,15 +126,15 @@ def beam_words(assessment: Assessment) -> tuple[str, ...]:
             f"magnitude, adds {degrees(spread.angle)} to the half angle to first order, in "
             f"proportion to the current. {verdict}"
             + (
-                " Along the slit the sites are taken as an even sheet."
-                if _is_slit(assessment)
+                f" Along the {assessment.design.emitter.noun} the sites are taken as an even sheet."
+                if _is_planar(assessment)
                 else ""
             )
         )
     return tuple(words)
 
 
-def _is_slit(assessment: Assessment) -> bool:
+def _is_planar(assessment: Assessment) -> bool:
     return assessment.design.section().symmetry == "planar"
 
 
@@ -143,7 +143,7 @@ def _current(assessment: Assessment, current: float) -> str:
     length = assessment.design.emitter.line_length
     if length is not None:
         return current_text(current * length)
-    return current_text(current) + (" per metre" if _is_slit(assessment) else "")
+    return current_text(current) + (" per metre" if _is_planar(assessment) else "")
 
 
 def _steering(assessment: Assessment, beam: Beam) -> str:

@@ -94,8 +94,8 @@ def operation_words(assessment: Assessment) -> tuple[str, ...]:
     if emission.spreads:
         words.insert(
             1,
-            "On a slit the spacing of the sites is taken to fall as the square of the voltage, "
-            "and each site to stand on the edge as a cone of its own.",
+            f"On a {assessment.design.emitter.noun} the spacing of the sites is taken to fall as "
+            "the square of the voltage, and each site to stand on the edge as a cone of its own.",
         )
     return tuple(words)
 
@@ -110,7 +110,8 @@ def _thrust_words(assessment: Assessment) -> str:
             "those of ions that leave straight."
         )
     along = (
-        ", in the plane of the section; ions are taken not to spread along the slit"
+        ", in the plane of the section; ions are taken not to spread along the "
+        f"{assessment.design.emitter.noun}"
         if assessment.design.section().symmetry == "planar"
         else ""
     )

@@ -75,7 +75,10 @@ def _criterion(assessment: Assessment) -> str:
         wave = assessment.onset.meniscus.wave_voltage
         early = ""
         if wave is not None and wave < assessment.onset.meniscus.voltage:
-            early = f" Waves along the slit begin to grow already at {voltage_text(wave)}."
+            early = (
+                f" Waves along the {assessment.design.emitter.noun} begin to grow already at "
+                f"{voltage_text(wave)}."
+            )
         return (
             "This is the turning point of the free liquid surface: above it no shape is in "
             f"balance. The surface held rigid as drawn would give {rigid}.{early}"
@@ -113,7 +116,8 @@ def liquid_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
         ("numerical error of the voltage", f"{meniscus.error:.1e}"),
     ]
     if meniscus.wave_voltage is not None:
-        facts.append(("waves along the slit grow from", voltage_text(meniscus.wave_voltage)))
+        along = f"waves along the {assessment.design.emitter.noun} grow from"
+        facts.append((along, voltage_text(meniscus.wave_voltage)))
     if meniscus.tilt_voltage is not None:
         facts.append(("the surface tilts to one side from", voltage_text(meniscus.tilt_voltage)))
     if meniscus.extinction is not None:
@@ -169,7 +173,7 @@ def slit_words(assessment: Assessment) -> tuple[str, ...]:
     if wave is None:
         return ()
     meniscus = assessment.onset.meniscus
-    sites = f"about {wave.sites:.0f} sites along the slit"
+    sites = f"about {wave.sites:.0f} sites along the {assessment.design.emitter.noun}"
     if meniscus is not None and meniscus.wave_voltage is not None:
         first = (
             f"Waves along the free surface begin to grow at {voltage_text(meniscus.wave_voltage)}; "
