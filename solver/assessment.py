@@ -117,14 +117,22 @@ class Assessment:
         is not positive against ground.
         """
         parallel = self.operation.operating.thrust
-        if parallel is None or self.beam is None:
-            return parallel
-        return parallel * self.beam.thrust_share
+        return None if parallel is None else parallel * self.thrust_share
+
+    @property
+    def thrust_share(self) -> float:
+        """Thrust of the ion paths over that of a parallel beam, 1 where none were computed, [-]."""
+        return 1.0 if self.beam is None else self.beam.thrust_share
 
     @property
     def passed(self) -> bool:
-        """Whether every row of the review passes."""
+        """Whether every row of the review passes; one that is not proved does not."""
         return all(row.passed for row in self.review)
+
+    @property
+    def failed(self) -> bool:
+        """Whether a row of the review fails; one that is not proved does not."""
+        return any(row.passed is False for row in self.review)
 
     def as_dict(self) -> dict[str, Any]:
         """The results contract: SI numbers, one unit suffix per key, ready for JSON."""
@@ -178,17 +186,7 @@ class Assessment:
             },
             "operation": operation,
             **self.operation.more_dict(),
-            "review": [
-                {
-                    "name": row.name,
-                    "value": row.value,
-                    "limit": row.limit,
-                    "unit": row.unit,
-                    "passed": row.passed,
-                    "basis": row.basis,
-                }
-                for row in self.review
-            ],
+            "review": [row.as_dict() for row in self.review],
         }
         if self.classic is not None:
             result["onset"]["classic_estimate"] = {
@@ -291,7 +289,7 @@ def assess(
             *gap_review(design, voltage, highest, accelerator),
             *operation.rows,
             *(() if beam is None else beam_rows(design, beam)),
-            *(() if sector is None else sector_rows(sector, operation.operating.point.voltage)),
+            *(() if sector is None else sector_rows(design, sector, operation.emission)),
             *end_rows(end),
         ),
         scans=scans_about(onset) if scans else (),

@@ -31,7 +31,7 @@ _TENSION = {"Ga": 0.718, "In": 0.556, "Cs": 0.069}
 def test_slope(symbol: str, onset: float, slope: float) -> None:
     """TABLE (G. L. R. Mair, 1984, evaluated independently): nA/V at R = 5 um."""
     arguments = {
-        "onset_voltage": onset,
+        "extinction_voltage": onset,
         "base_radius": 5e-6,
         "surface_tension": _TENSION[symbol],
         "ion_mass": metal(symbol).ion_mass,
@@ -60,7 +60,7 @@ def test_factor_three_pi_from_planar_space_charge() -> None:
     radius, tension = 5e-6, 0.069
     current = site_current(
         volts * 1.001,
-        onset_voltage=volts,
+        extinction_voltage=volts,
         base_radius=radius,
         surface_tension=tension,
         ion_mass=mass,
@@ -204,3 +204,24 @@ def test_tips_below_their_own_onset_carry_no_current() -> None:
     left = operating_point(crown, voltage=4e3, emitter_voltage=4e3, ballast=20e6)
     assert_allclose(left.point.voltage + 20e6 * left.point.current, 4e3, rtol=1e-9)
     assert 3.8e3 < left.point.voltage < 4e3
+
+
+def test_a_lit_cone_counts_from_its_extinction() -> None:
+    """EXACT: the law with V0 = extinction; a tip lights at its onset and goes on below it
+    behind a ballast, and the next one waits until its own onset stands across the gap again."""
+    law = _needle(extinction_over_onset=0.8)
+    alone = replace(_needle(), onset_voltage=3.2e3)
+    assert law.at(3.9e3).current == 0.0
+    assert_allclose(law.at(4.5e3).current, alone.at(4.5e3).current, rtol=1e-12)
+    left = law.behind(4.1e3, 20e6)
+    assert 3.2e3 < left.voltage < 4.0e3
+    assert_allclose(left.voltage + 20e6 * left.current, 4.1e3, rtol=1e-9)
+    pair = replace(law, relative_onsets=(1.0, 1.0))
+    one = pair.behind(4.1e3, 20e6)
+    assert (one.sites, one.current) == (1.0, left.current)
+    # The second lights at the supply voltage that leaves the onset behind the first one's drop.
+    second = 4e3 + 20e6 * law.at(4e3).current
+    assert pair.behind(second - 1.0, 20e6).sites == 1.0
+    assert pair.behind(second + 1.0, 20e6).sites == 2.0
+    weak, strong = law.band()
+    assert_allclose(strong.at(4.5e3).current, 10.0 * weak.at(4.5e3).current, rtol=1e-12)

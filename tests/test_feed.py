@@ -12,13 +12,11 @@ from scipy.integrate import quad, solve_ivp
 from conegap.geometries.design.design import Design
 from conegap.geometries.design.starters import starter
 from conegap.geometries.quantities.errors import DesignError
-from conegap.solver.operation.feed import (
+from conegap.solver.operation.feed import feed_of, feed_remarks, feed_rows, feed_warnings
+from conegap.solver.operation.feed_laws import (
     bore_resistance,
-    feed_of,
-    feed_remarks,
-    feed_rows,
-    feed_warnings,
     film_resistance,
+    pinned_holding,
     plate_resistance,
     shank_film_resistance,
 )
@@ -97,8 +95,9 @@ def test_mass_flow_at_which_the_liquid_draws_back() -> None:
     assert feed_of(Design.read("profile")) is None
 
 
-def _passed(design: Design, flow: float = 0.0) -> dict[str, bool]:
-    return {row.name: row.passed for row in feed_rows(design, feed_of(design), flow)}
+def _passed(design: Design, flow: float = 0.0) -> dict[str, bool | None]:
+    rows = feed_rows(design, feed_of(design), (flow, flow, flow))
+    return {row.name: row.passed for row in rows}
 
 
 def test_column_under_acceleration() -> None:
@@ -156,3 +155,45 @@ def test_oxide_is_told_of_metals_that_grow_one() -> None:
     assert "oxide" in " ".join(feed_remarks(design_of("capillary")))
     gold = starter("capillary").replace('"gallium"', '"gold"').replace('"313 K"', '"1400 K"')
     assert "oxide" not in " ".join(feed_remarks(Design.from_text(gold)))
+
+
+def test_a_pinned_surface_holds_what_its_contact_line_allows() -> None:
+    """EXACT: Young and Laplace: a half cylinder over the slit's lips, a hemisphere on the bore or
+    the rim; the narrow channel below the lips does not count."""
+    for kind, half, principal in (("slit", 0.75e-6 + 3e-6, 1.0), ("capillary", 25e-6, 2.0)):
+        design = design_of(kind)
+        gamma = float(design.metal.surface_tension(design.liquid.temperature))
+        feed = feed_of(design)
+        assert feed is not None
+        assert_allclose(feed.outward_holding, principal * gamma / half, rtol=1e-12)
+    text = starter("capillary").replace('contact_line = "bore"', 'contact_line = "rim"')
+    wide = feed_of(Design.from_text(text))
+    assert wide is not None
+    assert_allclose(wide.outward_holding, feed.outward_holding / 2.0, rtol=1e-12)
+    # Unlike lips: half the way between the two lines on which the liquid lies level.
+    skew = starter("slit").replace('misalignment_half = "0 um"', 'misalignment_half = "1 um"')
+    skewed = Design.from_text(skew)
+    near, far = 3.75e-6, 3.75e-6 - math.sqrt(3e-6**2 - 1e-6**2)
+    held = pinned_holding(skewed.section(), 1.0)
+    assert_allclose(1.0 / held, (near + far) / 2.0, rtol=1e-9)
+
+
+def test_flooding_and_too_open_a_feed_are_judged() -> None:
+    """EXACT: a feed pressure above what the contact line holds fails; a feed that lets more than a
+    hundred times the needed flow through is not proved, since droplets may use it."""
+    flood, through = (
+        "pressure of the feed against flooding",
+        "flow that the feed lets through over the flow needed",
+    )
+    feed = feed_of(design_of("slit"))
+    assert feed is not None
+    for factor, passes in ((0.99, True), (1.01, False)):
+        text = starter("slit").replace(
+            'feed_pressure = "0 Pa"', f'feed_pressure = "{factor * feed.outward_holding!r} Pa"'
+        )
+        assert _passed(Design.from_text(text))[flood] is passes
+    most = feed.greatest_mass_flow
+    assert most is not None
+    assert through not in _passed(design_of("slit"))
+    assert _passed(design_of("slit"), most / 99.0)[through] is True
+    assert _passed(design_of("slit"), most / 101.0)[through] is None

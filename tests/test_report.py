@@ -20,6 +20,7 @@ from conegap.solver.assessment import SurfaceWave
 from conegap.solver.common.display_units import voltage_text
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.figures.report_figures import report_pictures
+from conegap.solver.liquid.attached_cone import Extinction
 from conegap.solver.liquid.slit_waves import FirstWave
 from conegap.solver.report.field_file import nodal_field, write_field
 from conegap.solver.report.page import html_report
@@ -340,7 +341,14 @@ def test_free_surface_has_its_section() -> None:
     assert "held rigid" in " ".join(verdict(with_scans()))
     facts = dict(liquid_facts(assessment))
     assert facts["contact radius"] == "4 µm"
-    assert facts["an attached cone collapses between"].startswith("2.80 kV and 4.00 kV")
+    assert facts["an attached cone collapses between"].startswith("2.80 kV and the onset")
+    meniscus = assessment.meniscus
+    assert meniscus is not None
+    above = replace(meniscus, extinction=Extinction(4.1e3, 3.3e3, 4.9e3, "made up"))
+    assert above.standing_extinction is None
+    said = dict(liquid_facts(replace(assessment, meniscus=above)))["an attached cone collapses"]
+    assert "above the onset" in said
+    assert "kV" not in said
     assert liquid_facts(with_scans()) == ()
     assert "keeps its drawn shape" not in " ".join(not_modelled(assessment))
 

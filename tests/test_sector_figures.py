@@ -402,23 +402,27 @@ def test_tables_and_words_hold_the_numbers() -> None:
 
 
 def test_the_last_tip_is_judged_behind_the_ballast() -> None:
-    """EXACT: tips that need more than the ballast leaves across the gap fail, whatever the supply
-    stands at; and only tips that are lit draw current through it."""
+    """EXACT: the last tip's onset plus the drop of the current of those lit before it, against the
+    voltage of the design; only tips that are lit draw current."""
     assessment = sectored(firing=True)
     sector = assessment.sector
     assert sector is not None
-    last = sector.firing.last[2] if sector.firing is not None else math.nan
-    for left, passes in ((last + 1.0, True), (last - 1.0, False)):
-        (row,) = sector_rows(sector, left)
-        assert row.passed is passes
-        assert "ballast" in row.basis
-    onsets = sector.tip_onsets()
+    assert sector.firing is not None
+    last, tips = sector.firing.last[2], sector.tip_onsets()
     law = CurrentLaw(
         sector.voltage,
         5e-6,
         0.556,
         1.9e-25,
-        relative_onsets=tuple(v / sector.voltage for v in onsets),
+        relative_onsets=tuple(v / sector.voltage for v in tips),
     )
     assert law.at(4.35e3).sites == 2.0
-    assert law.at(last + 1.0).sites == len(onsets)
+    assert law.at(last + 1.0).sites == len(tips)
+    drop = 1e6 * law.at(last).current
+    for more, state in ((0.3, "fail"), (1.0, "not proved"), (3.2, "pass")):
+        design = assessment.design.with_value("supply.ballast_resistance", 1e6)
+        grounded = design.voltages.accelerator
+        design = design.with_value("voltages.emitter", grounded + last + more * drop)
+        (row,) = sector_rows(design, sector, law)
+        assert row.state == state
+        assert_allclose(row.value, last + drop, rtol=1e-12)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -9,9 +10,17 @@ from numpy.testing import assert_allclose
 from reporting import assessed_needle
 
 from conegap.geometries.design.design import Design
-from conegap.solver.common.display_units import current_text, mass_flow_text, pressure_text
+from conegap.solver.common.display_units import (
+    current_text,
+    mass_flow_text,
+    pressure_text,
+    span_text,
+    voltage_text,
+)
 from conegap.solver.field.electrodes import electrode_voltages
+from conegap.solver.operation.review import review_row
 from conegap.solver.operation.supply_card import SupplyCard, supply_card, supply_rows
+from conegap.solver.report.first_sheet import first_sheet
 from conegap.solver.report.operation import (
     card_cautions,
     card_table,
@@ -26,6 +35,7 @@ from conegap.solver.report.operation import (
 )
 from conegap.solver.report.page import html_report
 from conegap.solver.report.tables import operation_table
+from conegap.solver.report.words import verdict
 
 
 def card_of(design: Design) -> SupplyCard:
@@ -41,10 +51,11 @@ def card_of(design: Design) -> SupplyCard:
 
 
 def test_ramp_limit_is_the_first_of_the_limits() -> None:
-    """EXACT: bulk field times clearance, the supply's limit, the accelerator's edge."""
+    """EXACT: a stated bulk field times clearance, the supply's limit, the accelerator's edge."""
     design = assessed_needle().design
-    card = card_of(design)
-    assert_allclose(card.ramp_limit, design.criteria.bulk_field * design.clearance, rtol=1e-12)
+    assert card_of(design).ramp_reason == "the supply's own limit"
+    card = card_of(design.with_value("criteria.bulk_field", 4e6))
+    assert_allclose(card.ramp_limit, 4e6 * design.clearance, rtol=1e-12)
     weak = card_of(design.with_value("supply.voltage_limit", 5.2e3))
     assert weak.ramp_limit == 5.2e3
     assert weak.ramp_reason == "the supply's own limit"
@@ -78,7 +89,7 @@ def test_abort_trip_and_short_circuit() -> None:
     current = found.operation.operating.point.current
     assert_allclose(card.trip_current, 2.0 * current, rtol=1e-12)
     assert card.short_circuit_current is not None
-    assert_allclose(card.short_circuit_current * 20e6, card.ramp_limit, rtol=1e-12)
+    assert_allclose(card.short_circuit_current * 20e6, found.design.voltage, rtol=1e-12)
     small = found.design.with_value("supply.current_limit", 1.5 * current)
     assert_allclose(card_of(small).trip_current, 1.5 * current, rtol=1e-12)
     low = card_of(found.design.with_value("supply.voltage_limit", 1.01 * found.highest_onset))
@@ -92,7 +103,8 @@ def test_rows_of_a_weak_supply() -> None:
     for factor, passes in ((1.01, True), (0.99, False)):
         design = found.design.with_value("supply.voltage_limit", factor * found.highest_onset)
         design = design.with_value("supply.current_limit", factor * current)
-        rows = supply_rows(design, card_of(design), found.operation.operating)
+        at = found.operation.operating
+        rows = supply_rows(design, card_of(design), (at, at, at))
         assert len(rows) == 2
         assert [row.passed for row in rows] == [passes, passes]
         assert all(bool(row.advice) != passes for row in rows)
@@ -127,15 +139,20 @@ def test_tables_of_the_report_hold_the_numbers() -> None:
     current = current_table(assessment)
     assert len(current.rows) == len(operation.emission.curve())
     assert current.rows[0][2] == "0 A"
-    assert current.rows[-1][2] == current_text(operation.emission.curve()[-1].current)
+    most = operation.emission.curve()[-1].current
+    assert current.rows[-1][2] == current_text(float(f"{most:.2g}"))
     assert len(electrode_table(assessment).rows) == 2
     assert metals_table(assessment).rows[0][0] == operation.metals[0].name
     assert feed_table(assessment) is None  # a bare needle
     figures = operation_table(assessment)
     assert figures is not None
     last = {row[0]: row[2] for row in figures.rows}
-    assert last["current, order of magnitude"] == current_text(operation.operating.point.current)
-    assert last["mass flow, single ions"] == mass_flow_text(operation.operating.mass_flow)
+    weak, strong = operation.operating_band
+    current = span_text(current_text, weak.point.current, strong.point.current)
+    assert last["current, between what the order of magnitude allows"] == current
+    assert weak.point.current < operation.operating.point.current < strong.point.current
+    flow = span_text(mass_flow_text, weak.mass_flow, strong.mass_flow)
+    assert last["mass flow, single ions"] == flow
 
 
 def test_results_hold_the_contract() -> None:
@@ -177,3 +194,47 @@ def test_a_barrier_that_is_gone_is_said() -> None:
 def test_handy_texts(text: str, wanted: str) -> None:
     """EXACT: unit and digits."""
     assert text == wanted
+
+
+def test_a_gap_that_cannot_operate_gets_no_card() -> None:
+    """EXACT: a limit below the onset, a setting above the limit or below the onset are refused with
+    both voltages; the settings are then in neither the table nor the results."""
+    found = assessed_needle()
+    onset, setting = found.onset_voltage, found.design.voltage
+    assert card_of(found.design).refusal == ""
+    low = card_of(found.design.with_value("supply.voltage_limit", 0.9 * onset))
+    assert "below the expected onset" in low.refusal
+    assert voltage_text(onset) in low.refusal
+    assert voltage_text(0.9 * onset) in low.refusal
+    between = card_of(found.design.with_value("supply.voltage_limit", 0.5 * (onset + setting)))
+    assert "above the ramp limit" in between.refusal
+    accelerator = found.design.voltages.accelerator
+    quiet = found.design.with_value("voltages.emitter", accelerator + 0.9 * onset)
+    assert "do not reach the expected onset" in card_of(quiet).refusal
+    operation = replace(found.operation, card=low)
+    assert card_table(replace(found, operation=operation)).rows == (
+        ("none", "no card", low.refusal),
+    )
+    results = operation.more_dict()["supply"]
+    assert results["refused"] == low.refusal
+    assert "abort_voltage_V" not in results
+    assert found.operation.more_dict()["supply"]["refused"] is None
+
+
+def test_a_row_whose_span_holds_the_limit_is_not_proved() -> None:
+    """EXACT: pass below, fail above, neither between; a lower bound can fail but never pass."""
+    states = [
+        review_row("", 5.0, limit, "A", "", "do this", span=(2.0, 9.0)).state
+        for limit in (1.9, 2.0, 8.9, 9.0)
+    ]
+    assert states == ["fail", "not proved", "not proved", "pass"]
+    bound = review_row("", 5.0, 6.0, "A", "", "do this", span=(5.0, math.inf))
+    assert (bound.passed, bound.advice) == (None, "do this")
+    assert bound.as_dict()["value_high"] is None
+    assert review_row("", 5.0, 4.0, "A", "", "", span=(5.0, math.inf)).passed is False
+    assessment = replace(assessed_needle(), review=(bound,))
+    assert not assessment.passed
+    assert not assessment.failed
+    assert "not proved" in first_sheet(assessment).stamp
+    assert not first_sheet(assessment).passed
+    assert "1 of 1 criteria of the gap review is not proved" in " ".join(verdict(assessment))

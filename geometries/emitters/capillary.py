@@ -43,8 +43,7 @@ class Capillary(Emitter):
         return "emitter.bore" if self.contact_line == "bore" else "emitter.outer_diameter"
 
     def feed_path(self, film_thickness: float) -> FeedPath | None:
-        wet = self.bore if self.contact_line == "bore" else self.outer_diameter
-        return RoundBore(self.bore, self.length, wet / 2.0)
+        return RoundBore(self.bore, self.length)
 
     @property
     def base_half_width(self) -> float:

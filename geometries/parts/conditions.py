@@ -244,12 +244,16 @@ class Criteria(Part):
 
     `micro_protrusion_factor` multiplies the field of the smooth accelerator before electron
     emission is computed (20 to 100 is common practice for a technical surface), and
-    `accelerator_work_function` is that of its clean metal.
+    `accelerator_work_function` is that of its clean metal.  `bulk_field` limits the mean field
+    across the narrowest clearance where a house has such a rule.  It has no default: a vacuum gap
+    breaks down by electrons from the local field of the negative electrode or by clumps, which are
+    both judged by the computed field, and their mean over a gap that is anything but even says
+    nothing more.
     """
 
     onset_fraction_of_supply: float = Field(default=0.8, gt=0.0, le=1.0, strict=True)
     accelerator_edge_field: ElectricField = 20e6
-    bulk_field: ElectricField = 4e6
+    bulk_field: ElectricField | None = None
     micro_protrusion_factor: float = Field(default=50.0, ge=1.0, le=1000.0, strict=True)
     accelerator_work_function: Energy = 4.5 * ELEMENTARY_CHARGE
     electron_share_of_supply_current: float = Field(default=0.01, gt=0.0, le=1.0, strict=True)

@@ -37,13 +37,10 @@ class RoundBore:
         [m].
     length : float
         [m].
-    contact_radius : float
-        Of the line on which the meniscus at its end is pinned, [m].
     """
 
     diameter: float
     length: float
-    contact_radius: float
 
 
 @dataclass(frozen=True)

@@ -10,10 +10,12 @@ import numpy as np
 from conegap.geometries.design.design import Design
 from conegap.solver.arrays.firing_order import Firing, firing_laws, sampled_firing
 from conegap.solver.arrays.screening import Screening, screening
+from conegap.solver.common.display_units import voltage_text
 from conegap.solver.common.progress import Progress
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.field3d.sector_factor import SectorOnset
+from conegap.solver.operation.beam_current import CurrentLaw
 from conegap.solver.operation.review import ReviewRow, review_row
 
 __all__ = ["SectorAssessment", "assess_sector", "sector_rows", "sector_warnings"]
@@ -145,29 +147,45 @@ def assess_sector(
     )
 
 
-def sector_rows(sector: SectorAssessment, operating_voltage: float) -> tuple[ReviewRow, ...]:
+def sector_rows(
+    design: Design, sector: SectorAssessment, emission: CurrentLaw
+) -> tuple[ReviewRow, ...]:
     """Rows of the review that only the third dimension can answer.
 
     Parameters
     ----------
+    design : Design
     sector : SectorAssessment
-    operating_voltage : float
-        Left across the gap once the other tips draw their current through the ballast, [V].
+    emission : CurrentLaw
+        Of all tips: those that fire before the last one draw their current through the ballast.
     """
-    name, _, _, voltage = sector.tip_voltages()[-1]
-    basis = (
-        "the last tip must fire at the voltage that the ballast leaves across the gap while the "
-        "tips before it emit; their current is an order of magnitude"
-    )
-    advice = "raise the voltages, lower the ballast, sort the tips by radius, or space them wider"
+    name, _, _, last = sector.tip_voltages()[-1]
     if sector.firing is not None:
-        text = "voltage at which all tips fire, 95 % of the crowns"
         last = sector.firing.last[2]
-        return (review_row(text, last, operating_voltage, "V", basis, advice),)
-    if len(sector.onset.tips) == 1:
+        text = "supply voltage at which all tips fire, 95 % of the crowns"
+    elif len(sector.onset.tips) > 1:
+        text = f"supply voltage at which the weakest tips ({name}) fire"
+    else:
         return ()
-    text = f"onset of the weakest tips ({name})"
-    return (review_row(text, voltage, operating_voltage, "V", basis, advice),)
+    before = min(emission.lit_at(last), len(emission.relative_onsets) - 1)
+    ballast = design.supply.ballast_resistance
+    low, needed, high = (
+        last + ballast * law.at(last, before).current
+        for law in (emission.band()[0], emission, emission.band()[1])
+    )
+    return (
+        review_row(
+            text,
+            needed,
+            design.voltage,
+            "V",
+            f"the onset of the last tip, {voltage_text(last)}, must stand across the gap behind "
+            "the ballast while the others emit; the slope of their current is an order of "
+            "magnitude",
+            "raise the voltages, lower the ballast, sort the tips by radius, or space them wider",
+            span=(low, high),
+        ),
+    )
 
 
 def sector_warnings(design: Design) -> tuple[str, ...]:

@@ -21,7 +21,7 @@ from conegap.solver.beam.trajectories import Trajectories, trace
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.interpolation import field_at_points
 from conegap.solver.field.solution import FieldSolution
-from conegap.solver.operation.review import ReviewRow
+from conegap.solver.operation.review import ReviewRow, review_row
 
 __all__ = ["Beam", "LandingSpot", "beam_of", "beam_rows", "compute_beam"]
 
@@ -265,28 +265,28 @@ def beam_rows(design: Design, beam: Beam) -> tuple[ReviewRow, ...]:
         return ()
     name = design.accelerator.kind.replace("_", " ")
     spread = beam.space_charge
-    charge = "paths without the beam's own charge" + (
-        "" if spread is None or spread.valid else ", which widens it: not proved"
-    )
-    caught, filled = beam.intercepted <= _MOST_INTERCEPTED, beam.filling <= _MOST_FILLED
+    charge, proved = "the beam's own charge adds less than 0.3 of its angle", True
+    if spread is None or not spread.valid:
+        # The charge can only widen the beam: paths without it are a lower bound.
+        charge, proved = "a lower bound, since the beam's own charge widens it", False
     return (
-        ReviewRow(
+        review_row(
             "share of the beam that lands on the accelerator",
             beam.intercepted,
             _MOST_INTERCEPTED,
             "",
-            caught,
-            _PRACTICE,
-            "" if caught else f"open the {name}, bring it nearer or centre it on the emitter",
+            f"{charge}; {_PRACTICE}",
+            f"open the {name}, bring it nearer or centre it on the emitter, or draw less current",
+            span=None if proved else (beam.intercepted, math.inf),
         ),
-        ReviewRow(
+        review_row(
             "beam half-width / available aperture half-width",
             beam.filling,
             _MOST_FILLED,
             "",
-            filled,
-            f"twice the half width, {charge}; {_PRACTICE}",
-            "" if filled else f"open the {name} or centre it on the emitter",
+            f"twice the half width; {charge}; {_PRACTICE}",
+            f"open the {name}, centre it on the emitter, or draw less current",
+            span=None if proved else (beam.filling, math.inf),
         ),
     )
 

@@ -131,7 +131,7 @@ def _run(arguments: argparse.Namespace) -> int:
         f"field; inputs {design.sha256}"
     )
     talk.remark(f"report: {target / 'report.html'}, as pages {target / 'report.pdf'}")
-    return 0 if assessment.passed else 1
+    return 1 if assessment.failed else 0
 
 
 def _write(assessment: Assessment, folder: Path, target: Path, *, xdmf: bool = False) -> None:
@@ -178,7 +178,7 @@ def _print(assessment: Assessment) -> None:
     from conegap.solver.common.display_units import field_text, percent, voltage_text
     from conegap.solver.report.beam import degrees
     from conegap.solver.report.sector import sector_lines
-    from conegap.solver.report.tables import review_value
+    from conegap.solver.report.tables import review_span, review_value
 
     design, onset = assessment.design, assessment.onset.rigid
     out = console()
@@ -210,9 +210,9 @@ def _print(assessment: Assessment) -> None:
     review = [
         (
             row.name,
-            review_value(row, row.value),
+            review_span(row),
             f"at most {review_value(row, row.limit)}",
-            "pass" if row.passed else "FAIL",
+            "FAIL" if row.passed is False else row.state,
         )
         for row in assessment.review
     ]

@@ -45,7 +45,8 @@ examples:
 every command: results on standard output, messages on standard error; --quiet, --verbose
 
 exit codes:
-  0 done    1 done, but a criterion or a validation row fails    2 bad input, nothing written
+  0 done; no criterion fails, but some may not be proved: the verdict says so
+  1 done, but a criterion or a validation row fails    2 bad input, nothing written
   3 the computation did not converge, nothing reported
 """
 

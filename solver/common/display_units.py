@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from conegap.geometries.quantities.quantity import (
@@ -22,6 +23,7 @@ __all__ = [
     "mass_flow_text",
     "percent",
     "pressure_text",
+    "span_text",
     "voltage_text",
 ]
 
@@ -114,6 +116,20 @@ def current_text(value: float) -> str:
         return f"{value * 1e12:.3g} pA"
     unit = axis_unit(CURRENT, value)
     return f"{value / unit.size:.3g} {unit.name}"
+
+
+def span_text(text: Callable[[float], str], low: float, high: float) -> str:
+    """What is known only to lie between two values: "27 µA to 78 µA", two digits each.
+
+    Parameters
+    ----------
+    text : callable
+        Prints a value with its unit.
+    low, high : float
+        SI.
+    """
+    first, last = (text(float(f"{value:.2g}")) for value in (low, high))
+    return first if first == last else f"{first} to {last}"
 
 
 def pressure_text(value: float) -> str:

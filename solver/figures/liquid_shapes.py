@@ -143,9 +143,10 @@ def chart_branch(axes: Axes, meniscus: MeniscusOnset) -> Axes:
         zorder=5,
         label=f"turning point {voltage_text(meniscus.voltage)}",
     )
-    if meniscus.extinction is not None:
-        low = meniscus.extinction.low / up.size
-        high = min(meniscus.extinction.high, meniscus.voltage) / up.size
+    ends = meniscus.standing_extinction
+    if ends is not None:
+        low = ends.low / up.size
+        high = min(ends.high, meniscus.voltage) / up.size
         axes.axhspan(
             low,
             high,

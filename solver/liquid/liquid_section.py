@@ -111,7 +111,12 @@ class MeniscusOnset:
         """
         ends = self.extinction
         if ends is not None:
-            ends = replace(ends, low=ends.low / factor, high=ends.high / factor)
+            ends = replace(
+                ends,
+                voltage=ends.voltage / factor,
+                low=ends.low / factor,
+                high=ends.high / factor,
+            )
         return replace(
             self,
             voltage=self.voltage / factor,
@@ -119,6 +124,12 @@ class MeniscusOnset:
             extinction=ends,
             factor=self.factor * factor,
         )
+
+    @property
+    def standing_extinction(self) -> Extinction | None:
+        """The extinction where its estimate means something: below the onset."""
+        ends = self.extinction
+        return ends if ends is not None and ends.voltage < self.voltage else None
 
     @property
     def wave_voltage(self) -> float | None:
@@ -146,9 +157,10 @@ class MeniscusOnset:
             result["wave_spacing_m"] = self.wave.wavelength * self.radius
         if self.tilt_voltage is not None:
             result["tilt_voltage_V"] = self.tilt_voltage
-        if self.extinction is not None:
-            result["extinction_low_V"] = self.extinction.low
-            result["extinction_high_V"] = min(self.extinction.high, self.voltage)
+        if self.standing_extinction is not None:
+            result["extinction_V"] = self.standing_extinction.voltage
+            result["extinction_low_V"] = self.standing_extinction.low
+            result["extinction_high_V"] = self.standing_extinction.high
         return result
 
     def _volts(self, electric_bond_number: float) -> float:

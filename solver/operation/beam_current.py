@@ -3,13 +3,16 @@
 The slope is that of G. L. R. Mair, J Phys D 17, 2323 (1984), cited from memory; its factor 3 pi
 follows from weak planar space charge: the charge of the beam lowers the pull of the field on the
 cone by (4/3) I sqrt(m V / 2 e), which balances the excess pull 4 pi R gamma cos(alpha) (V/V0 - 1).
-It ignores the resistance of the feed and holds near the onset.
+V0 is thus the voltage at which the pull alone holds the cone, its extinction; where that is not
+known, or its estimate lies above the onset, the law is counted from the onset.  It ignores the
+resistance of the feed and holds near the onset.  An order of magnitude is meant in the sense of the
+words: right within half a decade either way, a factor of three.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from scipy.constants import elementary_charge
 from scipy.optimize import brentq
@@ -17,6 +20,7 @@ from scipy.optimize import brentq
 from conegap.solver.operation.exhaust import IonExhaust, ion_exhaust
 
 __all__ = [
+    "ORDER_OF_MAGNITUDE",
     "TAYLOR_HALF_ANGLE",
     "CurrentLaw",
     "CurrentPoint",
@@ -30,6 +34,9 @@ __all__ = [
 TAYLOR_HALF_ANGLE = math.radians(49.29008929210)
 """Half angle of the cone in balance, G. I. Taylor, Proc R Soc A 280, 383 (1964), [rad]."""
 
+ORDER_OF_MAGNITUDE = math.sqrt(10.0)
+"""Half a decade: by how much the law's slope may be off either way, [-]."""
+
 # Over the onset: close together where the current begins, up to twice what a bench usually runs
 # at.
 _STEPS = (1.0, 1.02, 1.05, 1.1, 1.2, 1.5)
@@ -38,18 +45,21 @@ _STEPS = (1.0, 1.02, 1.05, 1.1, 1.2, 1.5)
 def site_current(
     voltage: float,
     *,
-    onset_voltage: float,
+    extinction_voltage: float,
     base_radius: float,
     surface_tension: float,
     ion_mass: float,
 ) -> float:
     """Current of one emission site, I = 3 pi R gamma cos(alpha) sqrt(2 e / (m V0)) (V / V0 - 1).
 
+    V0 is where the pull of the field on the cone just balances surface tension, so that no charge
+    is needed to hold it back: the extinction voltage.
+
     Parameters
     ----------
     voltage : float
         Across the gap, [V].
-    onset_voltage : float
+    extinction_voltage : float
         V0, > 0, [V].
     base_radius : float
         R, radius of the base of the liquid cone, [m].
@@ -61,7 +71,7 @@ def site_current(
     Returns
     -------
     float
-        0 below the onset, [A].  G. L. R. Mair (1984), from memory; order of magnitude.
+        0 below V0, [A].  G. L. R. Mair (1984), from memory; order of magnitude.
 
     Raises
     ------
@@ -69,7 +79,7 @@ def site_current(
         A quantity is not positive.
     """
     for name, value in (
-        ("onset voltage", onset_voltage),
+        ("extinction voltage", extinction_voltage),
         ("base radius", base_radius),
         ("surface tension", surface_tension),
         ("ion mass", ion_mass),
@@ -77,8 +87,8 @@ def site_current(
         if not value > 0.0:
             raise ValueError(f"{name} {value} must be positive")
     pull = 3.0 * math.pi * base_radius * surface_tension * math.cos(TAYLOR_HALF_ANGLE)
-    per_excess = pull * math.sqrt(2.0 * elementary_charge / (ion_mass * onset_voltage))
-    return per_excess * max(voltage / onset_voltage - 1.0, 0.0)
+    per_excess = pull * math.sqrt(2.0 * elementary_charge / (ion_mass * extinction_voltage))
+    return per_excess * max(voltage / extinction_voltage - 1.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -120,6 +130,10 @@ class CurrentLaw:
         On a slit the spacing falls as 1 / V^2, so that the number of sites rises as V^2.
     relative_onsets : tuple of float
         Onset of every tip over ``onset_voltage``: below it a tip carries none, [-].
+    extinction_over_onset : float
+        Where the law begins: extinction over onset, 1 where no extinction is known, [-].
+    strength : float
+        Factor on the law's slope, to see what its uncertainty does, [-].
     """
 
     onset_voltage: float
@@ -129,34 +143,78 @@ class CurrentLaw:
     sites_at_onset: float = 1.0
     spreads: bool = False
     relative_onsets: tuple[float, ...] = (1.0,)
+    extinction_over_onset: float = 1.0
+    strength: float = 1.0
 
-    @property
-    def first_onset(self) -> float:
-        """Onset of the first tip, [V]."""
-        return self.onset_voltage * min(self.relative_onsets)
+    def band(self) -> tuple[CurrentLaw, CurrentLaw]:
+        """The law with its slope a factor of three lower and higher."""
+        low, high = self.strength / ORDER_OF_MAGNITUDE, self.strength * ORDER_OF_MAGNITUDE
+        return replace(self, strength=low), replace(self, strength=high)
 
-    def at(self, voltage: float) -> CurrentPoint:
-        """Current and number of sites that emit.
+    def lit_at(self, voltage: float) -> int:
+        """How many tips a rising voltage has lit, [-].
 
         Parameters
         ----------
         voltage : float
             Across the gap, [V].
         """
+        return sum(voltage >= own * self.onset_voltage for own in self.relative_onsets)
+
+    def at(self, voltage: float, lit: int | None = None) -> CurrentPoint:
+        """Current and number of sites that emit.
+
+        Parameters
+        ----------
+        voltage : float
+            Across the gap, [V].
+        lit : int or None
+            Tips that emit already and go on down to their extinction; those whose onset the
+            voltage reaches when left out, [-].
+        """
         share = voltage / self.onset_voltage
         sites = self.sites_at_onset * (share**2 if self.spreads else 1.0)
-        lit = [own for own in self.relative_onsets if share >= own]
+        count = self.lit_at(voltage) if lit is None else lit
+        emitting = sorted(self.relative_onsets)[:count]
         each = sum(
             site_current(
                 voltage,
-                onset_voltage=own * self.onset_voltage,
+                extinction_voltage=own * self.onset_voltage * self.extinction_over_onset,
                 base_radius=self.base_radius,
                 surface_tension=self.surface_tension,
                 ion_mass=self.ion_mass,
             )
-            for own in lit
+            for own in emitting
         )
-        return CurrentPoint(voltage, sites * each, sites * len(lit))
+        return CurrentPoint(voltage, self.strength * sites * each, sites * count)
+
+    def behind(self, voltage: float, ballast: float) -> CurrentPoint:
+        """Voltage left across the gap, current and sites behind a ballast.
+
+        As the supply rises, one tip after the other lights when what is left across the gap
+        reaches its onset; then its current takes its part of the voltage.
+
+        Parameters
+        ----------
+        voltage : float
+            Emitter minus accelerator as set at the supply, [V].
+        ballast : float
+            Resistance in the emitter's lead, >= 0, [ohm].
+        """
+        point = self.at(voltage, 0)
+        for lit, own in enumerate(sorted(self.relative_onsets), start=1):
+            if point.voltage < own * self.onset_voltage:
+                break
+            left = voltage
+            if ballast > 0.0:
+                left = float(
+                    brentq(self._excess, 0.0, voltage, (lit, voltage, ballast), rtol=1e-13)
+                )
+            point = self.at(left, lit)
+        return point
+
+    def _excess(self, gap: float, lit: int, voltage: float, ballast: float) -> float:
+        return gap + ballast * self.at(gap, lit).current - voltage
 
     def curve(self) -> tuple[CurrentPoint, ...]:
         """Points from the onset to one and a half times it."""
@@ -222,18 +280,12 @@ def operating_point(
     """
     if ballast < 0.0:
         raise ValueError(f"the ballast {ballast} ohm must not be negative")
-    left = voltage
-    if voltage > emission.first_onset and ballast > 0.0:
-
-        def excess(gap: float) -> float:
-            return gap + ballast * emission.at(gap).current - voltage
-
-        left = float(brentq(excess, emission.first_onset, voltage, rtol=1e-13))
+    point = emission.behind(voltage, ballast)
+    left = point.voltage
     remaining = emitter_voltage - (voltage - left)
     exhaust = (
         ion_exhaust(ion_mass=emission.ion_mass, voltage=remaining) if remaining > 0.0 else None
     )
-    point = emission.at(left)
     mass_flow = point.current * emission.ion_mass / elementary_charge
     return OperatingPoint(point, voltage - left, remaining, exhaust, mass_flow)
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from conegap.geometries.design.design import Design
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.operation.electron_emission import ElectronCurrent, electron_current
-from conegap.solver.operation.review import ReviewRow, review_row
+from conegap.solver.operation.review import AcceleratorField, ReviewRow, review_row
 
 __all__ = [
     "CLUMP_CONSTANT",
@@ -19,10 +20,12 @@ __all__ = [
 ]
 
 CLUMP_CONSTANT = 2.0e12
-"""V^2 / d below which clumps do not break a clean gap down, [V^2/m].
+"""V E below which clumps do not break a clean gap down, [V^2/m].
 
-L. Cranberg, J Appl Phys 23, 518 (1952): V goes as sqrt(d) from 20 kV at 0.2 mm to 7 MV at 6 m;
-pairing these end points gives 2.0e12 to 8.2e12 (inferred), of which the lower is taken.
+L. Cranberg, J Appl Phys 23, 518 (1952): a clump is torn off with a charge per area eps0 E and
+lands with the energy of the whole voltage, so that V E decides; in an even gap it is V^2 / d, and
+V goes as sqrt(d) from 20 kV at 0.2 mm to 7 MV at 6 m.  Pairing these end points gives 2.0e12 to
+8.2e12 (inferred), of which the lower is taken.
 """
 
 _PRACTICE = "common practice, no source"
@@ -107,27 +110,30 @@ def electron_rows(design: Design, electrode: NegativeElectrode) -> tuple[ReviewR
         f"{design.criteria.micro_protrusion_factor:g} times the smooth field, assumed"
     )
     advice = "give the accelerator larger or smoother edges, or a wider gap"
-    rows = [
-        review_row(
-            "electron current, clean accelerator", electrode.clean.current, limit, unit, basis,
-            advice,
+
+    def row(surface: str, emitted: ElectronCurrent, remedy: str) -> ReviewRow:
+        # Where the barrier is gone the law ends and its current is a lower bound.
+        return review_row(
+            f"electron current, {surface}",
+            emitted.current,
+            limit,
+            unit,
+            basis,
+            remedy,
+            span=None if emitted.barrier_stands else (emitted.current, math.inf),
         )
-    ]  # fmt: skip
+
+    rows = [row("clean accelerator", electrode.clean, advice)]
     if electrode.contaminated is not None:
-        rows.append(
-            review_row(
-                f"electron current, accelerator coated with {design.metal.name}",
-                electrode.contaminated.current,
-                limit,
-                unit,
-                basis,
-                f"{advice}; keep {design.metal.name} off the accelerator, or heat it clean",
-            )
-        )
+        remedy = f"{advice}; keep {design.metal.name} off the accelerator, or heat it clean"
+        coated = f"accelerator coated with {design.metal.name}"
+        rows.append(row(coated, electrode.contaminated, remedy))
     return tuple(rows)
 
 
-def breakdown_rows(design: Design, highest_onset: float) -> tuple[ReviewRow, ...]:
+def breakdown_rows(
+    design: Design, highest_onset: float, accelerator: AcceleratorField
+) -> tuple[ReviewRow, ...]:
     """Criteria of clump breakdown, insulator, triple junction and X-rays.
 
     Parameters
@@ -135,21 +141,21 @@ def breakdown_rows(design: Design, highest_onset: float) -> tuple[ReviewRow, ...
     design : Design
     highest_onset : float
         Upper end of the onset band, [V].
+    accelerator : AcceleratorField
     """
     most = max(design.voltage, highest_onset)
-    rows = []
-    if design.clearance > 0.0:
-        rows.append(
-            review_row(
-                "clump breakdown: voltage squared over clearance",
-                most**2 / design.clearance,
-                CLUMP_CONSTANT,
-                "V²/m",
-                "L. Cranberg, J Appl Phys 23, 518 (1952), lower end of the band inferred from its "
-                "abstract; even gap, clean metal",
-                "widen the gap",
-            )
+    rows = [
+        review_row(
+            "clump breakdown: voltage times field on the accelerator",
+            most**2 * accelerator.at_design / design.voltage,
+            CLUMP_CONSTANT,
+            "V²/m",
+            "L. Cranberg, J Appl Phys 23, 518 (1952), lower end of the band inferred from its "
+            "abstract; a clump leaves where the smooth accelerator has its greatest field and "
+            "falls through the whole voltage; clean metal",
+            "give the accelerator larger edges, or a wider gap",
         )
+    ]
     insulator = design.insulator
     if insulator.surface_length is not None:
         rows.append(

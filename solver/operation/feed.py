@@ -1,9 +1,4 @@
-"""The feed: whether liquid reaches the edge, how much of it, and whether it stays there.
-
-Channel of a slit: plane flow between parallel plates.  Bore of a capillary: J. L. M. Poiseuille's
-law (G. Hagen, 1839; textbook).  Film on a needle: a film of even thickness that sticks to the metal
-and slides freely at its surface (textbook lubrication flow); roughness and wicks are left out.
-"""
+"""The feed: does the liquid come, how much of it, and does it stay where it is."""
 
 from __future__ import annotations
 
@@ -14,23 +9,29 @@ from scipy.constants import g
 
 from conegap.geometries.design.design import Design
 from conegap.geometries.parts.feed_path import ConeFilm, PlateChannel, RoundBore
+from conegap.solver.operation.feed_laws import (
+    bore_resistance,
+    film_resistance,
+    pinned_holding,
+    plate_resistance,
+    shank_film_resistance,
+)
 from conegap.solver.operation.review import ReviewRow, review_row
 
 __all__ = [
     "Feed",
-    "bore_resistance",
     "feed_of",
     "feed_remarks",
     "feed_rows",
     "feed_warnings",
-    "film_resistance",
-    "plate_resistance",
-    "shank_film_resistance",
 ]
 
 # Above the melting point, [K], for the spread of temperature along a heated feed; common
 # practice, no source.
 _MARGIN = 5.0
+# Feed flow over flow needed: at more the feed's own drop is below 1 % of the pressure that draws
+# the liquid, so that it controls nothing; assumed, no source, [-].
+_MOST_OVER_NEEDED = 100.0
 # The capillary pull is then a quarter of that of full wetting, cos(75 deg) = 0.26, [rad].
 _NEARLY_UNWETTING = math.radians(75.0)
 _SKINS = ("Ga", "In", "Sn", "Bi", "EGaIn", "K", "Rb", "Cs")
@@ -53,7 +54,7 @@ class Feed:
         Suction at which the liquid draws back into channel or bore; on a film the suction that the
         emitting cap exerts at its onset, [Pa].
     outward_holding : float
-        Pressure that a pinned surface at the edge holds back, [Pa].
+        Pressure that a pinned surface at the edge holds back, see `pinned_holding`, [Pa].
     feed_pressure : float
         Gauge pressure at the edge without flow, [Pa].
     density : float or None
@@ -105,104 +106,6 @@ class Feed:
         return max(min(outward, inward), 0.0)
 
 
-def plate_resistance(*, viscosity: float, length: float, height: float, width: float) -> float:
-    """Flow resistance between parallel plates, 12 eta L / (h^3 w).
-
-    Parameters
-    ----------
-    viscosity : float
-        eta, [Pa s].
-    length : float
-        L, along the flow, [m].
-    height : float
-        h, between the plates, much less than the width, [m].
-    width : float
-        w, [m].
-
-    Returns
-    -------
-    float
-        Pressure drop per volume flow, [Pa s/m^3].  Textbook.
-    """
-    return 12.0 * viscosity * length / (height**3 * width)
-
-
-def bore_resistance(*, viscosity: float, length: float, radius: float) -> float:
-    """Flow resistance of a round bore, 8 eta L / (pi R^4).
-
-    Parameters
-    ----------
-    viscosity : float
-        eta, [Pa s].
-    length : float
-        L, [m].
-    radius : float
-        R, [m].
-
-    Returns
-    -------
-    float
-        Pressure drop per volume flow, [Pa s/m^3].  Hagen and Poiseuille, textbook.
-    """
-    return 8.0 * viscosity * length / (math.pi * radius**4)
-
-
-def film_resistance(
-    *, viscosity: float, thickness: float, half_angle: float, first: float, last: float
-) -> float:
-    """Flow resistance of an even film on a cone, 3 eta ln(r2 / r1) / (2 pi h^3 sin a).
-
-    The film sticks to the metal and is free at its surface, so that dp/ds = 3 eta q / h^3 with q
-    the flow per circumference.
-
-    Parameters
-    ----------
-    viscosity : float
-        eta, [Pa s].
-    thickness : float
-        h, much less than the radii, [m].
-    half_angle : float
-        a, from the axis to the flank, > 0, [rad].
-    first, last : float
-        r1 and r2, radii of the cone where the film begins and ends, [m].
-
-    Returns
-    -------
-    float
-        Pressure drop per volume flow, [Pa s/m^3].  Lubrication flow, textbook.
-    """
-    return (
-        3.0
-        * viscosity
-        * math.log(last / first)
-        / (2.0 * math.pi * thickness**3 * math.sin(half_angle))
-    )
-
-
-def shank_film_resistance(
-    *, viscosity: float, thickness: float, radius: float, length: float
-) -> float:
-    """Flow resistance of an even film along a cylinder, 3 eta L / (2 pi r h^3).
-
-    Parameters
-    ----------
-    viscosity : float
-        eta, [Pa s].
-    thickness : float
-        h, much less than the radius, [m].
-    radius : float
-        r, [m].
-    length : float
-        L, [m].
-
-    Returns
-    -------
-    float
-        Pressure drop per volume flow, [Pa s/m^3].  Lubrication flow, textbook.
-    """
-    return 3.0 * viscosity * length / (2.0 * math.pi * radius * thickness**3)
-
-
 def feed_of(design: Design) -> Feed | None:
     """The feed of a design, None for a bare needle or a measured profile.
 
@@ -222,16 +125,17 @@ def feed_of(design: Design) -> Feed | None:
         resistance = None if eta is None else eta * unit
         return Feed(kind, narrow, length, resistance, *held, liquid.feed_pressure, density, model)
 
+    outward = pinned_holding(design.section(), gamma)
     match design.emitter.feed_path(liquid.film_thickness):
         case PlateChannel(height=h, length=length, width=width):
             unit = plate_resistance(viscosity=1.0, length=length, height=h, width=width)
             model = "parallel plates from the holder's face to the liquid's edge"
-            return feed("channel", h, length, unit, (2 * gamma * wetting / h, 2 * gamma / h), model)
-        case RoundBore(diameter=bore, length=length, contact_radius=rim):
+            return feed("channel", h, length, unit, (2 * gamma * wetting / h, outward), model)
+        case RoundBore(diameter=bore, length=length):
             radius = bore / 2.0
             unit = bore_resistance(viscosity=1.0, length=length, radius=radius)
             model = "round bore (Hagen and Poiseuille) from the holder's face to the end face"
-            held = (2.0 * gamma * wetting / radius, 2.0 * gamma / rim)
+            held = (2.0 * gamma * wetting / radius, outward)
             return feed("bore", bore, length, unit, held, model)
         case ConeFilm() as film:
             return feed("film", film.thickness, film.height, *_film(film, gamma))
@@ -256,7 +160,9 @@ def _film(film: ConeFilm, gamma: float) -> tuple[float, tuple[float, float], str
     return unit, (cap, cap), model
 
 
-def feed_rows(design: Design, feed: Feed | None, mass_flow: float) -> tuple[ReviewRow, ...]:
+def feed_rows(
+    design: Design, feed: Feed | None, mass_flow: tuple[float, float, float]
+) -> tuple[ReviewRow, ...]:
     """Criteria of the feed.
 
     Parameters
@@ -264,9 +170,10 @@ def feed_rows(design: Design, feed: Feed | None, mass_flow: float) -> tuple[Revi
     design : Design
     feed : Feed or None
         From `feed_of`.
-    mass_flow : float
-        What the current needs at the least, [kg/s].
+    mass_flow : tuple of float
+        What the least, the expected and the greatest current need, as single ions, [kg/s].
     """
+    weak, needed, strong = mass_flow
     rows = [
         review_row(
             f"melting point plus {_MARGIN:g} K against the liquid's temperature",
@@ -292,16 +199,42 @@ def feed_rows(design: Design, feed: Feed | None, mass_flow: float) -> tuple[Revi
                 "choose a better wetted or narrower channel, or less suction in the feed",
             )
         )
+        rows.append(
+            review_row(
+                "pressure of the feed against flooding",
+                max(feed.feed_pressure, 0.0) + weight,
+                feed.outward_holding,
+                "Pa",
+                "2 γ / a around an axis, γ / a between two lines, with a the contact radius or "
+                "half width, textbook; with the weight of the column where its height is given",
+                "lower the feed pressure, or narrow the contact line",
+            )
+        )
     most = feed.greatest_mass_flow
     if most is not None:
         rows.append(
             review_row(
                 "mass flow needed against what the feed carries",
-                mass_flow,
+                needed,
                 most,
                 "kg/s",
-                f"{feed.model}; the current is an order of magnitude, single ions",
+                f"{feed.model}; the slope of the current is an order of magnitude, single ions",
                 "widen or shorten the feed, raise its pressure, or draw less current",
+                span=(weak, strong),
+            )
+        )
+    if most is not None and weak > 0.0:
+        rows.append(
+            review_row(
+                "flow that the feed lets through over the flow needed",
+                most / needed,
+                _MOST_OVER_NEEDED,
+                "",
+                "the feed's own drop should be 1 % or more of the pressure that draws the liquid, "
+                "or it does not hold droplets and flooding back: an assumed limit, no source; an "
+                "upper bound, since droplets carry flow as well",
+                "narrow or lengthen the feed, or show by test that the beam holds no droplets",
+                span=(0.0, most / weak),
             )
         )
     acceleration = design.liquid.acceleration

@@ -34,6 +34,8 @@ class GapOperation:
     emission : Emission
     operating : OperatingPoint
         At the design's voltages with the supply's ballast.
+    operating_band : tuple of OperatingPoint
+        The same with the slope of the current a factor of three lower and higher.
     feed : Feed or None
     card : SupplyCard
     metals : tuple of MetalInGap
@@ -44,6 +46,7 @@ class GapOperation:
     electrode: NegativeElectrode
     emission: CurrentLaw
     operating: OperatingPoint
+    operating_band: tuple[OperatingPoint, OperatingPoint]
     feed: Feed | None
     card: SupplyCard
     metals: tuple[MetalInGap, ...]
@@ -68,8 +71,11 @@ class GapOperation:
     def operation_dict(self) -> dict[str, Any]:
         """Keys of the results contract for the operation."""
         at = self.operating
+        weak, strong = self.operating_band
         found: dict[str, Any] = {
             "current_A": at.point.current,
+            "current_low_A": weak.point.current,
+            "current_high_A": strong.point.current,
             "operating_voltage_V": at.point.voltage,
             "operating_emitter_voltage_V": at.emitter_voltage,
             "ballast_drop_V": at.ballast_drop,
@@ -93,10 +99,8 @@ class GapOperation:
             "supply": {
                 "ramp_limit_V": card.ramp_limit,
                 "ramp_limit_reason": card.ramp_reason,
-                "abort_voltage_V": card.abort_voltage,
-                "trip_current_A": card.trip_current,
-                "gap_energy_J": card.gap_energy,
-                "cable_energy_J": card.cable_energy,
+                "refused": card.refusal or None,
+                **({} if card.refusal else card.settings_dict()),
             },
             "metals": [
                 {
@@ -148,26 +152,32 @@ def gap_operation(
     """
     electrode = negative_electrode(design, solution)
     emission = _emission(design, onset, meniscus, band[1], site_spacing, tip_onsets)
-    operating = operating_point(
-        emission,
-        voltage=design.voltage,
-        emitter_voltage=design.voltages.emitter,
-        ballast=design.supply.ballast_resistance,
-    )
+
+    def operated(law: CurrentLaw) -> OperatingPoint:
+        return operating_point(
+            law,
+            voltage=design.voltage,
+            emitter_voltage=design.voltages.emitter,
+            ballast=design.supply.ballast_resistance,
+        )
+
+    operating = operated(emission)
+    weak, strong = (operated(law) for law in emission.band())
     feed = feed_of(design)
     card = supply_card(design, solution, band=band, accelerator=accelerator, operating=operating)
     return GapOperation(
         electrode=electrode,
         emission=emission,
         operating=operating,
+        operating_band=(weak, strong),
         feed=feed,
         card=card,
         metals=compare_metals(design, onset, None if meniscus is None else meniscus.voltage),
         rows=(
-            *supply_rows(design, card, operating),
+            *supply_rows(design, card, (weak, operating, strong)),
             *electron_rows(design, electrode),
-            *breakdown_rows(design, band[2]),
-            *feed_rows(design, feed, operating.mass_flow),
+            *breakdown_rows(design, band[2], accelerator),
+            *feed_rows(design, feed, (weak.mass_flow, operating.mass_flow, strong.mass_flow)),
         ),
         warnings=feed_warnings(design),
     )
@@ -189,6 +199,7 @@ def _emission(
         sites, spreads = max(length / site_spacing, 1.0), True
         # Neighbouring cones share the edge: none is wider than half their spacing.
         base = min(base, site_spacing / 2.0)
+    ends = None if meniscus is None else meniscus.standing_extinction
     return CurrentLaw(
         onset_voltage=voltage,
         base_radius=base,
@@ -197,6 +208,7 @@ def _emission(
         sites_at_onset=sites,
         spreads=spreads,
         relative_onsets=tuple(own / voltage for own in tip_onsets) or (1.0,),
+        extinction_over_onset=1.0 if ends is None else ends.voltage / voltage,
     )
 
 

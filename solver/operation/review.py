@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
+from typing import Any, Literal
 
 from conegap.geometries.design.design import Design
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.solution import FieldSolution
 
-__all__ = ["AcceleratorField", "ReviewRow", "accelerator_field", "gap_review", "review_row"]
+__all__ = [
+    "AcceleratorField",
+    "ReviewRow",
+    "ReviewState",
+    "accelerator_field",
+    "gap_review",
+    "review_row",
+]
 
+ReviewState = Literal["pass", "fail", "not proved"]
 _PRACTICE = "common practice, no source"
 
 
@@ -21,23 +31,50 @@ class ReviewRow:
     ----------
     name : str
     value, limit : float
-        In ``unit``; the row passes when value <= limit.
+        In ``unit``.
     unit : str
         SI unit, "" for a ratio.
-    passed : bool
+    passed : bool or None
+        None where the span of the value holds the limit: not proved.
     basis : str
         Source of the limit.
     advice : str
-        What to do when it fails, "" when it passes.
+        What to do when it does not pass, "" when it passes.
+    span : tuple of float or None
+        Between what the true value lies, where it is known only so far; the upper end of a lower
+        bound is infinite.
     """
 
     name: str
     value: float
     limit: float
     unit: str
-    passed: bool
+    passed: bool | None
     basis: str
     advice: str = ""
+    span: tuple[float, float] | None = None
+
+    @property
+    def state(self) -> ReviewState:
+        """What the row says, in words."""
+        if self.passed is None:
+            return "not proved"
+        return "pass" if self.passed else "fail"
+
+    def as_dict(self) -> dict[str, Any]:
+        """For the results contract; null stands for not proved and for an end without a bound."""
+        low, high = self.span or (self.value, self.value)
+        return {
+            "name": self.name,
+            "value": self.value,
+            "value_low": low,
+            "value_high": high if math.isfinite(high) else None,
+            "limit": self.limit,
+            "unit": self.unit,
+            "passed": self.passed,
+            "state": self.state,
+            "basis": self.basis,
+        }
 
 
 @dataclass(frozen=True)
@@ -142,14 +179,14 @@ def gap_review(
             "raise the voltages, or use a sharper edge or a smaller gap",
         )
     )
-    if design.clearance > 0.0:
+    if criteria.bulk_field is not None and design.clearance > 0.0:
         rows.append(
             review_row(
                 "mean field across the narrowest clearance",
                 max(design.voltage, onset_voltage) / design.clearance,
                 criteria.bulk_field,
                 "V/m",
-                _PRACTICE,
+                "as the design file states",
                 "widen the gap between emitter and accelerator",
             )
         )
@@ -167,9 +204,16 @@ def gap_review(
 
 
 def review_row(
-    name: str, value: float, limit: float, unit: str, basis: str, advice: str
+    name: str,
+    value: float,
+    limit: float,
+    unit: str,
+    basis: str,
+    advice: str,
+    *,
+    span: tuple[float, float] | None = None,
 ) -> ReviewRow:
-    """A row that passes when the value is at most the limit.
+    """A row that passes when the value is at most the limit wherever in its span it lies.
 
     Parameters
     ----------
@@ -181,7 +225,11 @@ def review_row(
     basis : str
         Source of the limit.
     advice : str
-        Kept when the row fails.
+        Kept when the row does not pass.
+    span : tuple of float or None
+        Between what the true value lies; the value itself when left out.  A row whose span holds
+        the limit is not proved.
     """
-    passed = value <= limit
-    return ReviewRow(name, value, limit, unit, passed, basis, "" if passed else advice)
+    low, high = span or (value, value)
+    passed = True if high <= limit else False if not low <= limit else None
+    return ReviewRow(name, value, limit, unit, passed, basis, "" if passed else advice, span)

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from conegap.geometries.design.design import Design
+from conegap.solver.common.display_units import voltage_text
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.operation.beam_current import OperatingPoint
@@ -36,13 +37,13 @@ class SupplyCard:
     abort_voltage : float
         No emission up to here: stop and look for the reason, [V].
     trip_current : float
-        Twice the expected current, at most the supply's limit, [A].
+        Twice the expected current, at most the supply's limit; order of magnitude, [A].
     ballast : float
         [ohm].
     ballast_drop : float
         At the expected current, [V].
     short_circuit_current : float or None
-        Ramp limit over ballast, None without ballast, [A].
+        The design's voltage over the ballast, None without ballast, [A].
     gap_energy, cable_energy : float or None
         Stored at the ramp limit; None where not known, [J].
     emitter, accelerator : float
@@ -63,6 +64,35 @@ class SupplyCard:
     cable_energy: float | None
     emitter: float
     accelerator: float
+
+    @property
+    def refusal(self) -> str:
+        """Why the gap cannot be operated by this card; "" where it can."""
+        setting = self.emitter - self.accelerator
+        limit = f"the ramp limit, {voltage_text(self.ramp_limit)} ({self.ramp_reason})"
+        if self.ramp_limit < self.onset:
+            return (
+                f"{limit}, lies below the expected onset, {voltage_text(self.onset)}: the gap "
+                "cannot emit without going beyond a limit"
+            )
+        if setting > self.ramp_limit:
+            return f"the design's own {voltage_text(setting)} across the gap lie above {limit}"
+        if setting < self.onset:
+            return (
+                f"the design's {voltage_text(setting)} across the gap do not reach the expected "
+                f"onset, {voltage_text(self.onset)}"
+            )
+        return ""
+
+    def settings_dict(self) -> dict[str, float | None]:
+        """What is set and stored, for the results contract."""
+        return {
+            "abort_voltage_V": self.abort_voltage,
+            "trip_current_A": self.trip_current,
+            "short_circuit_current_A": self.short_circuit_current,
+            "gap_energy_J": self.gap_energy,
+            "cable_energy_J": self.cable_energy,
+        }
 
 
 def supply_card(
@@ -87,12 +117,12 @@ def supply_card(
     low, onset, high = band
     criteria, supply = design.criteria, design.supply
     edge = accelerator.at_design / design.voltage
-    limits = [(criteria.accelerator_edge_field / edge, "field on the accelerator's edge")]
-    if design.clearance > 0.0:
-        limits += [
-            (criteria.bulk_field * design.clearance, "mean field across the clearance"),
-            (math.sqrt(CLUMP_CONSTANT * design.clearance), "clump breakdown"),
-        ]
+    limits = [
+        (criteria.accelerator_edge_field / edge, "field on the accelerator's edge"),
+        (math.sqrt(CLUMP_CONSTANT / edge), "clump breakdown"),
+    ]
+    if criteria.bulk_field is not None and design.clearance > 0.0:
+        limits.append((criteria.bulk_field * design.clearance, "mean field across the clearance"))
     if supply.voltage_limit is not None:
         limits.append((supply.voltage_limit, "the supply's own limit"))
     ramp, reason = min(limits)
@@ -111,7 +141,7 @@ def supply_card(
         ballast=supply.ballast_resistance,
         ballast_drop=operating.ballast_drop,
         short_circuit_current=(
-            ramp / supply.ballast_resistance if supply.ballast_resistance > 0.0 else None
+            design.voltage / supply.ballast_resistance if supply.ballast_resistance > 0.0 else None
         ),
         gap_energy=_gap_energy(design, solution, ramp / design.voltage),
         cable_energy=None if cable is None else 0.5 * cable * ramp**2,
@@ -130,7 +160,9 @@ def _gap_energy(design: Design, solution: FieldSolution, share: float) -> float 
 
 
 def supply_rows(
-    design: Design, card: SupplyCard, operating: OperatingPoint
+    design: Design,
+    card: SupplyCard,
+    operating: tuple[OperatingPoint, OperatingPoint, OperatingPoint],
 ) -> tuple[ReviewRow, ...]:
     """Criteria of the supply.
 
@@ -138,8 +170,10 @@ def supply_rows(
     ----------
     design : Design
     card : SupplyCard
-    operating : OperatingPoint
+    operating : tuple of OperatingPoint
+        With the least, the expected and the greatest slope of the current.
     """
+    weak, expected, strong = operating
     rows = [
         review_row(
             "highest onset against the ramp limit",
@@ -154,11 +188,12 @@ def supply_rows(
         rows.append(
             review_row(
                 "expected current against the supply",
-                operating.point.current,
+                expected.point.current,
                 design.supply.current_limit,
                 "A",
-                "the supply's own limit; the current is an order of magnitude",
+                "the supply's own limit; the slope of the current is an order of magnitude",
                 "use a supply with more current, a larger ballast, or a lower voltage",
+                span=(weak.point.current, strong.point.current),
             )
         )
     return tuple(rows)

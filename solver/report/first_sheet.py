@@ -31,6 +31,7 @@ class Sheet:
     sha256 : str
         Digest of the inputs.
     passed : bool
+        No criterion fails, and none is left unproved.
     stamp : str
         The review's result in words.
     verdict : tuple of str
@@ -71,7 +72,7 @@ def first_sheet(assessment: Assessment) -> Sheet:
         ),
         sha256=design.sha256,
         passed=assessment.passed,
-        stamp=f"{'✓ passes' if assessment.passed else '✗ does not pass'} the gap review",
+        stamp=_stamp(assessment),
         verdict=verdict(assessment),
         remark=(
             f"{count} warning{'s' if count > 1 else ''} must be read with this; see the answer in "
@@ -90,6 +91,12 @@ def first_sheet(assessment: Assessment) -> Sheet:
             ("",) * len(lines) + ("total",),
         ),
     )
+
+
+def _stamp(assessment: Assessment) -> str:
+    if assessment.failed:
+        return "✗ does not pass the gap review"
+    return "✓ passes the gap review" if assessment.passed else "? gap review not proved"
 
 
 def versions() -> tuple[tuple[str, str], ...]:

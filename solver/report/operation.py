@@ -11,8 +11,10 @@ from conegap.solver.common.display_units import (
     mass_flow_text,
     percent,
     pressure_text,
+    span_text,
     voltage_text,
 )
+from conegap.solver.operation.beam_current import CurrentLaw
 from conegap.solver.operation.electron_emission import ElectronCurrent
 from conegap.solver.operation.feed import feed_remarks
 from conegap.solver.operation.other_metals import MetalInGap
@@ -61,12 +63,12 @@ def current_table(assessment: Assessment) -> Table:
         row = [
             f"{point.voltage / emission.onset_voltage:.3g}",
             voltage_text(point.voltage),
-            current_text(point.current),
+            span_text(current_text, point.current, point.current),
         ]
         if several:
             row.append(f"{point.sites:.0f}")
         rows.append(tuple(row))
-    heads = ("voltage over onset", "voltage across the gap", "current, order of magnitude")
+    heads = ("voltage over onset", "voltage across the gap", "current, factor of 3 either way")
     return Table(heads + (("emission sites",) if several else ()), tuple(rows))
 
 
@@ -80,9 +82,10 @@ def operation_words(assessment: Assessment) -> tuple[str, ...]:
     emission = assessment.operation.emission
     words = [
         "Current: slope law of G. L. R. Mair, J Phys D 17, 2323 (1984), from memory, an order of "
-        "magnitude. The space charge of the beam balances the excess pull of the field on a "
-        f"liquid cone {length_words(emission.base_radius)} in radius at its base; the resistance "
-        "of the feed is left out. It holds near the onset.",
+        "magnitude: right within half a decade either way, a factor of 3. The space charge of the "
+        "beam balances the excess pull of the field on a liquid cone "
+        f"{length_words(emission.base_radius)} in radius at its base; the resistance of the feed "
+        "is left out. It holds near the onset. " + _begins(emission),
         "The voltages of the design are taken as those set at the supply; its ballast stands in "
         "the emitter's lead, so the current takes its drop from the gap and from the exhaust "
         "energy. The exhaust energy is that from the emitter to ground, not that of the gap.",
@@ -98,6 +101,19 @@ def operation_words(assessment: Assessment) -> tuple[str, ...]:
             "the square of the voltage, and each site to stand on the edge as a cone of its own.",
         )
     return tuple(words)
+
+
+def _begins(emission: CurrentLaw) -> str:
+    if emission.extinction_over_onset < 1.0:
+        volts = voltage_text(emission.onset_voltage * emission.extinction_over_onset)
+        return (
+            f"It is counted from the extinction voltage, {volts} by the static estimate, so that "
+            "a cone that starts at the onset carries current at once."
+        )
+    return (
+        "Its derivation counts from the extinction voltage; no estimate of that lies below the "
+        "onset here, so it is counted from the onset, which gives the least current."
+    )
 
 
 def _thrust_words(assessment: Assessment) -> str:
@@ -208,6 +224,7 @@ def feed_table(assessment: Assessment) -> Table | None:
     if feed is None:
         return None
     flow = assessment.operation.operating.mass_flow
+    weak, strong = assessment.operation.operating_band
     rows = [
         (f"narrowest part: {feed.kind}", length_words(feed.narrowest)),
         ("length", length_words(feed.length)),
@@ -224,7 +241,10 @@ def feed_table(assessment: Assessment) -> Table | None:
         rows.append(("flow resistance", f"{feed.resistance:.3g} Pa s/m³"))
     if at_flow is not None and most is not None:
         rows += [
-            ("mass flow needed, single ions", mass_flow_text(flow)),
+            (
+                "mass flow needed, single ions",
+                span_text(mass_flow_text, weak.mass_flow, strong.mass_flow),
+            ),
             ("pressure at the edge with that flow", pressure_text(at_flow)),
             ("mass flow at which the liquid draws back", mass_flow_text(most)),
         ]
@@ -311,7 +331,12 @@ def card_table(assessment: Assessment) -> Table:
     assessment : Assessment
     """
     card, design = assessment.operation.card, assessment.design
+    if card.refusal:
+        return Table(
+            ("setting", "value", "remark"), (("none", "no card", card.refusal),), ("fail",)
+        )
     limit = design.supply.current_limit
+    weak, strong = assessment.operation.operating_band
     signs = tuple("positive" if v > 0.0 else "negative" if v < 0.0 else "at ground"
                   for v in (card.emitter, card.accelerator))  # fmt: skip
     rows = [
@@ -323,17 +348,21 @@ def card_table(assessment: Assessment) -> Table:
         ("expected onset", voltage_text(card.onset),
          f"{voltage_text(card.lowest)} to {voltage_text(card.highest)}, k = 2"),
         ("abort voltage", voltage_text(card.abort_voltage),
-         "no emission up to here: go down, look for the reason; 5 % above the band, common "
-         "practice, no source"),
+         "no emission up to here: go down, look for the reason; "
+         + ("the ramp limit, below the 5 % above the band that would be wanted"
+            if card.abort_voltage == card.ramp_limit
+            else "5 % above the band, common practice, no source")),
         ("ramp limit", voltage_text(card.ramp_limit), f"never above: {card.ramp_reason}"),
-        ("trip current", current_text(card.trip_current),
-         "twice the expected current, an order of magnitude"
+        ("trip current", span_text(current_text, card.trip_current, card.trip_current),
+         "twice the expected current, an order of magnitude, a factor of 3 either way"
          + ("" if limit is None else f", at most the supply's {current_text(limit)}")),
         ("ballast", "none" if card.ballast == 0.0 else f"{card.ballast / 1e6:.4g} MΩ",
-         f"drop {voltage_text(card.ballast_drop)} at the expected current"),
+         f"drop {span_text(voltage_text, weak.ballast_drop, strong.ballast_drop)} at the current "
+         "expected"),
         ("current into a short circuit",
          "not limited by a ballast" if card.short_circuit_current is None
-         else current_text(card.short_circuit_current), "ramp limit over ballast"),
+         else current_text(card.short_circuit_current),
+         "at the design's voltage, over the ballast; until the supply limits it"),
         ("energy stored in the gap",
          "not known" if card.gap_energy is None else energy_text(card.gap_energy),
          "at the ramp limit, from the computed field"),
@@ -353,6 +382,7 @@ def card_cautions(assessment: Assessment) -> tuple[str, ...]:
     assessment : Assessment
     """
     card = assessment.operation.card
+    weak, strong = assessment.operation.operating_band
     words = [
         "High voltage kills, and so can what cables and filters store after the supply is off: "
         "discharge and ground before touching.",
@@ -362,11 +392,11 @@ def card_cautions(assessment: Assessment) -> tuple[str, ...]:
         words.append(f"{assessment.design.metal.name.capitalize()}: {hazards}")
     if card.ramp_limit > 5e3:
         words.append("Above 5 kV across the gap X-rays must be considered, also behind viewports.")
-    if card.ballast_drop > 0.0:
-        share = card.ballast_drop / assessment.design.voltage
+    if card.ballast_drop > 0.0 and not card.refusal:
+        low, high = (at.ballast_drop / assessment.design.voltage for at in (weak, strong))
         words.append(
-            f"The ballast's drop is {percent(share)} of the voltage across the gap at the "
-            "expected current; without current the whole voltage stands across the gap."
+            f"The ballast takes {span_text(percent, low, high)} of the voltage at the expected "
+            "current; without current the whole voltage stands across the gap."
         )
     words.append(
         "This card is an aid to design and no safety approval. Local codes and licensed "

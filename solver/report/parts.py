@@ -150,7 +150,9 @@ def report_parts(assessment: Assessment) -> tuple[Part, ...]:
             (
                 Grid(
                     review_table(assessment),
-                    "Criteria with their basis; a row passes when its value is at most its limit",
+                    "Criteria with their basis; a row passes when its value is at most its limit "
+                    "wherever between its ends it lies, and is not proved when the limit lies "
+                    "between them",
                 ),
             ),
         ),

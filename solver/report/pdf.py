@@ -308,7 +308,11 @@ class _Pages(FPDF):
         self.set_draw_color(HAIR)
         self.set_line_width(0.15)
         bold = FontFace(emphasis="BOLD", color=INK)
-        looks = {"fail": FontFace(emphasis="BOLD", color=LIMIT), "pass": FontFace(color=_GOOD)}
+        looks = {
+            "fail": FontFace(emphasis="BOLD", color=LIMIT),
+            "unproved": FontFace(emphasis="BOLD", color=INK),
+            "pass": FontFace(color=_GOOD),
+        }
         with self.table(
             width=width,
             align="LEFT",

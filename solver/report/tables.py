@@ -21,6 +21,7 @@ from conegap.solver.common.display_units import (
     mass_flow_text,
     percent,
     pressure_text,
+    span_text,
     voltage_text,
 )
 from conegap.solver.common.style import pretty
@@ -35,6 +36,7 @@ __all__ = [
     "metal_table",
     "operation_table",
     "property_text",
+    "review_span",
     "review_table",
     "review_value",
 ]
@@ -62,6 +64,25 @@ class Table:
     def mark(self, row: int) -> str:
         """Look of a row."""
         return self.state[row] if row < len(self.state) else ""
+
+
+_RESULTS = {"pass": "✓ pass", "fail": "✗ fail", "not proved": "? not proved"}
+_LOOKS = {"pass": "pass", "fail": "fail", "not proved": "unproved"}
+
+
+def review_span(row: ReviewRow) -> str:
+    """Value of a criterion, or between what it lies where it is known only so far.
+
+    Parameters
+    ----------
+    row : ReviewRow
+    """
+    if row.span is None:
+        return review_value(row, row.value)
+    low, high = row.span
+    if math.isinf(high):
+        return f"at least {review_value(row, low)}"
+    return f"{review_value(row, low)} to {review_value(row, high)}"
 
 
 def review_value(row: ReviewRow, value: float) -> str:
@@ -93,7 +114,7 @@ def _typeset(value: float) -> str:
 
 
 def review_table(assessment: Assessment) -> Table:
-    """Criteria with value, limit, pass or fail, basis and advice.
+    """Criteria with value, limit, result, basis and advice.
 
     Parameters
     ----------
@@ -102,15 +123,15 @@ def review_table(assessment: Assessment) -> Table:
     rows = tuple(
         (
             row.name,
-            review_value(row, row.value),
+            review_span(row),
             f"at most {review_value(row, row.limit)}",
-            "✓ pass" if row.passed else "✗ fail",
+            _RESULTS[row.state],
             row.basis,
             row.advice or "none needed",
         )
         for row in assessment.review
     )
-    state = tuple("pass" if row.passed else "fail" for row in assessment.review)
+    state = tuple(_LOOKS[row.state] for row in assessment.review)
     return Table(("criterion", "value", "limit", "result", "basis", "advice"), rows, state)
 
 
@@ -245,27 +266,37 @@ def operation_table(assessment: Assessment) -> Table | None:
     if exhaust is None:
         return None
     at = assessment.operation.operating
+    weak, strong = assessment.operation.operating_band
     pairs = [_exhaust_texts(exhaust), [("", "none")] * 5]
     if at.exhaust is not None and at.point.current > 0.0:
         pairs[1] = _exhaust_texts(at.exhaust)
     rows = [(name, text, other[1]) for (name, text), other in zip(*pairs, strict=True)]
-    thrust, parallel = (
-        "none" if value is None else f"{value * 1e6:.3g} µN"
-        for value in (assessment.thrust, at.thrust)
-    )
-    power = "none" if at.beam_power is None else f"{at.beam_power:.3g} W"
+    parallel = _order((weak.thrust, at.thrust, strong.thrust), 1e6, "µN")
+    share = assessment.thrust_share
+    thrust = _order((weak.thrust, at.thrust, strong.thrust), share * 1e6, "µN")
+    power = _order((weak.beam_power, at.beam_power, strong.beam_power), 1.0, "W")
     rows += [
         ("voltage across the gap", voltage_text(assessment.design.voltage),
          voltage_text(at.point.voltage)),
         ("emitter against ground", voltage_text(assessment.design.voltages.emitter),
          voltage_text(at.emitter_voltage)),
-        ("current, order of magnitude", "", current_text(at.point.current)),
+        ("current, between what the order of magnitude allows", "",
+         span_text(current_text, weak.point.current, strong.point.current)),
         ("thrust of a parallel beam", "", parallel),
         ("thrust of the ion paths", "", thrust),
         ("beam power, emitter to ground", "", power),
-        ("mass flow, single ions", "", mass_flow_text(at.mass_flow)),
+        ("mass flow, single ions", "",
+         span_text(mass_flow_text, weak.mass_flow, strong.mass_flow)),
     ]  # fmt: skip
     return Table(("figure", "at the design's voltages", "with the ballast's drop"), tuple(rows))
+
+
+def _order(values: tuple[float | None, ...], size: float, unit: str) -> str:
+    """Span of a figure that follows from the current, "none" where it does not exist."""
+    known = [value * size for value in values if value is not None]
+    if len(known) < len(values):
+        return "none"
+    return span_text(lambda value: f"{value:.2g} {unit}", min(known), max(known))
 
 
 def _exhaust_texts(exhaust: IonExhaust) -> list[tuple[str, str]]:

@@ -6,6 +6,7 @@ import math
 
 from conegap.solver.assessment import Assessment
 from conegap.solver.common.display_units import field_text, length_words, percent, voltage_text
+from conegap.solver.operation.review import ReviewRow
 
 __all__ = [
     "cautions",
@@ -37,15 +38,7 @@ def verdict(assessment: Assessment) -> tuple[str, ...]:
         voltage_text(v)
         for v in (assessment.onset.voltage, assessment.lowest_onset, assessment.highest_onset)
     )
-    failed = [row for row in assessment.review if not row.passed]
-    count = len(assessment.review)
-    if failed:
-        names = "; ".join(row.name for row in failed[:_NAMED])
-        if len(failed) > _NAMED:
-            names += f"; and {len(failed) - _NAMED} more"
-        review = f"{len(failed)} of {count} criteria of the gap review fail: {names}."
-    else:
-        review = f"All {count} criteria of the gap review pass."
+    review = _review_words(assessment.review)
     limit = design.supply.voltage_limit
     if limit is None:
         supply = "No supply limit is given, so nothing is said about the supply."
@@ -66,6 +59,30 @@ def verdict(assessment: Assessment) -> tuple[str, ...]:
         review,
         _criterion(assessment),
     )
+
+
+def _review_words(rows: tuple[ReviewRow, ...]) -> str:
+    """How many criteria fail, how many are not proved, and which."""
+    failed = [row.name for row in rows if row.passed is False]
+    unproved = [row.name for row in rows if row.passed is None]
+    if not failed and not unproved:
+        return f"All {len(rows)} criteria of the gap review pass."
+    words = []
+    if failed:
+        words.append(
+            f"{len(failed)} of {len(rows)} criteria of the gap review fail: {_names(failed)}."
+        )
+    if unproved:
+        words.append(
+            f"{len(unproved)} of {len(rows)} criteria of the gap review "
+            f"{'is' if len(unproved) == 1 else 'are'} not proved: {_names(unproved)}."
+        )
+    return " ".join(words)
+
+
+def _names(names: list[str]) -> str:
+    more = f"; and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+    return "; ".join(names[:_NAMED]) + more
 
 
 def _criterion(assessment: Assessment) -> str:
@@ -120,10 +137,19 @@ def liquid_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
         facts.append((along, voltage_text(meniscus.wave_voltage)))
     if meniscus.tilt_voltage is not None:
         facts.append(("the surface tilts to one side from", voltage_text(meniscus.tilt_voltage)))
-    if meniscus.extinction is not None:
-        low = voltage_text(meniscus.extinction.low)
-        high = voltage_text(min(meniscus.extinction.high, meniscus.voltage))
+    ends = meniscus.standing_extinction
+    if ends is not None:
+        low, high = voltage_text(ends.low), voltage_text(ends.high)
+        if ends.high > meniscus.voltage:
+            high = "the onset (the static estimate's band reaches above it)"
         facts.append(("an attached cone collapses between", f"{low} and {high}, rough"))
+    elif meniscus.extinction is not None:
+        facts.append(
+            (
+                "an attached cone collapses",
+                "not known: the static estimate puts it above the onset, where it does not apply",
+            )
+        )
     return tuple(facts)
 
 

@@ -99,7 +99,7 @@ def _current_rows() -> list[Row]:
         found = metal(symbol)
         current = site_current(
             2.0 * onset,
-            onset_voltage=onset,
+            extinction_voltage=onset,
             base_radius=5e-6,
             surface_tension=tension,
             ion_mass=found.ion_mass,
@@ -132,7 +132,7 @@ def _factor_rows() -> list[Row]:
 def _feed_rows() -> list[Row]:
     from scipy.integrate import quad
 
-    from conegap.solver.operation.feed import bore_resistance, plate_resistance
+    from conegap.solver.operation.feed_laws import bore_resistance, plate_resistance
 
     eta, length, size, width = 1.7e-3, 5e-3, 25e-6, 1e-2
     bore, _ = quad(lambda r: 2.0 * math.pi * r * (size**2 - r**2) / (4.0 * eta * length), 0.0, size)

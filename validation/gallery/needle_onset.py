@@ -25,7 +25,7 @@ def main() -> bool:
     voltage = math.sqrt(gamma * radius / epsilon_0) * math.log(4.0 * gap / radius)
     print(f"band {found.lowest_onset:.0f} to {found.highest_onset:.0f} V, k = 2")
     for row in found.review:
-        print(f"  {'pass' if row.passed else 'FAIL'}  {row.name}")
+        print(f"  {row.state}  {row.name}")
     return all(
         [
             compared(
