@@ -147,7 +147,7 @@ def csv_text(result: dict[str, Any]) -> str:
 
 
 def markdown(result: dict[str, Any]) -> str:
-    """A section for the README: times to reach an error, then the goals.
+    """A section for the page on speed: times to reach an error, then the goals.
 
     Parameters
     ----------
