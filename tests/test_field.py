@@ -365,17 +365,17 @@ def test_all_elimination_orders_give_one_solution() -> None:
     """
     coarse = coarse_mesh(hyperboloid_needle(radius=5e-6, gap=5e-4, prescribed=False).section)
     mesh = subdivide(coarse, 4)
-    held = np.zeros(len(mesh.points), dtype=bool)
+    dirichlet = np.zeros(len(mesh.points), dtype=bool)
     for chain in mesh.chains:
-        held[chain.nodes] = True
-    matrix = dual_matrix(control_volumes(mesh, "axisymmetric"), held)
-    order = dissection_order(matrix, mesh.points[~held])
+        dirichlet[chain.nodes] = True
+    matrix = dual_matrix(control_volumes(mesh, "axisymmetric"), dirichlet)
+    order = dissection_order(matrix, mesh.points[~dirichlet])
     assert sorted(order) == list(range(matrix.shape[0]))
     right = np.random.default_rng(1).random((matrix.shape[0], 2))
     library = splu(matrix.tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0,
                    options={"SymmetricMode": True})  # fmt: skip
     turned = PermutedFactor(splu(matrix[order][:, order].tocsc(), permc_spec="NATURAL"), order)
-    carried = symmetric_factor(matrix, mesh.ranks[~held])
+    carried = symmetric_factor(matrix, mesh.ranks[~dirichlet])
     for factor in (turned, carried):
         assert_allclose(factor.solve(right), library.solve(right), rtol=1e-9)
     assert carried.entries < 1.2 * library.L.nnz

@@ -66,12 +66,12 @@ def test_mirror_images_make_the_ring_of_the_sector(crown: SectorSolution) -> Non
     level = crown.levels[0]
     ring = half_ring(level.mesh, PITCH / 2.0, TIPS)
     fixed = level.measure > 0.0
-    held = np.zeros(len(ring.points), dtype=bool)
+    dirichlet = np.zeros(len(ring.points), dtype=bool)
     values = np.zeros(len(ring.points))
     for numbers in ring.numbers:
-        held[numbers[fixed]] = True
+        dirichlet[numbers[fixed]] = True
         values[numbers[fixed]] = level.potentials[0, fixed]
-    found = SectorOperator(ring.points, ring.volumes, held).potential(values)
+    found = SectorOperator(ring.points, ring.volumes, dirichlet).potential(values)
     for numbers in ring.numbers:
         assert_allclose(found[numbers], level.potentials[0], atol=1e-7)
     # every point is one point: none lies twice in the ring
@@ -93,9 +93,9 @@ def test_influences_and_the_tips_own_make_the_whole_crown(crown: SectorSolution)
         mesh.points, tetra_volumes(mesh.points, mesh.tetrahedra), fixed
     ).potential(raise_by)
     ring = half_ring(mesh, PITCH / 2.0, TIPS)
-    held = np.zeros(len(ring.points), dtype=bool)
-    held[ring.numbers[:, fixed].ravel()] = True
-    operator = SectorOperator(ring.points, ring.volumes, held)
+    dirichlet = np.zeros(len(ring.points), dtype=bool)
+    dirichlet[ring.numbers[:, fixed].ravel()] = True
+    operator = SectorOperator(ring.points, ring.volumes, dirichlet)
     single = np.zeros(len(ring.points))
     single[ring.numbers[0, on_tip]] = raise_by[on_tip]
     alone = operator.potential(single)[ring.numbers]

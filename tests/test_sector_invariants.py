@@ -48,16 +48,16 @@ def solution() -> SectorSolution:
 def test_unit_solutions_add_up_to_one(solution: SectorSolution) -> None:
     """INVARIANT: the last electrode, which is not solved, has the potential of its own solve."""
     level = solution.levels[-1]
-    held = level.measure > 0.0
+    dirichlet = level.measure > 0.0
     operator = SectorOperator(
-        level.mesh.points, tetra_volumes(level.mesh.points, level.mesh.tetrahedra), held
+        level.mesh.points, tetra_volumes(level.mesh.points, level.mesh.tetrahedra), dirichlet
     )
     assert solution.electrodes == ("emitter", "accelerator", "chamber")
-    own = operator.potential(np.where(held, level.potentials[-1], 0.0))
+    own = operator.potential(np.where(dirichlet, level.potentials[-1], 0.0))
     assert_allclose(own, level.potentials[-1], atol=1e-7)
     assert_allclose(level.potentials.sum(axis=0), 1.0, atol=1e-12)
     assert level.potentials.min() > -0.02
-    assert set(np.unique(level.potentials[:, held])) <= {0.0, 1.0}
+    assert set(np.unique(level.potentials[:, dirichlet])) <= {0.0, 1.0}
 
 
 def test_charges_of_a_closed_region_cancel(solution: SectorSolution) -> None:

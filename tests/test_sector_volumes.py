@@ -22,7 +22,7 @@ SLOPE = np.array([0.3, -1.1, 0.7])
 
 @pytest.fixture(scope="module")
 def meshes() -> list[TetraMesh]:
-    """Three nested meshes of a box, all of whose walls are held."""
+    """Three nested meshes of a box, with Dirichlet values on all walls."""
     room = Room3D(Block((0.0, 0.0, 0.0), (1.0, 0.8, 0.6)), dict.fromkeys(SIDES, "emitter"))
     return list(islice(tetra_meshes(Sector(room, (), (), 1.0), fineness=1.0), 3))
 
@@ -69,11 +69,11 @@ def plain_volumes(points: FloatArray, tetrahedra: np.ndarray) -> ControlVolumes:
 
 
 def linear_error(mesh: TetraMesh, points: FloatArray, volumes: ControlVolumes) -> float:
-    """Largest error of a linear potential held on the boundary, over its range."""
-    held = np.zeros(len(points), dtype=bool)
-    held[np.unique(mesh.triangles)] = True
+    """Largest error of a linear potential given on the boundary, over its range."""
+    dirichlet = np.zeros(len(points), dtype=bool)
+    dirichlet[np.unique(mesh.triangles)] = True
     law = points @ SLOPE
-    found = SectorOperator(points, volumes, held).potential(law)
+    found = SectorOperator(points, volumes, dirichlet).potential(law)
     return float(np.abs(found - law).max() / np.ptp(law))
 
 
@@ -120,9 +120,11 @@ def test_harmonic_polynomial_converges(meshes: list[TetraMesh]) -> None:
     for mesh in meshes:
         x, y, z = mesh.points.T
         law = x**3 - 3.0 * x * y**2 + 2.0 * z**2 - x**2 - y**2 + x * y * z
-        held = np.zeros(len(law), dtype=bool)
-        held[np.unique(mesh.triangles)] = True
-        operator = SectorOperator(mesh.points, tetra_volumes(mesh.points, mesh.tetrahedra), held)
+        dirichlet = np.zeros(len(law), dtype=bool)
+        dirichlet[np.unique(mesh.triangles)] = True
+        operator = SectorOperator(
+            mesh.points, tetra_volumes(mesh.points, mesh.tetrahedra), dirichlet
+        )
         errors.append(np.sqrt(np.mean((operator.potential(law) - law) ** 2)))
     assert np.log2(errors[-2] / errors[-1]) > 1.75
 

@@ -64,7 +64,7 @@ class PlainMesh:
     edges: IntArray
     owner: IntArray
 
-    def held(self, section: Section) -> dict[str, IntArray]:
+    def dirichlet(self, section: Section) -> dict[str, IntArray]:
         """Rows of the boundary edges of every electrode."""
         found: dict[str, list[int]] = {}
         for row, (loop, index) in enumerate(self.owner):

@@ -40,7 +40,7 @@ def solve(problem: Problem, setting: float) -> Run:
     ends = np.sort(plain.edges, axis=1)
     faces = np.searchsorted(keys, ends[:, 0] * count + ends[:, 1])
     potential = CellVariable(mesh=mesh, value=0.0)
-    for name, rows in plain.held(section).items():
+    for name, rows in plain.dirichlet(section).items():
         where = np.zeros(mesh.numberOfFaces, dtype=bool)
         where[faces[rows]] = True
         potential.constrain(problem.voltages.get(name, 0.0), where=where)

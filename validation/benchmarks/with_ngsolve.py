@@ -37,12 +37,12 @@ def solve(problem: Problem, setting: float, *, order: int) -> Run:
     mesh = ng.Mesh(plain.netgen)
     bend = _deformation(problem, plain, mesh, order)
     mesh.SetDeformation(bend)
-    held = {
+    dirichlet = {
         f"{loop}_{index}": problem.voltages.get(name, 0.0)
-        for name, rows in plain.held(section).items()
+        for name, rows in plain.dirichlet(section).items()
         for loop, index in plain.owner[rows]
     }
-    space = ng.H1(mesh, order=order, dirichlet="|".join(held))
+    space = ng.H1(mesh, order=order, dirichlet="|".join(dirichlet))
     u, v = space.TnT()
     weight = ng.x if section.symmetry == "axisymmetric" else ng.CF(1.0)
     condense = order >= _CONDENSED
@@ -50,7 +50,9 @@ def solve(problem: Problem, setting: float, *, order: int) -> Run:
     form += weight * ng.grad(u) * ng.grad(v) * ng.dx(bonus_intorder=2)
     form.Assemble()
     found = ng.GridFunction(space)
-    found.Set(mesh.BoundaryCF(held, default=0.0), definedon=mesh.Boundaries("|".join(held)))
+    found.Set(
+        mesh.BoundaryCF(dirichlet, default=0.0), definedon=mesh.Boundaries("|".join(dirichlet))
+    )
     right = found.vec.CreateVector()
     right.data = -form.mat * found.vec
     if condense:

@@ -44,7 +44,7 @@ def solve(problem: Problem, setting: float, *, order: int) -> Run:
     basis = Basis(mesh, element, intorder=2 * order + 1)
     matrix = BilinearForm(stiffness).assemble(basis).tocsc()
     u, free = np.zeros(basis.N), np.ones(basis.N, dtype=bool)
-    for name, rows in plain.held(section).items():
+    for name, rows in plain.dirichlet(section).items():
         numbers = basis.get_dofs(facets[rows]).flatten()
         u[numbers] = problem.voltages.get(name, 0.0)
         free[numbers] = False

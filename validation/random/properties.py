@@ -167,13 +167,13 @@ def _tension(
 def _charges(solution: FieldSolution) -> list[Property]:
     level = solution.levels[-1]
     matrix = np.asarray(level.potentials @ level.charges.T)
-    held = np.abs(level.charges) > 0.0
+    dirichlet = np.abs(level.charges) > 0.0
     own = np.array([[float(level.charges[j][level.potentials[i] == 1.0].sum())
                      for j in range(len(matrix))] for i in range(len(matrix))])  # fmt: skip
     size = float(np.abs(own).max())
     lopsided = float(np.abs(own - own.T).max()) / size
     total = float(np.abs(own.sum(axis=0)).max()) / size
-    energy = float(np.abs(matrix - own).max()) / size if held.any() else math.inf
+    energy = float(np.abs(matrix - own).max()) / size if dirichlet.any() else math.inf
     return [
         Property("charge matrix is symmetric", lopsided, _ROUNDING),
         Property("charges of a unit solution add up to nothing", total, _ROUNDING),

@@ -2,7 +2,7 @@
 
 Fourth-order elements on quadratically curved triangles (scikit-fem), its own boundary division,
 the edge field from the gradient along the boundary by a local polynomial, charges from the
-residual of the held unknowns.  Nothing but the section is shared with the solver under test.
+residual of the Dirichlet unknowns.  Nothing but the section is shared with the solver under test.
 """
 
 from __future__ import annotations
@@ -74,10 +74,10 @@ class _Solved:
     unknowns: int
 
 
-def _held(
+def _dirichlet(
     section: Section, triangles: CurvedTriangles, basis: Any, prescribed: Prescribed
 ) -> list[tuple[str, IntArray, FloatArray]]:
-    """Held unknowns and unit values per electrode name."""
+    """Dirichlet unknowns and unit values per electrode name."""
     groups: dict[str, list[int]] = {}
     for row, (loop, index) in enumerate(triangles.owner):
         boundary = section.loops[loop][index].name
@@ -86,7 +86,7 @@ def _held(
             groups.setdefault(name, []).append(int(triangles.facets[row]))
     order = [*section.electrodes, *prescribed]
     taken = np.zeros(basis.N, dtype=bool)
-    held = []
+    found = []
     for name in order:
         numbers = basis.get_dofs(np.unique(groups[name])).flatten()
         numbers = numbers[~taken[numbers]]
@@ -94,8 +94,8 @@ def _held(
         values = np.ones(len(numbers))
         if name in prescribed:
             values = prescribed[name](basis.doflocs[:, numbers].T * triangles.scale)
-        held.append((name, numbers, values))
-    return held
+        found.append((name, numbers, values))
+    return found
 
 
 def _solve(
@@ -113,10 +113,10 @@ def _solve(
 
     basis = Basis(triangles.mesh, ElementTriP4(), intorder=9)
     matrix = BilinearForm(stiffness).assemble(basis).tocsc()
-    held = _held(section, triangles, basis, prescribed)
+    dirichlet = _dirichlet(section, triangles, basis, prescribed)
     u = np.zeros(basis.N)
     free = np.ones(basis.N, dtype=bool)
-    for name, numbers, values in held:
+    for name, numbers, values in dirichlet:
         u[numbers] = voltages.get(name, 0.0) * values
         free[numbers] = False
     inside = np.flatnonzero(free)
@@ -128,7 +128,7 @@ def _solve(
         unit *= 2.0 * math.pi * triangles.scale
     return _Solved(
         {e.name: _edge_field(section, e, triangles, u) for e in section.edges if e.radius > 0.0},
-        {name: unit * float(residual[numbers].sum()) for name, numbers, _ in held},
+        {name: unit * float(residual[numbers].sum()) for name, numbers, _ in dirichlet},
         0.5 * unit * float(u @ residual),
         basis.N,
     )

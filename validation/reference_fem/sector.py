@@ -1,7 +1,7 @@
 """An independent solution in three dimensions by finite elements.
 
 Quadratic elements on quadratically curved tetrahedra (scikit-fem), on a mesh of its own with its
-own sizes; the normal field on a conductor from the residual of the held unknowns and the mass
+own sizes; the normal field on a conductor from the residual of the Dirichlet unknowns and the mass
 matrix of its surface.  The crown is built here from the numbers of the drawing, its tip resolved
 in the one mesh, so that nothing but those numbers is shared with the solver under test.
 """
@@ -245,7 +245,7 @@ def solve_shape(
     ----------
     shape : TopoDS_Shape
     voltages : mapping
-        Of the faces held, by name, [V].
+        Of the Dirichlet faces, by name, [V].
     wanted : tuple of str
         Faces that make up the conductor whose field is wanted.
     coarsest : float
@@ -275,12 +275,12 @@ def solve_shape(
     basis = skfem.Basis(mesh, skfem.ElementTetP2(), intorder=4)
     matrix = laplace.assemble(basis).tocsr()
     potential = np.zeros(basis.N)
-    held = np.zeros(basis.N, dtype=bool)
+    dirichlet = np.zeros(basis.N, dtype=bool)
     for name, voltage in voltages.items():
         on = basis.get_dofs(facets[names == name]).all()
         potential[on] = voltage
-        held[on] = True
-    free = np.nonzero(~held)[0]
+        dirichlet[on] = True
+    free = np.nonzero(~dirichlet)[0]
     potential[free] = _conjugate_gradients(matrix[free][:, free], -(matrix @ potential)[free])
     on = basis.get_dofs(facets[np.isin(names, wanted)]).all()
     return FiniteElementSector(basis.doflocs[:, on].T, (matrix @ potential)[on], basis.N)
