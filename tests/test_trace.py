@@ -13,8 +13,8 @@ import pytest
 from numpy.testing import assert_allclose
 from PIL import Image
 
+from conegap.geometries.curves.profile import Profile
 from conegap.geometries.design.design import Design
-from conegap.geometries.emitters.profile_curve import Profile
 from conegap.geometries.micrograph.apex_frame import apex_frame
 from conegap.geometries.micrograph.circle_fit import fit_circle
 from conegap.geometries.micrograph.measured_design import design_text, points_text

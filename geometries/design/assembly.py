@@ -10,9 +10,7 @@ from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import Section
 from conegap.geometries.design.checks import chosen_room, room_problems
 from conegap.geometries.design.design_file import Complaints, Parts
-from conegap.geometries.emitters.capacitor import capacitor_section
-from conegap.geometries.emitters.profile import ProfileAccelerator, ProfileEmitter
-from conegap.geometries.emitters.whole_file import ImportedFile, WholeEmitter
+from conegap.geometries.emitters.whole_file import ImportedFile
 from conegap.geometries.parts.conditions import Chamber
 from conegap.geometries.parts.part import Problem
 from conegap.geometries.parts.setting import Setting, length_text
@@ -71,11 +69,7 @@ def assembly_of(
         The electrodes cannot be built as drawn.
     """
     try:
-        if isinstance(parts.emitter, WholeEmitter):
-            section, remarks = _whole(parts.emitter, imports)
-            chamber = parts.chamber
-        else:
-            section, chamber, remarks = _section(parts, tables, complaints)
+        section, chamber, remarks = _section(parts, tables, imports, complaints)
     except DesignError as problem:
         complaints.raise_if_any()
         complaints.add("", str(problem), geometry=isinstance(problem, GeometryError))
@@ -89,44 +83,26 @@ def assembly_of(
         raise
     if section.gap <= 0.0:
         section = _with_note(section, clearance)
-    return Assembly(section, chamber, clearance, tuple(remarks))
-
-
-def _whole(
-    emitter: WholeEmitter, imports: Mapping[str, ImportedFile]
-) -> tuple[Section, list[Problem]]:
-    """The section that a drawing or a mesh shows."""
-    section, remarks = emitter.whole(imports[emitter.file])
-    return section, list(remarks)
+    return Assembly(section, chamber, clearance, remarks)
 
 
 def _section(
-    parts: Parts, tables: Mapping[str, FloatArray], complaints: Complaints
-) -> tuple[Section, Chamber, list[Problem]]:
+    parts: Parts,
+    tables: Mapping[str, FloatArray],
+    imports: Mapping[str, ImportedFile],
+    complaints: Complaints,
+) -> tuple[Section, Chamber, tuple[Problem, ...]]:
     """The section, the chamber in use and remarks about the outlines."""
     emitter, accelerator = parts.emitter, parts.accelerator
-    rough: list[Problem] = []
-    apex = 0.0
-    if isinstance(emitter, ProfileEmitter):
-        profile = emitter.profile(tables)
-        apex = profile.apex()
-        if profile.wavy() > 6:
-            rough.append(
-                Problem(
-                    "emitter.points",
-                    f"the curve through the points changes the sign of its curvature "
-                    f"{profile.wavy()} times; the outline looks rough, and its edge radius follows "
-                    "the roughness; smooth the points first",
-                )
-            )
-        closes = profile.form in ("closed", "between the poles")
-        if closes and isinstance(accelerator, ProfileAccelerator):
-            return capacitor_section(emitter, accelerator, tables), parts.chamber, rough
+    whole = emitter.whole_section(accelerator, tables, imports)
+    if whole is not None:
+        return whole[0], parts.chamber, whole[1]
+    rough = tuple(emitter.remarks(tables))
     planar = emitter.symmetry == "planar"
     half = not planar or (emitter.symmetric(tables) and accelerator.symmetric(tables))
     setting = Setting(half, emitter.symmetry, parts.liquid.film_thickness, tables)
     drawn = emitter.outline(setting)
-    gap = accelerator.distance(apex, tables)
+    gap = accelerator.distance(emitter.apex_height(tables), tables)
     facing = accelerator.outline(gap, setting)
     surface = max(float(b.curve.point([0.0, 0.5, 1.0])[:, 1].max()) for b in drawn.boundaries)
     if surface >= gap and not accelerator.tip_may_enter:

@@ -7,12 +7,13 @@ from collections.abc import Mapping
 from conegap.geometries.accelerators.annular_slot import AnnularSlot
 from conegap.geometries.accelerators.aperture_plate import AperturePlate
 from conegap.geometries.accelerators.plane import Plane
+from conegap.geometries.accelerators.profile import ProfileAccelerator
 from conegap.geometries.accelerators.ring import Ring
 from conegap.geometries.accelerators.slotted_plate import SlottedPlate
 from conegap.geometries.emitters.capillary import Capillary
 from conegap.geometries.emitters.crown import Crown
 from conegap.geometries.emitters.needle import Needle
-from conegap.geometries.emitters.profile import ProfileAccelerator, ProfileEmitter
+from conegap.geometries.emitters.profile import ProfileEmitter
 from conegap.geometries.emitters.slit import Slit
 from conegap.geometries.emitters.tip_array import TipArray
 from conegap.geometries.emitters.whole_file import DrawnEmitter, MeshedEmitter, WholeEmitter

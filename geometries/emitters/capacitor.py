@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
 from conegap.geometries.curves.clearance import inside, ray_distance
 from conegap.geometries.curves.curve import Curve, FloatArray, Line, polyline
 from conegap.geometries.curves.outline import reversed_chain
+from conegap.geometries.curves.profile import Profile, Sharpest, sharpest_edges
 from conegap.geometries.curves.section import Body, Boundary, EmittingEdge, Section
 from conegap.geometries.emitters.capacitor_drawing import (
     WALL_NOTE,
@@ -17,8 +18,6 @@ from conegap.geometries.emitters.capacitor_drawing import (
     size_marks,
     wall,
 )
-from conegap.geometries.emitters.profile import ProfileAccelerator, ProfileEmitter
-from conegap.geometries.emitters.profile_curve import Profile, Sharpest, sharpest_edges
 from conegap.geometries.parts.surroundings import oriented
 from conegap.geometries.quantities.errors import GeometryError
 
@@ -31,16 +30,18 @@ _ALIKE = 1e-3
 
 
 def capacitor_section(
-    emitter: ProfileEmitter, accelerator: ProfileAccelerator, tables: Mapping[str, FloatArray]
+    one: Profile, other: Profile, files: tuple[str, str], *, revolved: bool
 ) -> Section:
     """The vacuum between two closed outlines, in the coordinates of their files.
 
     Parameters
     ----------
-    emitter : ProfileEmitter
-    accelerator : ProfileAccelerator
-    tables : mapping of str to (n, 2) array
-        Points of both, [m].
+    one, other : Profile
+        Of the emitter and of the accelerator.
+    files : tuple of str
+        Names of their files, for messages.
+    revolved : bool
+        Turned about the axis; extruded otherwise.
 
     Returns
     -------
@@ -52,23 +53,17 @@ def capacitor_section(
     GeometryError
         Neither outline encloses the other, or the two are not alike.
     """
-    one = emitter.profile(tables)
-    other = accelerator.profile(tables, revolved=emitter.revolved)
-    if accelerator.gap is not None:
-        raise GeometryError(
-            "accelerator.gap: of two closed outlines the files give the position; remove the gap"
-        )
     if one.form != other.form:
         raise GeometryError(
-            f"{emitter.points} is {one.form} and {accelerator.points} is {other.form}; both "
+            f"{files[0]} is {one.form} and {files[1]} is {other.form}; both "
             "outlines must close on themselves, or both have their ends on the axis"
         )
-    if one.form == "closed" and emitter.revolved:
+    if one.form == "closed" and revolved:
         raise GeometryError(
-            f"{emitter.points}: a closed ring around the axis is not supported; give both outlines "
+            f"{files[0]}: a closed ring around the axis is not supported; give both outlines "
             "from pole to pole, or set revolved = false"
         )
-    encloses = _encloses(one, other, emitter.points, accelerator.points)
+    encloses = _encloses(one, other, *files)
     names = ("emitter", "accelerator") if encloses else ("accelerator", "emitter")
     outer, inner = (one, other) if encloses else (other, one)
     outer_name, inner_name = names
@@ -85,7 +80,7 @@ def capacitor_section(
     mine, facing = (around, within) if encloses else (within, around)
     edge, gap = _edge(mine, facing, one.form == "between the poles")
     return Section(
-        symmetry=emitter.symmetry,
+        symmetry="axisymmetric" if revolved else "planar",
         loops=tuple(loops),
         edges=(EmittingEdge("edge", place[0], place[1] + edge.index, edge.t, edge.radius),),
         gap=gap,
@@ -98,10 +93,10 @@ def capacitor_section(
             *size_marks(
                 f"{inner_name}.points",
                 polyline(within, 513),
-                revolved=emitter.revolved,
+                revolved=revolved,
                 around=polyline(around, 513),
             ),
-            *size_marks(f"{outer_name}.points", polyline(around, 513), revolved=emitter.revolved),
+            *size_marks(f"{outer_name}.points", polyline(around, 513), revolved=revolved),
             *((radius_mark(edge),) if edge.radius > 0.0 and not encloses else ()),
         ),
         notes=(

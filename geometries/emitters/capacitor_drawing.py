@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.profile import Sharpest
 from conegap.geometries.curves.section import DimensionMark
-from conegap.geometries.emitters.profile_curve import Sharpest
 from conegap.geometries.parts.setting import length_text
 
 __all__ = ["WALL_NOTE", "gap_mark", "radius_mark", "size_marks", "wall"]

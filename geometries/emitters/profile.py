@@ -1,31 +1,39 @@
-"""Measured profiles as emitter and accelerator, revolved or extruded."""
+"""Measured profiles as emitters, revolved or extruded."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from pydantic import StrictBool
 
 from conegap.geometries.curves.curve import Curve, FloatArray, Line, Spline
-from conegap.geometries.curves.outline import mirror_image, moved
-from conegap.geometries.curves.section import Boundary, DimensionMark, EmittingEdge, Symmetry
-from conegap.geometries.emitters.profile_curve import Profile, sharpest_edges
+from conegap.geometries.curves.outline import mirror_image
+from conegap.geometries.curves.profile import Profile, sharpest_edges
+from conegap.geometries.curves.section import (
+    Boundary,
+    DimensionMark,
+    EmittingEdge,
+    Section,
+    Symmetry,
+)
+from conegap.geometries.emitters.capacitor import capacitor_section
 from conegap.geometries.parts.accelerator import Accelerator
 from conegap.geometries.parts.emitter import Emitter
-from conegap.geometries.parts.part import Distance, Length, Problem
+from conegap.geometries.parts.part import Length, Problem
 from conegap.geometries.parts.setting import Setting, described, length_text
 from conegap.geometries.parts.surroundings import (
-    AcceleratorOutline,
     EmitterOutline,
     Holder,
-    oriented,
 )
 from conegap.geometries.quantities.errors import GeometryError
 
-__all__ = ["ProfileAccelerator", "ProfileEmitter"]
+__all__ = ["ProfileEmitter"]
+
+# Changes of sign of the curvature up to which an outline is taken for smooth. A choice, no source.
+_SMOOTH = 6
 
 
 class ProfileEmitter(Emitter):
@@ -79,6 +87,35 @@ class ProfileEmitter(Emitter):
         if self.edge_radius is None:
             return profile
         return profile.with_radius(self.edge_radius, self.points)
+
+    def whole_section(
+        self,
+        accelerator: Accelerator,
+        tables: Mapping[str, FloatArray],
+        files: Mapping[str, Any],
+    ) -> tuple[Section, tuple[Problem, ...]] | None:
+        profile = self.profile(tables)
+        if profile.form not in ("closed", "between the poles"):
+            return None
+        facing = accelerator.closed_profile(tables, revolved=self.revolved)
+        if facing is None:
+            return None
+        names = (self.points, facing[1])
+        section = capacitor_section(profile, facing[0], names, revolved=self.revolved)
+        return section, tuple(self.remarks(tables))
+
+    def apex_height(self, tables: Mapping[str, FloatArray]) -> float:
+        return self.profile(tables).apex()
+
+    def remarks(self, tables: Mapping[str, FloatArray]) -> Iterator[Problem]:
+        wavy = self.profile(tables).wavy()
+        if wavy > _SMOOTH:
+            yield Problem(
+                "emitter.points",
+                f"the curve through the points changes the sign of its curvature {wavy} times; the "
+                "outline looks rough, and its edge radius follows the roughness; smooth the points "
+                "first",
+            )
 
     def problems(self) -> Iterator[Problem]:
         wrong = "holder_width" if self.revolved else "holder_diameter"
@@ -193,80 +230,4 @@ class ProfileEmitter(Emitter):
         x = flank.last[0]
         yield DimensionMark(
             "emitter.protrusion", length_text(self.height), (x, 0.0), (x, -self.height)
-        )
-
-
-class ProfileAccelerator(Accelerator):
-    """An accelerator drawn by points: a closed outline, or one with both ends on the axis.
-
-    With `gap` the outline is moved along z until its lowest point lies there; without it the
-    points are in the coordinates of the emitter's.  `mirrored` adds the mirror image of a planar
-    outline, as the second of two blades.
-    """
-
-    kind: Literal["profile"]
-    points: str = described("CSV file with the points of the outline", "accelerator.csv")
-    gap: Distance | None = None
-    corners: StrictBool = False
-    mirrored: StrictBool = False
-    tip_inside: StrictBool = False
-
-    @property
-    def tip_may_enter(self) -> bool:
-        return self.tip_inside
-
-    def symmetric(self, tables: Mapping[str, FloatArray]) -> bool:
-        return self.mirrored
-
-    def profile(self, tables: Mapping[str, FloatArray], *, revolved: bool) -> Profile:
-        """The outline in the coordinates of its file.
-
-        Raises
-        ------
-        GeometryError
-            The outline does not close.
-        """
-        profile = Profile.of(
-            tables[self.points], self.points, revolved=revolved, corners=self.corners
-        )
-        if profile.form not in ("closed", "between the poles"):
-            raise GeometryError(
-                f"{self.points}: an accelerator's outline must come back to its first point"
-                f"{', or have both ends on the axis' if revolved else ''}; repeat the first point "
-                "at the end"
-            )
-        return profile
-
-    def distance(self, emitter_apex: float, tables: Mapping[str, FloatArray]) -> float:
-        if self.gap is not None:
-            return self.gap
-        array = tables[self.points]
-        revolved = bool(array[:, 0].min() >= 0.0)
-        return self.profile(tables, revolved=revolved).lowest() - emitter_apex
-
-    def problems(self) -> Iterator[Problem]:
-        if self.gap is not None and self.gap <= 0.0 and not self.tip_inside:
-            yield Problem(
-                "accelerator.gap",
-                f"a gap of {length_text(self.gap)} puts the tip beyond the accelerator's near "
-                "face; give a gap larger than zero, or write tip_inside = true in [accelerator]",
-            )
-
-    def outline(self, gap: float, setting: Setting) -> AcceleratorOutline:
-        revolved = setting.symmetry == "axisymmetric"
-        profile = self.profile(setting.tables, revolved=revolved)
-        curves = moved(profile.curves(), 0.0, gap - profile.lowest())
-        top = profile.apex() + gap - profile.lowest()
-        mark = DimensionMark("accelerator.gap", length_text(gap), (0.0, 0.0), (0.0, gap))
-        notes = (f"The accelerator's outline runs through the points of {self.points}.",)
-        if profile.form == "between the poles":
-            return AcceleratorOutline(
-                gap=gap, top=top, axis_body=tuple(curves), marks=(mark,), notes=notes
-            )
-        island = oriented(curves, clockwise=True)
-        islands = [tuple(island)]
-        if self.mirrored and not setting.half:
-            islands.append(tuple(mirror_image(island)))
-        return AcceleratorOutline(
-            gap=gap, top=top, islands=tuple(islands), marks=(mark,), notes=notes
         )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from pydantic import Field, StrictBool
@@ -71,6 +71,14 @@ class WholeEmitter(Emitter):
     @property
     def whole_file(self) -> str | None:
         return self.file
+
+    def whole_section(
+        self,
+        accelerator: Accelerator,
+        tables: Mapping[str, FloatArray],
+        files: Mapping[str, Any],
+    ) -> tuple[Section, tuple[Problem, ...]] | None:
+        return self.whole(files[self.file])
 
     def problems(self) -> Iterator[Problem]:
         for own, meant in self.names.items():

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any, ClassVar
 
 from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.profile import Profile
 from conegap.geometries.curves.section import DimensionMark, Symmetry
 from conegap.geometries.parts.opening import RingSlot, RoundHole, StraightSlot
 from conegap.geometries.parts.part import Part
@@ -63,6 +64,25 @@ class Accelerator(Part):
     def tip_may_enter(self) -> bool:
         """Whether the file says that the emitter is meant to reach into it."""
         return False
+
+    def closed_profile(
+        self, tables: Mapping[str, FloatArray], *, revolved: bool
+    ) -> tuple[Profile, str] | None:
+        """Its measured outline that may enclose an emitter, and its file, or None.
+
+        Parameters
+        ----------
+        tables : mapping of str to (n, 2) array
+            Points of the profiles, [m].
+        revolved : bool
+            The emitter is turned about the axis.
+
+        Raises
+        ------
+        GeometryError
+            The outline does not close, or a gap is given too.
+        """
+        return None
 
     def round_hole(self, gap: float) -> RoundHole | None:
         """The hole over every tip, where that is what it has, for a ``gap``, [m]."""

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import ClassVar, Literal
+from typing import Any, ClassVar, Literal
 
 import numpy as np
 from pydantic import Field
 
 from conegap.geometries.curves.curve import FloatArray
-from conegap.geometries.curves.section import Symmetry
+from conegap.geometries.curves.section import Section, Symmetry
 from conegap.geometries.parts.accelerator import Accelerator
 from conegap.geometries.parts.feed_path import FeedPath
 from conegap.geometries.parts.part import Length, Part, Problem, derived
@@ -147,6 +147,37 @@ class Emitter(Part):
             The bodies do not fit together.
         """
         return None
+
+    def whole_section(
+        self,
+        accelerator: Accelerator,
+        tables: Mapping[str, FloatArray],
+        files: Mapping[str, Any],
+    ) -> tuple[Section, tuple[Problem, ...]] | None:
+        """The section and what looks like a slip, where no room is to be put about it, else None.
+
+        Parameters
+        ----------
+        accelerator : Accelerator
+        tables : mapping of str to (n, 2) array
+            Points of the profiles, by the name of their file, [m].
+        files : mapping
+            Drawings and meshes by the name of their file.
+
+        Raises
+        ------
+        GeometryError
+            The outlines do not make a section.
+        """
+        return None
+
+    def apex_height(self, tables: Mapping[str, FloatArray]) -> float:
+        """Height of its apex in the coordinates of its own points in ``tables``, [m]."""
+        return 0.0
+
+    def remarks(self, tables: Mapping[str, FloatArray]) -> Iterator[Problem]:
+        """What looks like a slip in its points in ``tables``."""
+        yield from ()
 
     @property
     def solid(self) -> Literal["ring", "rows", "blade"] | None:
