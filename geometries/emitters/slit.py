@@ -87,7 +87,7 @@ class Slit(Emitter):
 
     @property
     def section_shows(self) -> str:
-        return "" if self.end_radius is None else "middle of the slit"
+        return "" if self.end_radius is None else "the middle of the slit"
 
     @property
     def drawn_end(self) -> float | None:
