@@ -27,6 +27,7 @@ from conegap.geometries.curves.section import (
 from conegap.geometries.design.design import Design
 from conegap.geometries.design.kinds import ACCELERATORS, EMITTERS
 from conegap.geometries.design.starters import starter
+from conegap.geometries.emitters.tip_array import TipArray
 from conegap.geometries.parts.accelerator import gap_mark
 from conegap.geometries.parts.emitter import Emitter
 from conegap.geometries.parts.part import Angle, Length, Problem
@@ -116,9 +117,21 @@ class Funnel(OpenAccelerator):
         )
 
 
+class Pair(TipArray):
+    """Two tips: a row whose number of tips is no dimension."""
+
+    kind: Literal["pair"]  # type: ignore[assignment]
+    tips_per_row: int = 2
+
+    @property
+    def solid_name(self) -> str:
+        return "pair of tips"
+
+
 @pytest.fixture(autouse=True)
 def registered(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setitem(EMITTERS, "boss", Boss)  # type: ignore[arg-type]
+    monkeypatch.setitem(EMITTERS, "pair", Pair)  # type: ignore[arg-type]
     monkeypatch.setitem(ACCELERATORS, "funnel", Funnel)  # type: ignore[arg-type]
     monkeypatch.chdir(tmp_path)
 
@@ -218,3 +231,15 @@ def test_a_new_accelerator_stands_before_a_needle() -> None:
     x = np.vstack([b.curve.point(t) for b in leaning.section().loops[1]])[:, 0]
     assert 1.5e-3 - 0.5e-3 * math.tan(math.radians(20.0)) < x.min() < 1.5e-3
     assert rigid_onset(leaning, meshes=2).voltage > 0.0
+
+
+def test_a_new_group_of_tips_has_its_sector_and_its_pictures() -> None:
+    """INVARIANT: a pair is an array of two; its plan and its view bear its own name."""
+    two = re.sub(r"(?m)^tips_per_row = .*$", "tips_per_row = 2", starter("array"))
+    pair = re.sub(r"(?m)^(tips_per_row|rows|layout) = .*\n", "", two)
+    pair = pair.replace('kind = "array"', 'kind = "pair"')
+    Path("pair.toml").write_text(pair, encoding="utf-8")
+    assert Design.read("pair.toml").sector() == Design.from_text(two).sector()
+    assert main(["draw", "pair.toml", "--to", "pair.svg"]) == 0
+    drawing = Path("pair.svg").read_text(encoding="utf-8")
+    assert "Plan of the pair of tips" in drawing
