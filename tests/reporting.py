@@ -15,8 +15,8 @@ from conegap.solver.assessment import Assessment, assess
 from conegap.solver.field.extrapolation import estimate
 from conegap.solver.liquid.attached_cone import Extinction
 from conegap.solver.liquid.branch import MeniscusBranch
-from conegap.solver.liquid.liquid_section import MeniscusOnset
 from conegap.solver.liquid.meniscus import Equilibrium
+from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 from conegap.solver.liquid.shape import cap
 from conegap.solver.studies.scan import Scan, ScanPoint
 

@@ -14,7 +14,7 @@ from reporting import with_meniscus
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.field.solution import FieldSolution
-from conegap.solver.liquid.liquid_section import MeniscusOnset
+from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset, rigid_onset_of_solution
 from conegap.solver.studies import variant_solver
 from conegap.solver.studies.budget import Budget, Contribution, error_budget

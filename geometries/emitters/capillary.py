@@ -8,9 +8,10 @@ from typing import ClassVar, Literal
 
 import numpy as np
 
-from conegap.geometries.curves.curve import Arc, Curve, FloatArray, polyline
+from conegap.geometries.curves.curve import Arc, Curve, FloatArray, Line, polyline
 from conegap.geometries.curves.outline import rounded_polygon
 from conegap.geometries.curves.section import Boundary, DimensionMark, EmittingEdge
+from conegap.geometries.curves.wall import ContactStart, Wall, WallPiece
 from conegap.geometries.parts.emitter import Emitter, holder_width
 from conegap.geometries.parts.feed_path import FeedPath, RoundBore
 from conegap.geometries.parts.part import Length, Problem, Radius, derived
@@ -18,6 +19,9 @@ from conegap.geometries.parts.setting import Setting, described, length_text
 from conegap.geometries.parts.surroundings import EmitterOutline
 
 __all__ = ["Capillary"]
+
+_DRY = "dry end face"
+_WETTED = "wetted end face"
 
 
 class Capillary(Emitter):
@@ -62,6 +66,29 @@ class Capillary(Emitter):
         beyond = np.maximum(x - (self.outer_diameter / 2.0 - r), 0.0)
         rim = np.sqrt(np.maximum(r**2 - beyond**2, 0.0)) - r
         return np.where(x >= inner, rim, -np.inf)
+
+    def wall(self) -> Wall:
+        inner, outer, rim = self.bore / 2.0, self.outer_diameter / 2.0, self.rim_radius
+        bore = WallPiece("bore's wall", Line((inner, -self.length), (inner, 0.0)))
+        pieces, edges = [bore], ["bore's edge"]
+        if outer - rim > inner * (1.0 + 1e-9):
+            pieces.append(WallPiece("end face", Line((inner, 0.0), (outer - rim, 0.0))))
+            edges.append("" if rim > 0.0 else "outer rim")
+        if rim > 0.0:
+            pieces.append(WallPiece("outer rim", Arc((outer - rim, -rim), rim, math.pi / 2.0, 0.0)))
+            edges.append("")
+        pieces.append(WallPiece("tube's wall", Line((outer, -rim), (outer, -self.length))))
+        return Wall(tuple(pieces), tuple(edges))
+
+    def contact_starts(self) -> tuple[ContactStart, ...]:
+        # The wall's last piece is the tube's outside, before it the rounded rim where there is one.
+        pieces = len(self.wall().pieces)
+        rim = pieces - (2 if self.rim_radius > 0.0 else 1)
+        return (ContactStart(_DRY, 1, 0.0), ContactStart(_WETTED, rim, 0.0, stays=True))
+
+    @property
+    def wetting_state(self) -> str:
+        return _DRY if self.contact_line == "bore" else _WETTED
 
     def problems(self) -> Iterator[Problem]:
         wall = (self.outer_diameter - self.bore) / 2.0

@@ -11,6 +11,7 @@ import numpy as np
 from conegap.geometries.curves.curve import Arc, Curve, FloatArray, Line, polyline
 from conegap.geometries.curves.outline import mirror_image
 from conegap.geometries.curves.section import Boundary, DimensionMark, EmittingEdge, Symmetry
+from conegap.geometries.curves.wall import ContactStart, Wall, WallPiece
 from conegap.geometries.emitters.slit_end import slit_end_sector
 from conegap.geometries.parts.accelerator import Accelerator
 from conegap.geometries.parts.emitter import Emitter
@@ -141,6 +142,37 @@ class Slit(Emitter):
         off = np.maximum(np.maximum(first - x, x - last), 0.0)
         lip = np.sqrt(np.maximum(r**2 - off**2, 0.0)) - r
         return np.where(x >= inner, lip, -np.inf)
+
+    def wall(self) -> Wall | None:
+        if self.misalignment_half != 0.0:
+            return None
+        curves = self._lip(0.0)
+        names = ["lip"] * len(curves)
+        names[0], names[-1] = "channel's wall", "blade's flank"
+        if self.land > 0.0:
+            names[2 if self.lip_radius > 0.0 else 1] = "land"
+        pieces = tuple(
+            WallPiece(name, curve)
+            for name, curve in zip(names, curves, strict=True)
+            if isinstance(curve, Line | Arc)
+        )
+        sharp = self.lip_radius == 0.0
+        edges = ["channel's edge", "outer edge"] if sharp else [""] * (len(pieces) - 1)
+        return Wall(pieces, tuple(edges[: len(pieces) - 1]))
+
+    def contact_starts(self) -> tuple[ContactStart, ...]:
+        if self.misalignment_half != 0.0:
+            return ()
+        r = self.lip_radius
+        if self.recess >= r:
+            wall = self.protrusion - r
+            return (ContactStart("", 0, 1.0 - (self.recess - r) / wall),)
+        # The arc on the channel's side begins level with its centre, a radius below the apex.
+        first = math.acos(min(1.0, (r - self.recess) / r))
+        arc = self._lip(0.0)[1]
+        assert isinstance(arc, Arc)
+        share = (math.pi / 2.0 - first) / (arc.first_angle - arc.last_angle)
+        return (ContactStart("", 1, share),)
 
     def problems(self) -> Iterator[Problem]:
         if self.blade_included_angle > math.radians(160.0):

@@ -83,7 +83,9 @@ class Liquid(Part):
 
     `feed_pressure` is the gauge pressure of the liquid at the emitting edge: positive pushes the
     liquid outward, negative is the suction of a wick.  `acceleration` (launch, handling) acts along
-    a liquid column of `column_height` that stands on the emitting edge.
+    a liquid column of `column_height` that stands on the emitting edge.  `advancing_angle` and
+    `receding_angle` are the largest and smallest angle at which the contact line stands still;
+    where they are left out both are `contact_angle`.
     """
 
     metal: str | None = None
@@ -93,9 +95,21 @@ class Liquid(Part):
     feed_pressure: Pressure = 0.0
     film_thickness: Radius = 0.0
     contact_angle: Angle = math.radians(30.0)
+    advancing_angle: Angle | None = None
+    receding_angle: Angle | None = None
     acceleration: Acceleration | None = None
     column_height: Length | None = None
     custom: CustomMetal | None = None
+
+    @property
+    def advancing(self) -> float:
+        """Angle inside the liquid above which the contact line advances, [rad]."""
+        return self.contact_angle if self.advancing_angle is None else self.advancing_angle
+
+    @property
+    def receding(self) -> float:
+        """Angle inside the liquid below which the contact line recedes, [rad]."""
+        return self.contact_angle if self.receding_angle is None else self.receding_angle
 
     def properties(self) -> Metal:
         """The metal's property table.
@@ -119,6 +133,17 @@ class Liquid(Part):
                 "emitter and no onset can be given; choose a wetting surface, or give the angle "
                 "measured inside the liquid",
             )
+        for key, given, sign in (
+            ("advancing_angle", self.advancing, 1.0),
+            ("receding_angle", self.receding, -1.0),
+        ):
+            if sign * (given - self.contact_angle) < 0.0:
+                yield Problem(
+                    f"liquid.{key}",
+                    f"{math.degrees(given):.4g} deg lies on the wrong side of liquid.contact_angle,"
+                    f" {math.degrees(self.contact_angle):.4g} deg: a contact line advances at the "
+                    "largest angle and recedes at the smallest",
+                )
         if self.metal is None and self.custom is None:
             yield Problem(
                 "liquid.metal",

@@ -10,6 +10,7 @@ from pydantic import Field
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import Section, Symmetry
+from conegap.geometries.curves.wall import ContactStart, Wall
 from conegap.geometries.parts.accelerator import Accelerator
 from conegap.geometries.parts.feed_path import FeedPath
 from conegap.geometries.parts.part import Length, Part, Problem, derived
@@ -284,6 +285,23 @@ class Emitter(Part):
             z in the frame of the section; -inf over an open bore or channel.
         """
         return np.full_like(x, -np.inf)
+
+    def wall(self) -> Wall | None:
+        """The metal along which the contact line of a fed liquid may move, or None.
+
+        From inside the feed over the edge to the foot, on the side x >= 0 of a section that is
+        its own mirror image.
+        """
+        return None
+
+    def contact_starts(self) -> tuple[ContactStart, ...]:
+        """Where the contact line may stand on the wall without voltage, in the wall's order."""
+        return ()
+
+    @property
+    def wetting_state(self) -> str:
+        """State of `contact_starts` that the design states."""
+        return ""
 
     def outline(self, setting: Setting) -> EmitterOutline:
         """The emitter's surface.

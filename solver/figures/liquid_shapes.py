@@ -18,7 +18,7 @@ from conegap.solver.figures.window import Window, is_half
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from conegap.solver.liquid.liquid_section import MeniscusOnset
+    from conegap.solver.liquid.meniscus_onset import HeldState, MeniscusOnset
 
 __all__ = ["chart_balance", "chart_branch", "draw_shapes", "shapes_window"]
 
@@ -37,13 +37,14 @@ def shapes_window(meniscus: MeniscusOnset) -> Window:
     ----------
     meniscus : MeniscusOnset
     """
-    radius, foot = meniscus.radius, meniscus.contact[1]
-    tallest = max(0.6, meniscus.branch.turning.shape.height) * radius
-    return Window(-1.7 * radius, 1.7 * radius, foot - 0.9 * radius, foot + tallest + 0.95 * radius)
+    radius = meniscus.radius
+    low = min(s.contact[1] for s in meniscus.states)
+    high = max(_last(meniscus).apex, meniscus.contact[1] + 0.6 * radius)
+    return Window(-1.7 * radius, 1.7 * radius, low - 0.9 * radius, high + 0.95 * radius)
 
 
 def draw_shapes(axes: Axes, section: Section, meniscus: MeniscusOnset) -> Axes:
-    """Shapes of the liquid surface from no voltage to the turning point, true to scale.
+    """Shapes of the liquid surface from no voltage to the loss of equilibrium, true to scale.
 
     Parameters
     ----------
@@ -55,84 +56,70 @@ def draw_shapes(axes: Axes, section: Section, meniscus: MeniscusOnset) -> Axes:
     window = shapes_window(meniscus)
     unit = axis_unit(LENGTH, window.width)
     set_window(axes, window, unit.size, lanes=False)
-    draw_bodies(axes, section, window, unit.size, outlines=False, liquid_top=meniscus.contact[1])
-    heights, voltages = _branch(meniscus)
+    low = min(s.contact[1] for s in meniscus.states)
+    draw_bodies(axes, section, window, unit.size, outlines=False, liquid_top=low)
+    last = _last(meniscus)
     # Near the turning point the voltage hardly changes: such shapes would have the same label.
-    below = np.flatnonzero(
-        (heights < 0.97 * meniscus.branch.turning.shape.height)
-        & (voltages < _NEARLY * meniscus.voltage)
-    )
-    stable = [meniscus.branch.equilibria[k] for k in below]
-    heights, voltages = heights[below], voltages[below]
-    wanted = np.linspace(heights[0], meniscus.branch.turning.shape.height, _SHAPES + 1)[:-1]
-    chosen = sorted({int(np.argmin(abs(heights - h))) for h in wanted})
-    drawn = [(stable[k], float(voltages[k])) for k in chosen]
+    stable = [
+        s
+        for s in meniscus.states
+        if s.held
+        and s.voltage < _NEARLY * meniscus.voltage
+        and s.apex < last.apex - 0.03 * last.radius
+    ]
+    heights = np.array([s.apex for s in stable])
+    wanted = np.linspace(heights[0], last.apex, _SHAPES + 1)[:-1]
+    drawn = [stable[k] for k in sorted({int(np.argmin(abs(heights - h))) for h in wanted})]
     looks = [(0, (1, 1.2)), (0, (4, 1.5)), (0, (7, 1.5, 1, 1.5)), (0, (12, 2))]
-    s = np.linspace(0.0, 1.0, 201)
-    for (equilibrium, voltage), dashes in zip(drawn, looks, strict=False):
-        points = equilibrium.shape.points(s) * meniscus.radius
-        _line(
-            axes,
-            section,
-            points,
-            meniscus,
-            unit.size,
-            ls=dashes,
-            color=INK,
-            lw=1.0,
-            label=voltage_text(voltage),
-        )
-    points = meniscus.branch.turning.shape.points(s) * meniscus.radius
-    _line(
-        axes,
-        section,
-        points,
-        meniscus,
-        unit.size,
-        ls="-",
-        color=LIMIT,
-        lw=1.8,
-        label=f"{voltage_text(meniscus.voltage)}, turning point",
-    )
+    for state, dashes in zip(drawn, looks, strict=False):
+        label = voltage_text(state.voltage)
+        _line(axes, section, state, unit.size, ls=dashes, color=INK, lw=1.0, label=label)
+    label = f"{voltage_text(meniscus.voltage)}, {meniscus.mode}"
+    _line(axes, section, last, unit.size, ls="-", color=LIMIT, lw=1.8, label=label)
     label_lengths(axes, section.symmetry == "axisymmetric", unit.name)
     axes.legend(loc="upper right", handlelength=2.8)
     return axes
 
 
 def chart_branch(axes: Axes, meniscus: MeniscusOnset) -> Axes:
-    """Voltage against the height of the apex: equilibria, the turning point, and beyond it.
+    """Voltage against the height of the apex: shapes held in a ramp, its end, and beyond it.
 
     Parameters
     ----------
     axes : Axes
     meniscus : MeniscusOnset
     """
-    heights, voltages = _branch(meniscus)
-    heights = heights * meniscus.radius
-    top = meniscus.branch.turning.shape.height * meniscus.radius
-    along = axis_unit(LENGTH, float(heights.max()))
+    base = meniscus.contact[1]
+    top = _last(meniscus).apex - base
+    held = [s for s in meniscus.states if s.held and s.apex - base < top]
+    lost = [s for s in meniscus.states if not s.held]
+    furthest = max([top, *(s.apex - base for s in lost)])
+    along = axis_unit(LENGTH, furthest)
     up = axis_unit(VOLTAGE, meniscus.voltage)
-    order = np.argsort(heights, kind="stable")
-    heights, voltages = heights[order], voltages[order]
-    k = int(np.searchsorted(heights, top))
-    x, y = heights / along.size, voltages / up.size
     peak = (top / along.size, meniscus.voltage / up.size)
-    stable, marked = _smooth([*x[:k], peak[0]], [*y[:k], peak[1]])
+    stable, marked = _smooth(
+        [*((s.apex - base) / along.size for s in held), peak[0]],
+        [*(s.voltage / up.size for s in held), peak[1]],
+    )
     axes.plot(
         *stable, color=ACCENT, marker="o", ms=3, markevery=marked, zorder=4, label="stable shapes"
     )
-    beyond, marked = _smooth([peak[0], *x[k:]], [peak[1], *y[k:]])
-    axes.plot(
-        *beyond,
-        color=SOFT,
-        ls=(0, (3, 1.5)),
-        marker="o",
-        ms=2.5,
-        markevery=marked,
-        lw=1.1,
-        zorder=3,
-        label="beyond: no stable shape",
-    )
+    if lost:
+        beyond, marked = _smooth(
+            [peak[0], *((s.apex - base) / along.size for s in lost)],
+            [peak[1], *(s.voltage / up.size for s in lost)],
+        )
+        axes.plot(
+            *beyond,
+            color=SOFT,
+            ls=(0, (3, 1.5)),
+            marker="o",
+            ms=2.5,
+            markevery=marked,
+            lw=1.1,
+            zorder=3,
+            label="beyond: no stable shape",
+        )
     axes.plot(
         [peak[0]],
         [peak[1]],
@@ -141,7 +128,7 @@ def chart_branch(axes: Axes, meniscus: MeniscusOnset) -> Axes:
         ms=6,
         color=LIMIT,
         zorder=5,
-        label=f"turning point {voltage_text(meniscus.voltage)}",
+        label=f"{meniscus.mode} {voltage_text(meniscus.voltage)}",
     )
     ends = meniscus.standing_extinction
     if ends is not None:
@@ -157,7 +144,8 @@ def chart_branch(axes: Axes, meniscus: MeniscusOnset) -> Axes:
             label="an attached cone goes out here (rough)",
         )
     axes.set_ylim(0.0, 1.12 * peak[1])
-    axes.set_xlabel(f"height of the apex above the contact line [{along.name}]")
+    line = "contact line" if meniscus.wall_place is None else "last contact line"
+    axes.set_xlabel(f"height of the apex above the {line} [{along.name}]")
     axes.set_ylabel(f"emitter minus accelerator [{up.name}]")
     quiet_axes(axes)
     return legend_below(axes)
@@ -204,16 +192,11 @@ def chart_balance(axes: Axes, meniscus: MeniscusOnset) -> Axes:
     return legend_below(axes, handle=2.6)
 
 
-def _branch(meniscus: MeniscusOnset) -> tuple[FloatArray, FloatArray]:
-    """Heights of the apex [-] and voltages [V] of the branch.
+def _last(meniscus: MeniscusOnset) -> HeldState:
+    """The surface on fine meshes without equilibrium above it."""
+    from conegap.solver.liquid.meniscus_onset import HeldState
 
-    The branch is followed on coarse meshes, the turning point computed on fine ones: the
-    voltages are scaled so that the highest is that of the turning point.
-    """
-    equilibria = meniscus.branch.equilibria
-    heights = np.array([e.shape.height for e in equilibria])
-    voltages = np.array([meniscus.voltage_of(e) for e in equilibria])
-    return heights, voltages * (meniscus.voltage / voltages.max())
+    return HeldState(meniscus.voltage, meniscus.branch.turning.shape, meniscus.contact)
 
 
 def _smooth(
@@ -238,16 +221,10 @@ def _smooth(
     return (fine, curve), list(range(0, len(fine), _PIECES))
 
 
-def _line(
-    axes: Axes,
-    section: Section,
-    points: FloatArray,
-    meniscus: MeniscusOnset,
-    unit: float,
-    **look: object,
-) -> None:
+def _line(axes: Axes, section: Section, state: HeldState, unit: float, **look: object) -> None:
     """A surface from the apex to the contact line, with its mirror image."""
-    across, up = points[:, 0] / unit, (points[:, 1] + meniscus.contact[1]) / unit
+    points = state.shape.points(np.linspace(0.0, 1.0, 201)) * state.radius
+    across, up = points[:, 0] / unit, (points[:, 1] + state.contact[1]) / unit
     if is_half(section):
         across = np.concatenate([-across[::-1], across])
         up = np.concatenate([up[::-1], up])

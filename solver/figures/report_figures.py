@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from conegap.solver.assessment import Assessment
     from conegap.solver.beam.ion_beam import Beam
     from conegap.solver.field.solution import FieldSolution
-    from conegap.solver.liquid.liquid_section import MeniscusOnset
+    from conegap.solver.liquid.meniscus_onset import MeniscusOnset
     from conegap.solver.studies.scan import Scan
 
 __all__ = [

@@ -7,7 +7,9 @@ from typing import Literal
 from conegap.geometries.design.design import Design
 from conegap.solver.common.progress import Progress
 from conegap.solver.liquid.branch import SurfaceInSolid
-from conegap.solver.liquid.liquid_section import MeniscusOnset, meniscus_onset, moves
+from conegap.solver.liquid.followed_onset import meniscus_onset
+from conegap.solver.liquid.liquid_section import moves
+from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 
 __all__ = ["RIGID", "TURNING_POINT", "OnsetCriterion", "free_surface"]
 

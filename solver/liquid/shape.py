@@ -22,7 +22,7 @@ from numpy.polynomial import chebyshev
 from conegap.geometries.curves.curve import FloatArray, Spline
 from conegap.geometries.curves.section import Symmetry
 
-__all__ = ["MeniscusShape", "ShapeVariation", "cap"]
+__all__ = ["MeniscusShape", "ShapeVariation", "apex_grid_radius", "cap"]
 
 # Twelve points per piece, see below.
 _GAUSS_NODES, _GAUSS_WEIGHTS = np.polynomial.legendre.leggauss(12)
@@ -31,6 +31,10 @@ _GAUSS_NODES, _GAUSS_WEIGHTS = np.polynomial.legendre.leggauss(12)
 _PIECES = 24
 _EDGES = np.linspace(0.0, 1.0, _PIECES + 1)
 _HALF = 0.5 / _PIECES
+# Radius of the grid around the apex, in radii of the surface's curve there, and at most in contact
+# radii: a third of the curve resolves it, a quarter of the surface leaves room to the contact line.
+_PATCH_OF_APEX = 0.35
+_LARGEST_PATCH = 0.25
 # Gauss's nodes in every piece, (pieces, nodes) array.
 _PLACES = _EDGES[:-1, None] + _HALF * (1.0 + _GAUSS_NODES)
 
@@ -267,3 +271,14 @@ def cap(contact_angle: float, modes: int, symmetry: Symmetry) -> MeniscusShape:
     coefficients = np.zeros(modes)
     coefficients[0] = contact_angle
     return MeniscusShape(coefficients, symmetry)
+
+
+def apex_grid_radius(shape: MeniscusShape) -> float:
+    """Radius on which to lay the grid of points around the apex, in contact radii, [-].
+
+    Parameters
+    ----------
+    shape : MeniscusShape
+    """
+    bend = float(shape.slope_derivative(np.zeros(1))[0]) / shape.length
+    return min(_LARGEST_PATCH, _PATCH_OF_APEX / max(bend, 1e-9))

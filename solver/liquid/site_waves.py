@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from conegap.geometries.design.design import Design
-from conegap.solver.liquid.liquid_section import MeniscusOnset
+from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 from conegap.solver.onset.rigid import RigidOnset
 from conegap.solver.onset.surface_balance import surface_wave_field, surface_wave_spacing
 

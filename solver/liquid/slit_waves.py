@@ -8,17 +8,19 @@ eigenvalue first crosses zero is the onset of that wave.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
-from conegap.solver.liquid.branch import LiquidSection, MeniscusBranch, problem_at
-from conegap.solver.liquid.meniscus import Equilibrium, MeniscusProblem
+from conegap.solver.liquid.branch import problem_at
+from conegap.solver.liquid.meniscus import Held, MeniscusProblem
+from conegap.solver.liquid.shape import MeniscusShape
 from conegap.solver.liquid.stability import Wave, smallest_eigenvalue, stability
+from conegap.solver.liquid.surface_mesh import LiquidSection
 
-__all__ = ["FirstWave", "first_tilt", "first_wave"]
+__all__ = ["FirstWave", "LoadedShape", "first_tilt", "first_wave"]
 
 # Subdivisions of the one mesh on which waves are compared.
 _LEVEL = 2
@@ -26,6 +28,38 @@ _LEVEL = 2
 _MODES = 8
 # In inverse half widths, evenly spread over the logarithm: waves of 3 to 63 half widths.
 _WAVE_NUMBERS = (0.1, 0.2, 0.35, 0.5, 0.7, 1.0, 1.4, 2.0)
+
+
+@dataclass(frozen=True)
+class LoadedShape:
+    """A shape in balance, its section and its voltage.
+
+    Parameters
+    ----------
+    liquid : LiquidSection
+        With the shape's own contact line.
+    shape : MeniscusShape
+    pressure : float
+        In gamma / a, [-].
+    load : float
+        eps0 V^2 / gamma, [m].
+    held : bool
+        Whether it is seen in a ramp.
+    amount : float
+        See `MeniscusProblem`, [-].
+    """
+
+    liquid: LiquidSection
+    shape: MeniscusShape
+    pressure: float
+    load: float
+    held: bool
+    amount: float
+
+    @property
+    def electric_bond_number(self) -> float:
+        """lambda = eps0 V^2 / (gamma a), [-]."""
+        return self.load / self.liquid.radius
 
 
 @dataclass(frozen=True)
@@ -52,89 +86,93 @@ class FirstWave:
         return 2.0 * math.pi / self.wave_number
 
 
-def first_wave(liquid: LiquidSection, branch: MeniscusBranch) -> FirstWave | None:
-    """The first growing wave along the slit on a branch of uniform shapes.
+def first_wave(shapes: Sequence[LoadedShape], lost: float, radius: float) -> FirstWave | None:
+    """The first growing wave along the slit on a ramp of uniform shapes with held pressure.
+
+    The contact line is taken to stand still under the wave.
 
     Parameters
     ----------
-    liquid : LiquidSection
-        Planar.
-    branch : MeniscusBranch
-        Of shapes with held pressure.
+    shapes : sequence of LoadedShape
+        Planar, in the order of the ramp.
+    lost : float
+        Load eps0 V^2 / gamma at which the uniform surface loses its equilibrium, [m].
+    radius : float
+        Half width a in which the result is given, [m].
 
     Returns
     -------
     FirstWave or None
         None when no wave longer than three and shorter than sixty half widths grows before the
-        last shape of the branch.
+        last shape.
     """
-    found = _first_crossing(branch, lambda shape: _least_stable(liquid, branch, shape))
+    found = _first_crossing(shapes, lost, _least_stable)
     if found is None:
         return None
-    electric_bond_number, wave_number, early = found
-    return FirstWave(electric_bond_number, wave_number, early)
+    load, wave_number, early = found
+    return FirstWave(load / radius, wave_number * radius, early)
 
 
-def first_tilt(liquid: LiquidSection, branch: MeniscusBranch) -> float | None:
-    """Strength at which the surface tilts (one wave around the axis) before the turning point.
+def first_tilt(shapes: Sequence[LoadedShape], lost: float, held: Held) -> float | None:
+    """Load at which the surface tilts (one wave around the axis) before it loses its equilibrium.
 
     A pinned flat disc of fixed volume does; a surface with held pressure usually does not.
 
     Parameters
     ----------
-    liquid : LiquidSection
-        Axisymmetric.
-    branch : MeniscusBranch
+    shapes : sequence of LoadedShape
+        Axisymmetric, in the order of the ramp.
+    lost : float
+        Load eps0 V^2 / gamma at which the upright surface loses its equilibrium, [m].
+    held : "pressure" or "volume"
 
     Returns
     -------
     float or None
-        lambda = eps0 V^2 / (gamma a), or None when the surface stands upright until it turns, [-].
+        eps0 V^2 / gamma, or None when the surface stands upright until then, [m].
     """
 
-    def eigenvalue(shape: Equilibrium) -> tuple[float, float]:
-        problem = problem_at(liquid, shape.shape, _LEVEL, branch.held, branch.amount)
-        matrices = stability(problem, shape.shape, Wave(around=1), _MODES)
-        return smallest_eigenvalue(matrices, shape.electric_bond_number), 1.0
+    def eigenvalue(one: LoadedShape) -> tuple[float, float]:
+        problem = problem_at(one.liquid, one.shape, _LEVEL, held, one.amount)
+        matrices = stability(problem, one.shape, Wave(around=1), _MODES)
+        return smallest_eigenvalue(matrices, one.electric_bond_number), 1.0
 
-    found = _first_crossing(branch, eigenvalue)
+    found = _first_crossing(shapes, lost, eigenvalue)
     return found[0] if found is not None and found[2] else None
 
 
 def _first_crossing(
-    branch: MeniscusBranch, least: Callable[[Equilibrium], tuple[float, float]]
+    shapes: Sequence[LoadedShape],
+    lost: float,
+    least: Callable[[LoadedShape], tuple[float, float]],
 ) -> tuple[float, float, bool] | None:
-    """Strength of the first zero of an eigenvalue, its wave number, and whether it comes early."""
+    """Load of the first zero of an eigenvalue, its wave number [1/m], and whether it is early."""
     previous: tuple[float, float] | None = None
-    for number, shape in enumerate(branch.equilibria):
-        if shape.electric_bond_number <= 0.0:
+    for one in shapes:
+        if one.load <= 0.0:
             continue
-        eigenvalue, wave_number = least(shape)
+        eigenvalue, wave_number = least(one)
         if eigenvalue <= 0.0:
-            electric_bond_number = shape.electric_bond_number
+            load = one.load
             if previous is not None:
                 before, value = previous
-                electric_bond_number = before + (shape.electric_bond_number - before) * value / (
-                    value - eigenvalue
-                )
-            fold = branch.electric_bond_number.value
-            early = number < branch.turning_index and electric_bond_number < fold
-            return min(electric_bond_number, fold), wave_number, early
-        previous = (shape.electric_bond_number, eigenvalue)
+                load = before + (load - before) * value / (value - eigenvalue)
+            early = one.held and load < lost
+            return min(load, lost), wave_number, early
+        previous = (one.load, eigenvalue)
     return None
 
 
-def _least_stable(
-    liquid: LiquidSection, branch: MeniscusBranch, shape: Equilibrium
-) -> tuple[float, float]:
-    """Smallest eigenvalue over the wave numbers, and its wave number."""
-    problem: MeniscusProblem = problem_at(liquid, shape.shape, _LEVEL, branch.held, branch.amount)
-    still = problem.state(shape.shape)
+def _least_stable(one: LoadedShape) -> tuple[float, float]:
+    """Smallest eigenvalue over the wave numbers, and its wave number [1/m]."""
+    radius = one.liquid.radius
+    problem: MeniscusProblem = problem_at(one.liquid, one.shape, _LEVEL, "pressure", one.amount)
+    still = problem.state(one.shape)
     values: FloatArray = np.array(
         [
             smallest_eigenvalue(
-                stability(problem, shape.shape, Wave(along=k), _MODES, still),
-                shape.electric_bond_number,
+                stability(problem, one.shape, Wave(along=k), _MODES, still),
+                one.electric_bond_number,
             )
             for k in _WAVE_NUMBERS
         ]
@@ -145,5 +183,5 @@ def _least_stable(
         logs = np.log(np.array(_WAVE_NUMBERS[some]))
         curve = np.polynomial.Polynomial.fit(logs, values[some], 2)
         vertex = float(np.clip(curve.deriv().roots()[0].real, logs[0], logs[-1]))
-        return min(float(curve(vertex)), float(values[least])), float(math.exp(vertex))
-    return float(values[least]), _WAVE_NUMBERS[least]
+        return min(float(curve(vertex)), float(values[least])), float(math.exp(vertex)) / radius
+    return float(values[least]), _WAVE_NUMBERS[least] / radius

@@ -7,7 +7,7 @@ from typing import Any
 
 from conegap.geometries.design.design import Design
 from conegap.solver.field.solution import FieldSolution
-from conegap.solver.liquid.liquid_section import MeniscusOnset
+from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 from conegap.solver.onset.rigid import RigidOnset
 from conegap.solver.operation.beam_current import CurrentLaw, OperatingPoint, operating_point
 from conegap.solver.operation.breakdown import (

@@ -17,7 +17,7 @@ from conegap.solver.field.solution import FieldSolution, solve_field
 from conegap.solver.field3d.sector_factor import SectorOnset, sector_onset
 from conegap.solver.liquid.continuation import ContinuationError
 from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, OnsetCriterion, free_surface
-from conegap.solver.liquid.liquid_section import MeniscusOnset
+from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
 from conegap.solver.onset.surface_balance import field_stress
 from conegap.solver.studies.solve_cache import SolveCache

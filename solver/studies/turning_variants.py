@@ -24,20 +24,21 @@ import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import Symmetry
+from conegap.geometries.curves.wall import ContactPlace
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import ComputationError, MeshError
 from conegap.solver.common.progress import Progress
-from conegap.solver.field.extrapolation import estimate
+from conegap.solver.field.extrapolation import Estimate, estimate
+from conegap.solver.liquid.contact_line import slope_on_meshes
+from conegap.solver.liquid.contact_section import Wetting
 from conegap.solver.liquid.continuation import ContinuationError
-from conegap.solver.liquid.liquid_section import (
-    MeniscusOnset,
-    held_in,
-    liquid_section,
-    voltage_of_bond_number,
-)
+from conegap.solver.liquid.liquid_section import held_in, liquid_section
+from conegap.solver.liquid.meniscus import Equilibrium, Held
+from conegap.solver.liquid.meniscus_onset import MeniscusOnset, voltage_of_bond_number
 from conegap.solver.liquid.shape import MeniscusShape
-from conegap.solver.liquid.surface_mesh import SurfaceInSolid, liquid_mesh
+from conegap.solver.liquid.surface_mesh import LiquidSection, SurfaceInSolid, liquid_mesh
 from conegap.solver.liquid.turning_point import turning_point_on_meshes, turning_point_reach
+from conegap.solver.liquid.wetting_states import wetting_of
 from conegap.solver.mesh.coarse_mesh import CoarseMesh
 from conegap.solver.studies.variants import Changes, changed_design, solve_variants
 
@@ -74,7 +75,9 @@ class TurningStart:
         lambda = eps0 V^2 / (gamma a), [-].
     chord : (n + 1,) or (n + 2,) array
         From the shape before to the shape after the turning point, in the unknowns of
-        `MeniscusProblem`, [-].
+        `MeniscusProblem`; empty where a contact line gives way or moves, [-].
+    wall_place : (piece, t) or None
+        Of the contact line on the emitter's wall; None where it is the drawn one.
     """
 
     coefficients: FloatArray
@@ -82,6 +85,7 @@ class TurningStart:
     pressure: float
     electric_bond_number: float
     chord: FloatArray
+    wall_place: tuple[int, float] | None = None
 
     @classmethod
     def of(cls, meniscus: MeniscusOnset) -> TurningStart:
@@ -92,6 +96,16 @@ class TurningStart:
         meniscus : MeniscusOnset
         """
         branch, turning = meniscus.branch, meniscus.branch.turning
+        start = cls(
+            turning.shape.coefficients,
+            turning.shape.symmetry,
+            turning.pressure,
+            turning.electric_bond_number,
+            np.empty(0),
+            meniscus.wall_place,
+        )
+        if not branch.equilibria:
+            return start
         beside = [
             np.concatenate(
                 [
@@ -102,13 +116,7 @@ class TurningStart:
             )
             for e in branch.equilibria[branch.turning_index - 2 : branch.turning_index + 1 : 2]
         ]
-        return cls(
-            turning.shape.coefficients,
-            turning.shape.symmetry,
-            turning.pressure,
-            turning.electric_bond_number,
-            beside[1] - beside[0],
-        )
+        return replace(start, chord=beside[1] - beside[0])
 
 
 def turning_voltage(
@@ -172,10 +180,11 @@ def _fold(
     """Voltage of a changed design's turning point close to the start, and a start from there."""
     factor = math.prod(value for key, value in changes if key == TENSION)
     design = changed_design(design, tuple(c for c in changes if c[0] != TENSION))
-    liquid = liquid_section(design)
     gamma = factor * float(design.metal.surface_tension(design.liquid.temperature))
-    held, amount, _, _ = held_in(design, liquid.radius, gamma)
     shape = MeniscusShape(start.coefficients, start.symmetry)
+    if start.wall_place is not None and not len(start.chord):
+        return _hold(design, start, gamma, near)
+    liquid, held, amount = _pinned(design, start, gamma)
     length = float(np.linalg.norm(start.chord))
     middle = [] if held == "pressure" else [start.pressure]
     found, values = turning_point_on_meshes(
@@ -191,14 +200,57 @@ def _fold(
         near=near,
         quick=True,
     )
-    electric_bond_number = estimate(_LEVELS, values).value
-    from_there = replace(
+    voltage = voltage_of_bond_number(estimate(_LEVELS, values).value, gamma, liquid.radius)
+    return voltage, _from_there(start, found)
+
+
+def _from_there(start: TurningStart, found: Equilibrium) -> TurningStart:
+    return replace(
         start,
         coefficients=found.shape.coefficients,
         pressure=found.pressure,
         electric_bond_number=found.electric_bond_number,
     )
-    return voltage_of_bond_number(electric_bond_number, gamma, liquid.radius), from_there
+
+
+def _hold(
+    design: Design, start: TurningStart, gamma: float, near: CoarseMesh | None
+) -> tuple[float, TurningStart]:
+    """Voltage at which the contact line of a changed design loses its hold at the same place.
+
+    A moving line loses it where the voltage is greatest along the wall, so that a shift of that
+    place counts in second order only.
+    """
+    wetting, contact = _place(design, start, gamma)
+    found, bond, _ = slope_on_meshes(
+        wetting,
+        contact,
+        MeniscusShape(start.coefficients, start.symmetry),
+        start.electric_bond_number,
+        wetting.advancing + contact.tangent,
+        _LEVELS,
+        near,
+    )
+    value = bond.value if isinstance(bond, Estimate) else bond
+    voltage = voltage_of_bond_number(value, gamma, contact.position[0])
+    return voltage, _from_there(start, found)
+
+
+def _place(design: Design, start: TurningStart, gamma: float) -> tuple[Wetting, ContactPlace]:
+    wetting = wetting_of(design, gamma)
+    if wetting is None or start.wall_place is None:
+        raise ContinuationError("the changed design has no wall for its contact line")
+    return wetting, wetting.wall.at(*start.wall_place)
+
+
+def _pinned(design: Design, start: TurningStart, gamma: float) -> tuple[LiquidSection, Held, float]:
+    """The section of a surface whose contact line stands still, and what is held."""
+    if start.wall_place is None:
+        liquid = liquid_section(design)
+        held, amount, _, _ = held_in(design, liquid.radius, gamma)
+        return liquid, held, amount
+    wetting, contact = _place(design, start, gamma)
+    return wetting.liquid(contact), "pressure", wetting.pressure * contact.position[0]
 
 
 def drawn_liquid_mesh(design: Design, start: TurningStart) -> CoarseMesh:
@@ -214,7 +266,8 @@ def drawn_liquid_mesh(design: Design, start: TurningStart) -> CoarseMesh:
     MeshError
         The shape could not be meshed.
     """
-    liquid = liquid_section(design)
+    gamma = float(design.metal.surface_tension(design.liquid.temperature))
+    liquid, _, _ = _pinned(design, start, gamma)
     shape = MeniscusShape(start.coefficients, start.symmetry)
     section, _ = liquid.draw(shape)
     return liquid_mesh(liquid, section, shape).prepared()

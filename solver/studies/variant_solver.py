@@ -21,7 +21,7 @@ from conegap.solver.field.solution import FieldSolution
 from conegap.solver.field3d.sector_factor import SectorOnset
 from conegap.solver.liquid.continuation import ContinuationError
 from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT
-from conegap.solver.liquid.liquid_section import MeniscusOnset
+from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 from conegap.solver.mesh.coarse_mesh import CoarseMesh
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
 from conegap.solver.studies.solve_cache import SolveCache, key_of

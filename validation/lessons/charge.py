@@ -45,7 +45,7 @@ def charged_ball() -> LiquidSection:
     The plane through its middle is one of symmetry; field lines lie in it.
     """
     from conegap.solver.liquid.branch import LiquidSection
-    from conegap.solver.liquid.liquid_section import apex_grid_radius
+    from conegap.solver.liquid.shape import apex_grid_radius
 
     def draw(shape: MeniscusShape) -> tuple[Section, tuple[int, int]]:
         height, far = shape.height, EXTENT

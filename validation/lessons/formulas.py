@@ -80,7 +80,8 @@ def tube_onset() -> tuple[float, float, MeniscusBranch]:
     """
     from conegap.geometries.design.design import Design
     from conegap.solver.liquid.branch import turning_point
-    from conegap.solver.liquid.liquid_section import liquid_section, voltage_of_bond_number
+    from conegap.solver.liquid.liquid_section import liquid_section
+    from conegap.solver.liquid.meniscus_onset import voltage_of_bond_number
     from conegap.solver.liquid.shape import cap
 
     design = Design.from_text(TUBE)

@@ -15,8 +15,7 @@ from conegap.solver.liquid.branch import (
     MeniscusBranch,
     turning_point,
 )
-from conegap.solver.liquid.liquid_section import apex_grid_radius
-from conegap.solver.liquid.shape import MeniscusShape, cap
+from conegap.solver.liquid.shape import MeniscusShape, apex_grid_radius, cap
 
 __all__ = [
     "EXTENT",

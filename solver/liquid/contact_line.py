@@ -1,0 +1,502 @@
+"""Where the contact line of a fed liquid sits while the voltage rises, and how it emits.
+
+J. W. Gibbs's condition (Trans Conn Acad 3 (1878), from memory): at a place whose metal runs on at
+an angle alpha below the horizontal, the line stands still while the slope psi of the liquid's
+surface keeps psi - alpha between the receding and the advancing angle.  Above it the line advances.
+A corner offers every alpha between those of the two pieces that meet there.
+
+Along the wall, let V(u) be the voltage of the shape in balance whose line at u is about to advance,
+psi = advancing angle + alpha.  In a slow ramp the line follows V(u) where it rises.  Where V(u)
+falls, the line cannot stay: it runs on to the next place whose V(u) is higher, or, where there is
+none, the surface has lost its equilibrium.  The first emission is the greatest V(u) from the
+starting place on; at a corner the pinned surface may turn before its line gives way.
+
+Every V(u) is one solve: the balance of a surface pinned at u with its slope given and the voltage
+unknown, regular at the turning point of the pinned surface as well.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.wall import ContactPlace
+from conegap.geometries.quantities.errors import ComputationError, MeshError
+from conegap.solver.field.extrapolation import Estimate, estimate
+from conegap.solver.liquid.contact_section import Station, Wetting, between, stations
+from conegap.solver.liquid.continuation import ContinuationError, correct
+from conegap.solver.liquid.meniscus import Equilibrium, MeniscusProblem
+from conegap.solver.liquid.moving_field import MovingField
+from conegap.solver.liquid.shape import MeniscusShape, cap
+from conegap.solver.liquid.surface_mesh import liquid_mesh
+from conegap.solver.mesh.coarse_mesh import CoarseMesh
+
+__all__ = [
+    "ContactSolve",
+    "LossMode",
+    "Ramp",
+    "RampStep",
+    "from_rest",
+    "ramp",
+    "slope_on_meshes",
+    "solves_along",
+    "start_here",
+    "top_of_ramp",
+]
+
+LossMode = Literal["turning point", "contact line gives way", "turning point, moving line"]
+
+# The branch is followed on the coarse mesh, its end solved on all three.
+_LEVELS = (2, 4, 8)
+# Steps in slope from the surface without field: Newton's method was seen to take 16 degrees.
+_SLOPE_STEP = math.radians(8.0)
+# A step along the wall is halved at most this often before the surface counts as lost.
+_HALVINGS = 4
+# By what share a later place must exceed an earlier one to hold the line, the error of V(u) on one
+# coarse mesh.
+_HIGHER = 1e-3
+
+
+@dataclass(frozen=True)
+class ContactSolve:
+    """A surface in balance and where its contact line is.
+
+    Parameters
+    ----------
+    station : Station
+    shape : MeniscusShape
+    pressure : float
+        In gamma / a, [-].
+    electric_bond_number : float
+        lambda = eps0 V^2 / (gamma a); negative where the liquid advances without voltage, [-].
+    rises : bool
+        Whether more voltage steepens the surface while the line stands still: false beyond the
+        turning point of the pinned surface.
+    """
+
+    station: Station
+    shape: MeniscusShape
+    pressure: float
+    electric_bond_number: float
+    rises: bool = True
+
+    @property
+    def radius(self) -> float:
+        """Contact radius or half width a, [m]."""
+        return self.station.contact.position[0]
+
+    @property
+    def load(self) -> float:
+        """eps0 V^2 / gamma, whose unit does not change along the wall, [m]."""
+        return self.electric_bond_number * self.radius
+
+
+@dataclass(frozen=True)
+class RampStep:
+    """What the contact line does at one voltage of a slow ramp.
+
+    Parameters
+    ----------
+    load : float
+        eps0 V^2 / gamma, at least 0, [m].
+    leaves, reaches : str
+        Places.
+    jumps : bool
+        Whether it runs on without a further rise of the voltage.
+    """
+
+    load: float
+    leaves: str
+    reaches: str
+    jumps: bool
+
+
+@dataclass(frozen=True)
+class Ramp:
+    """A slow ramp from no voltage to the loss of equilibrium, on a coarse mesh.
+
+    Parameters
+    ----------
+    states : tuple of ContactSolve
+        Surfaces that are held one after another, the last of them where the equilibrium is lost.
+    steps : tuple of RampStep
+        In the order of the voltage.
+    mode : str
+        "turning point" where a surface turns while its line stands still (the last state lies
+        beyond it), "contact line gives way" where a line leaves its corner and no later place
+        holds it, "turning point, moving line" where a line on a smooth wall runs away.
+    beside : tuple of ContactSolve
+        The neighbours of the last state along the wall.
+    """
+
+    states: tuple[ContactSolve, ...]
+    steps: tuple[RampStep, ...]
+    mode: LossMode
+    beside: tuple[ContactSolve, ...] = ()
+
+    @property
+    def last(self) -> ContactSolve:
+        """Where the equilibrium is lost."""
+        return self.states[-1]
+
+
+def slope_on_meshes(
+    wetting: Wetting,
+    contact: ContactPlace,
+    shape: MeniscusShape,
+    bond: float | None,
+    slope: float,
+    levels: tuple[int, ...] = _LEVELS,
+    near: CoarseMesh | None = None,
+) -> tuple[Equilibrium, Estimate | float, bool]:
+    """The surface pinned at a place whose slope at the contact line is given.
+
+    Parameters
+    ----------
+    wetting : Wetting
+    contact : ContactPlace
+    shape : MeniscusShape
+        Near the answer; the meshes are made for it.
+    bond : float or None
+        Its electric Bond number, near the answer; None for a cap, from whose curvature and pressure
+        it is guessed, [-].
+    slope : float
+        psi at the contact line, [rad].
+    levels : tuple of int
+        Subdivisions of the meshes, [-].
+    near : CoarseMesh or None
+        Of a neighbouring section, to be moved to this one where it can follow.
+
+    Returns
+    -------
+    equilibrium : Equilibrium
+        On the finest mesh.
+    electric_bond_number : Estimate or float
+        Over the meshes, or that of a single one, [-].
+    rises : bool
+        See `ContactSolve`.
+
+    Raises
+    ------
+    ContinuationError, MeshError
+        No such surface was found from there.
+    """
+    liquid = wetting.liquid(contact)
+    coefficients = shape.coefficients.copy()
+    coefficients[0] += slope - shape.contact_angle
+    shape = shape.changed(coefficients)
+    section, surface = liquid.draw(shape)
+    coarse = liquid_mesh(liquid, section, shape, near)
+    # Every polynomial of the slope is one at the contact line: the plane in which it stays.
+    direction = np.concatenate([np.ones(len(coefficients)), [0.0]])
+    direction /= np.linalg.norm(direction)
+    values: list[float] = []
+    like: MeniscusProblem | None = None
+    x = np.empty(0)
+    for level in levels:
+        problem = MeniscusProblem(
+            MovingField(section, surface, level, liquid.potentials, coarse=coarse),
+            radius=liquid.radius,
+            contact=liquid.contact,
+            held="pressure",
+            amount=wetting.pressure * liquid.radius,
+            reference=shape,
+            like=like,
+        )
+        if like is None:
+            like = problem
+            if bond is None:
+                lacking = float(shape.curvature(np.zeros(1))[0]) - problem.amount
+                bond = 2.0 * lacking / problem.reference_field**2
+            x = problem.unknowns(shape, 0.0, bond)
+        point = correct(problem.residual_and_jacobian, x, direction)
+        x = point.x
+        values.append(problem.parts(x)[2])
+    rises = float(point.tangent[-1] * point.tangent[:-1].sum()) > 0.0
+    several = estimate(levels, tuple(values)) if len(levels) > 1 else values[0]
+    return problem.equilibrium(x), several, rises
+
+
+def _solve(
+    wetting: Wetting, station: Station, shape: MeniscusShape, bond: float | None, slope: float
+) -> ContactSolve:
+    found, _, rises = slope_on_meshes(wetting, station.contact, shape, bond, slope, (_LEVELS[0],))
+    return ContactSolve(station, found.shape, found.pressure, found.electric_bond_number, rises)
+
+
+def from_rest(wetting: Wetting, station: Station) -> tuple[ContactSolve, ...]:
+    """Surfaces at a place from the one without field to the one about to advance.
+
+    Parameters
+    ----------
+    wetting : Wetting
+    station : Station
+
+    Returns
+    -------
+    tuple of ContactSolve
+        The last lies beyond the turning point of the pinned surface where that comes first; it is
+        the only one where no surface is held without field.
+
+    Raises
+    ------
+    ContinuationError, MeshError
+        The surface could not be followed.
+    """
+    target = wetting.advancing + station.contact.tangent
+    radius = station.contact.position[0]
+    still = wetting.still_slope(radius)
+    # Where the liquid cannot be held without field, the cap of the target's own slope is near.
+    slope = target if still is None else still
+    shape = cap(slope, wetting.modes, wetting.symmetry)
+    found = [ContactSolve(station, shape, wetting.pressure * radius, 0.0)]
+    if still is None:
+        return (_solve(wetting, station, shape, None, target),)
+    step = _SLOPE_STEP
+    while True:
+        away = target - slope
+        there = target if abs(away) <= step else slope + math.copysign(step, away)
+        guess, bond = _guess(found, slope, there)
+        try:
+            found.append(_solve(wetting, station, guess, bond, there))
+        except (ContinuationError, MeshError):
+            step /= 2.0
+            if step < _SLOPE_STEP * 0.5**_HALVINGS:
+                raise
+            continue
+        slope = there
+        if slope == target or not found[-1].rises:
+            return tuple(found)
+
+
+def _guess(
+    found: Sequence[ContactSolve], slope: float, there: float
+) -> tuple[MeniscusShape, float | None]:
+    """Shape and electric Bond number at the next slope, from the last two."""
+    last = found[-1]
+    if len(found) == 1:
+        return cap(there, len(last.shape.coefficients), last.shape.symmetry), None
+    before = found[-2]
+    share = (there - slope) / (slope - before.shape.contact_angle)
+    coefficients = last.shape.coefficients + share * (
+        last.shape.coefficients - before.shape.coefficients
+    )
+    bond = last.electric_bond_number
+    return last.shape.changed(coefficients), bond + share * (bond - before.electric_bond_number)
+
+
+def _next(
+    wetting: Wetting, before: ContactSolve, station: Station
+) -> tuple[list[ContactSolve], ComputationError | None]:
+    """The surface about to advance at the next place, from that at the place before.
+
+    Steps are halved where Newton's method or the mesh does not follow; what was found on the way is
+    given as well, and the failure where the next place was not reached.
+    """
+    found: list[ContactSolve] = []
+    here, done, share = before, 0.0, 1.0
+    smallest = 0.5**_HALVINGS
+    while True:
+        part = min(1.0, done + share)
+        place = station if part == 1.0 else between(wetting.wall, before.station, station, part)
+        target = wetting.advancing + place.contact.tangent
+        bond = here.load / place.contact.position[0]
+        try:
+            here = _solve(wetting, place, here.shape, bond, target)
+        except (ContinuationError, MeshError) as error:
+            share /= 2.0
+            if share < smallest:
+                return found, error
+            continue
+        found.append(here)
+        if part == 1.0:
+            return found, None
+        done = part
+
+
+def _flooded(wetting: Wetting, station: Station) -> ContactSolve | None:
+    """A stand-in for a place that holds no surface at any voltage, or None.
+
+    Its electric Bond number is that of a unit field under a cap of the greatest pressure, negative.
+    """
+    radius = station.contact.position[0]
+    if wetting.pressure <= 0.0 or wetting.still_slope(radius) is not None:
+        return None
+    shape = cap(math.pi / 2.0, wetting.modes, wetting.symmetry)
+    pressure = wetting.pressure * radius
+    most = float(shape.curvature(np.zeros(1))[0])
+    return ContactSolve(station, shape, pressure, 2.0 * (most - pressure))
+
+
+def start_here(wetting: Wetting, station: Station) -> tuple[ContactSolve, ...]:
+    """`from_rest`, or the stand-in of a place that the liquid floods without voltage.
+
+    Parameters
+    ----------
+    wetting : Wetting
+    station : Station
+
+    Raises
+    ------
+    ContinuationError, MeshError
+        The surface could not be followed.
+    """
+    flooded = _flooded(wetting, station)
+    return from_rest(wetting, station) if flooded is None else (flooded,)
+
+
+def solves_along(
+    wetting: Wetting, start: tuple[int, float]
+) -> tuple[tuple[ContactSolve, ...], tuple[ContactSolve, ...]]:
+    """The surfaces about to advance at the places along the wall.
+
+    Beyond the turning point of the surface that is pinned there, shapes of ever steeper slope cease
+    to exist; by then the voltage has fallen, so that the wall is followed no further.
+
+    Parameters
+    ----------
+    wetting : Wetting
+    start : (piece, t)
+        Where the line stands without voltage.
+
+    Returns
+    -------
+    rest : tuple of ContactSolve
+        At the start, from no voltage on.
+    solves : tuple of ContactSolve
+        One for each place.
+
+    Raises
+    ------
+    ContinuationError, MeshError
+        The surface could not be followed while its voltage still rose.
+    """
+    places = stations(wetting.wall, start)
+    rest = start_here(wetting, places[0])
+    solves = [rest[-1]]
+    for number, place in enumerate(places[1:], 1):
+        flooded = _flooded(wetting, place)
+        if flooded is not None:
+            solves.append(flooded)
+            continue
+        if _flooded(wetting, solves[-1].station) is not None:
+            solves.append(from_rest(wetting, place)[-1])
+            continue
+        found, failure = _next(wetting, solves[-1], place)
+        solves += found
+        if failure is not None:
+            falls = len(solves) > 1 and solves[-1].load < solves[-2].load
+            if falls or not solves[-1].rises:
+                break
+            raise failure
+        later = any(s.pinned or s.contact.tangent > place.contact.tangent for s in places[number:])
+        if not later and solves[-1].load < solves[-2].load:
+            break
+    return rest, tuple(solves)
+
+
+def ramp(rest: Sequence[ContactSolve], solves: Sequence[ContactSolve]) -> Ramp:
+    """The states that a slow ramp passes.
+
+    Parameters
+    ----------
+    rest : sequence of ContactSolve
+        At the start, from no voltage on; may be empty.
+    solves : sequence of ContactSolve
+        At the places along the wall, from the start on.
+    """
+    number = 0
+    here = solves[0]
+    states, steps = [*rest[:-1], here], []
+    while here.rises or not here.station.pinned:
+        held = [
+            k
+            for k in range(number + 1, len(solves))
+            if solves[k].load > here.load * (1.0 if k == number + 1 else 1.0 + _HIGHER)
+        ]
+        if not held:
+            break
+        jumps = held[0] > number + 1
+        number, before, here = held[0], here, solves[held[0]]
+        # Over a whole piece that holds no line: a flat face beyond its edge.
+        passed = before.station.piece != here.station.piece
+        jumps |= passed and before.station.t == here.station.t == 0.0
+        leaves, reaches = before.station.contact.place, here.station.contact.place
+        if jumps or (leaves != reaches and here.load > 0.0):
+            steps.append(RampStep(max(before.load, 0.0), leaves, reaches, jumps))
+        states.append(here)
+    mode: LossMode = "turning point, moving line"
+    if here.station.pinned:
+        mode = "contact line gives way" if here.rises else "turning point"
+    return Ramp(tuple(states), tuple(steps), mode, tuple(solves[max(0, number - 1) : number + 2]))
+
+
+def top_of_ramp(wetting: Wetting, found: Ramp) -> tuple[Station, float]:
+    """Where a moving line loses its hold: the top of V(u), first on the coarse mesh, then on a
+    finer one, because V(u) is so flat that the coarse mesh's own error moves its top.
+
+    Parameters
+    ----------
+    wetting : Wetting
+    found : Ramp
+
+    Returns
+    -------
+    station : Station
+        That of the last state where its neighbours lie on other pieces of the wall or were not
+        found.
+    error : float
+        By what share the load may be greater beside it, [-].
+    """
+    last = found.last.station
+    if found.mode != "turning point, moving line":
+        return last, 0.0
+    # A place where two pieces meet tangentially is the end of the one before.
+    piece = last.piece - 1 if last.t == 0.0 and last.piece > 0 else last.piece
+    by_t = {_on(piece, s.station): s for s in (*found.states, *found.beside)}
+    same = [by_t[t] for t in sorted(t for t in by_t if t is not None)]
+    here = next(k for k, s in enumerate(same) if s.station == last)
+    first = min(max(0, here - 1), max(0, len(same) - 3))
+    same = same[first : first + 3]
+    if len(same) < 3:
+        beside = [s for s in found.beside if s is not found.last]
+        return last, max((abs(s.load / found.last.load - 1.0) for s in beside), default=0.0)
+    apart = max(abs(s.load / found.last.load - 1.0) for s in same)
+    t = np.array([_on(piece, s.station) for s in same], dtype=float)
+    top = _vertex(t, [s.load for s in same])
+    reach = min(0.5 * float(t[2] - t[0]), top - float(t[0]), float(t[2]) - top)
+    if reach <= 0.0:
+        return last, 0.0
+    near = np.array([top - reach, top, top + reach])
+    loads = []
+    for place in (wetting.wall.at(piece, float(one)) for one in near):
+        slope, radius = wetting.advancing + place.tangent, place.position[0]
+        bond = found.last.load / radius
+        try:
+            one, _, _ = slope_on_meshes(
+                wetting, place, found.last.shape, bond, slope, (_LEVELS[1],)
+            )
+        except (ContinuationError, MeshError):
+            return last, apart
+        loads.append(one.electric_bond_number * radius)
+    top = _vertex(near, loads)
+    return Station(piece, top, wetting.wall.at(piece, top), False), 0.0
+
+
+def _on(piece: int, station: Station) -> float | None:
+    """Curve parameter of a place on a piece, its end included, or None."""
+    if station.piece == piece:
+        return station.t
+    return 1.0 if station.piece == piece + 1 and station.t == 0.0 and not station.pinned else None
+
+
+def _vertex(t: FloatArray, loads: Sequence[float]) -> float:
+    """Where the parabola through three points is greatest, within them."""
+    curve = np.polynomial.Polynomial.fit(t, loads, 2)
+    top = float(curve.deriv().roots()[0].real)
+    return float(np.clip(top, t[0], t[-1]))

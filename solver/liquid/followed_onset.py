@@ -1,0 +1,270 @@
+"""Onset of a design: its free surface followed until no shape is in balance."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from scipy.constants import epsilon_0
+
+from conegap.geometries.curves.wall import ContactPlace
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import DesignError, MeshError
+from conegap.solver.common.progress import Progress
+from conegap.solver.liquid.attached_cone import Extinction, extinction
+from conegap.solver.liquid.branch import MeniscusBranch, half_angle, turning_point
+from conegap.solver.liquid.contact_line import Ramp
+from conegap.solver.liquid.contact_section import Wetting
+from conegap.solver.liquid.liquid_section import MODES, held_in, liquid_section, liquid_surface
+from conegap.solver.liquid.meniscus import Held
+from conegap.solver.liquid.meniscus_onset import (
+    HeldState,
+    MeniscusOnset,
+    OtherState,
+    Transition,
+)
+from conegap.solver.liquid.shape import MeniscusShape, cap
+from conegap.solver.liquid.slit_waves import LoadedShape, first_tilt, first_wave
+from conegap.solver.liquid.surface_mesh import LiquidSection
+from conegap.solver.liquid.wetting_states import (
+    WettingState,
+    greatest_pressure,
+    lost_hold,
+    wetting_of,
+    wetting_states,
+)
+
+__all__ = ["meniscus_onset"]
+
+# The mesh sequence does not see the truncated modes or the parabola at the turning point: measured
+# on the pinned hemisphere.
+_OTHER_ERROR = 1e-4
+_FILM = "edge of the film's cap"
+
+
+@dataclass(frozen=True)
+class _Lost:
+    """Loss of equilibrium in whatever way, before it is turned into volts."""
+
+    place: str
+    mode: str
+    liquid: LiquidSection
+    branch: MeniscusBranch
+    shapes: tuple[LoadedShape, ...]
+    wall_place: tuple[int, float] | None = None
+
+    @property
+    def load(self) -> float:
+        """eps0 V^2 / gamma, [m]."""
+        return self.branch.electric_bond_number.value * self.liquid.radius
+
+
+def meniscus_onset(design: Design, *, progress: Progress | None = None) -> MeniscusOnset:
+    """Where the liquid surface of a design loses its equilibrium in a slow ramp.
+
+    A capillary or slit is fed from a reservoir, so its pressure is held, and its contact line
+    moves over the wall as J. W. Gibbs's condition has it; the film on a wetted needle is too thin
+    to flow during a ramp, so the volume of its cap is held, pinned where the cap meets the cone.
+
+    Parameters
+    ----------
+    design : Design
+    progress : callable or None
+        Called with (what, steps done, steps in all or 0).
+
+    Raises
+    ------
+    DesignError
+        The design has no free surface, floods, or its chamber is not grounded.
+    ContinuationError, MeshError
+        The branch could not be followed; no number is reported.
+    SurfaceInSolid
+        The surface rests on the metal (a thin film).
+    """
+    file = design.emitter.whole_file
+    if file is not None:
+        raise DesignError(
+            f"the liquid surface of {file} is held as drawn; a free surface is followed only where "
+            "the emitter is given by its dimensions"
+        )
+    drawn = liquid_section(design)
+    gamma = float(design.metal.surface_tension(design.liquid.temperature))
+    wetting = wetting_of(design, gamma)
+    others: tuple[OtherState, ...] = ()
+    steps: tuple[Transition, ...] = ()
+    if wetting is None:
+        held, amount, start, pressure = held_in(design, drawn.radius, gamma)
+        lost = _turned(drawn, _FILM, held, amount, start, pressure, progress)
+    else:
+        states = wetting_states(wetting, design, progress)
+        stated = next(s for s in states if s.state == design.emitter.wetting_state)
+        if stated.ramp is None:
+            raise DesignError(_floods(design, greatest_pressure(wetting, design) * gamma))
+        lost = _end_of(wetting, stated.ramp, progress)
+        others = tuple(_other(wetting, s, gamma) for s in states if s is not stated)
+        steps = tuple(
+            Transition(_volts(s.load, gamma), s.leaves, s.reaches, s.jumps)
+            for s in stated.ramp.steps
+        )
+    return _onset(design, lost, gamma, others, steps)
+
+
+def _onset(
+    design: Design,
+    lost: _Lost,
+    gamma: float,
+    others: tuple[OtherState, ...],
+    steps: tuple[Transition, ...],
+) -> MeniscusOnset:
+    branch, liquid = lost.branch, lost.liquid
+    symmetry = design.section().symmetry
+    voltage = _volts(lost.load, gamma)
+    tilt = first_tilt(lost.shapes, lost.load, branch.held) if symmetry == "axisymmetric" else None
+    wave = None
+    if symmetry == "planar":
+        wave = first_wave(lost.shapes, lost.load, liquid.radius)
+    return MeniscusOnset(
+        voltage=voltage,
+        error=branch.electric_bond_number.error / 2.0 + _OTHER_ERROR,
+        held=branch.held,
+        place=lost.place,
+        mode=lost.mode,
+        contact=liquid.contact,
+        surface_tension=gamma,
+        apex_field=float(branch.turning.field[0]) * voltage / liquid.radius,
+        half_angle=half_angle(branch.turning.shape),
+        extinction=_extinction(design, liquid, gamma),
+        wave=wave,
+        tilt_voltage=None if tilt is None else _volts(tilt, gamma),
+        branch=branch,
+        states=tuple(_state(s, voltage, lost.load, gamma) for s in lost.shapes),
+        wall_place=lost.wall_place,
+        state=design.emitter.wetting_state,
+        transitions=steps,
+        others=others,
+    )
+
+
+def _volts(load: float, gamma: float) -> float:
+    return math.sqrt(max(load, 0.0) * gamma / epsilon_0)
+
+
+def _state(shape: LoadedShape, voltage: float, load: float, gamma: float) -> HeldState:
+    """A shape of the coarse mesh; a held one is never above the onset of the fine ones."""
+    volts = _volts(shape.load, gamma)
+    return HeldState(
+        min(volts, voltage) if shape.load < load or shape.held else volts,
+        shape.shape,
+        shape.liquid.contact,
+        shape.held,
+    )
+
+
+def _turned(
+    liquid: LiquidSection,
+    place: str,
+    held: Held,
+    amount: float,
+    start: MeniscusShape,
+    pressure: float,
+    progress: Progress | None,
+    wall_place: tuple[int, float] | None = None,
+) -> _Lost:
+    """The turning point of a surface whose contact line stands still."""
+    branch = turning_point(
+        liquid, start, pressure=pressure, held=held, amount=amount, progress=progress
+    )
+    shapes = tuple(
+        LoadedShape(
+            liquid,
+            e.shape,
+            e.pressure,
+            e.electric_bond_number * liquid.radius,
+            k < branch.turning_index,
+            amount,
+        )
+        for k, e in enumerate(branch.equilibria)
+    )
+    return _Lost(place, "turning point", liquid, branch, shapes, wall_place)
+
+
+def _end_of(wetting: Wetting, ramp: Ramp, progress: Progress | None) -> _Lost:
+    """The loss of equilibrium of a fed surface, on fine meshes."""
+    last = ramp.last
+    station = last.station
+    place = station.contact.place
+    if ramp.mode == "turning point":
+        liquid = wetting.liquid(station.contact)
+        pressure = wetting.pressure * liquid.radius
+        still = wetting.still_slope(liquid.radius)
+        start = cap(last.shape.contact_angle if still is None else still, MODES, wetting.symmetry)
+        wall = (station.piece, station.t)
+        return _turned(liquid, place, "pressure", pressure, start, pressure, progress, wall)
+    lost = lost_hold(wetting, ramp)
+    liquid = wetting.liquid(lost.station.contact)
+    shapes = tuple(
+        _loaded(wetting, s.station.contact, s.shape, s.load)
+        for s in ramp.states
+        if s.load >= 0.0 and s is not last
+    )
+    end = _loaded(
+        wetting,
+        lost.station.contact,
+        lost.equilibrium.shape,
+        lost.electric_bond_number.value * liquid.radius,
+    )
+    branch = MeniscusBranch(
+        held="pressure",
+        amount=wetting.pressure * liquid.radius,
+        equilibria=(),
+        turning_index=0,
+        turning=lost.equilibrium,
+        electric_bond_number=lost.electric_bond_number,
+    )
+    wall = (lost.station.piece, lost.station.t)
+    return _Lost(place, ramp.mode, liquid, branch, (*shapes, end), wall)
+
+
+def _loaded(
+    wetting: Wetting, contact: ContactPlace, shape: MeniscusShape, load: float
+) -> LoadedShape:
+    liquid = wetting.liquid(contact)
+    pressure = wetting.pressure * liquid.radius
+    return LoadedShape(liquid, shape, pressure, load, True, pressure)
+
+
+def _other(wetting: Wetting, state: WettingState, gamma: float) -> OtherState:
+    """Another state of wetting, on two meshes."""
+    ramp = state.ramp
+    if ramp is None:
+        return OtherState(state.state, None, "", "floods without voltage")
+    load = ramp.last.load
+    if ramp.mode != "turning point":
+        lost = lost_hold(wetting, ramp, quick=True)
+        load = lost.electric_bond_number.value * lost.station.contact.position[0]
+    else:
+        # The surface beyond the turning point balances at less: the highest followed is nearer.
+        load = max(s.load for s in ramp.states)
+    place = ramp.last.station.contact.place
+    return OtherState(state.state, _volts(load, gamma), place, ramp.mode)
+
+
+def _floods(design: Design, most: float) -> str:
+    return (
+        f"liquid.feed_pressure = {design.liquid.feed_pressure:g} Pa is beyond the {most:.4g} Pa "
+        f"that any place of the emitter holds at an advancing angle of "
+        f"{math.degrees(design.liquid.advancing):.4g} deg: the liquid floods the edge without any "
+        "voltage; lower the pressure"
+    )
+
+
+def _extinction(design: Design, liquid: LiquidSection, gamma: float) -> Extinction | None:
+    section = design.section()
+    place = liquid_surface(section)
+    if section.symmetry != "axisymmetric" or place is None:
+        return None
+    try:
+        return extinction(design, surface=place, contact=liquid.contact, surface_tension=gamma)
+    except (DesignError, MeshError):
+        # A rough figure beside the onset, which stands without it.
+        return None

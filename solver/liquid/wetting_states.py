@@ -1,0 +1,258 @@
+"""The states of wetting in which a fed emitter may be found, and where each loses its balance."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from scipy.optimize import brentq
+
+from conegap.geometries.curves.wall import ContactStart
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import ComputationError, DesignError, MeshError
+from conegap.solver.common.progress import Progress
+from conegap.solver.field.electrodes import electrode_voltages
+from conegap.solver.field.extrapolation import Estimate
+from conegap.solver.liquid.contact_line import (
+    ContactSolve,
+    Ramp,
+    ramp,
+    slope_on_meshes,
+    solves_along,
+    start_here,
+    top_of_ramp,
+)
+from conegap.solver.liquid.contact_section import Station, Wetting, stations
+from conegap.solver.liquid.continuation import ContinuationError
+from conegap.solver.liquid.liquid_section import MODES, liquid_surface
+from conegap.solver.liquid.meniscus import Equilibrium
+
+__all__ = [
+    "LostHold",
+    "WettingState",
+    "greatest_pressure",
+    "lost_hold",
+    "settled",
+    "wetting_of",
+    "wetting_states",
+]
+
+_TWO_MESHES, _THREE_MESHES = (2, 4), (2, 4, 8)
+# Places of the coarse mesh that are tried again, some two degrees of a lip apart.
+_STEPS_BACK = 3
+
+
+@dataclass(frozen=True)
+class WettingState:
+    """A slow ramp from one place of the contact line.
+
+    Parameters
+    ----------
+    state : str
+        What is wetted without voltage.
+    ramp : Ramp or None
+        None where the liquid floods the emitter without voltage.
+    """
+
+    state: str
+    ramp: Ramp | None
+
+
+@dataclass(frozen=True)
+class LostHold:
+    """Where a moving contact line loses its hold, on fine meshes.
+
+    Parameters
+    ----------
+    station : Station
+    equilibrium : Equilibrium
+    electric_bond_number : Estimate
+        lambda = eps0 V^2 / (gamma a) with a there; its error holds what the place leaves open, [-].
+    """
+
+    station: Station
+    equilibrium: Equilibrium
+    electric_bond_number: Estimate
+
+
+def wetting_of(design: Design, surface_tension: float) -> Wetting | None:
+    """What decides where the contact line of a design sits, or None where it has no fed wall.
+
+    Parameters
+    ----------
+    design : Design
+    surface_tension : float
+        [N/m].
+    """
+    wall = design.emitter.wall()
+    section = design.section()
+    surface = liquid_surface(section)
+    if wall is None or surface is None:
+        return None
+    potentials = electrode_voltages(design, section.electrodes, 1.0 / design.voltage)
+    return Wetting(
+        section,
+        surface,
+        potentials,
+        wall,
+        design.liquid.feed_pressure / surface_tension,
+        design.liquid.advancing,
+        MODES,
+    )
+
+
+def settled(wetting: Wetting, start: ContactStart, receding: float) -> tuple[int, float]:
+    """Where the contact line stands without voltage: drawn back where the metal does not hold it.
+
+    Parameters
+    ----------
+    wetting : Wetting
+    start : ContactStart
+        As drawn.
+    receding : float
+        Receding angle, [rad].
+
+    Returns
+    -------
+    piece, t
+
+    Raises
+    ------
+    DesignError
+        The suction draws the liquid back into the feed.
+    """
+    if start.stays:
+        return start.piece, start.t
+
+    def spare(piece: int, t: float) -> float:
+        contact = wetting.wall.at(piece, t)
+        still = wetting.still_slope(contact.position[0])
+        if still is None:
+            return math.inf if wetting.pressure > 0.0 else -math.inf
+        # At a corner the metal behind the line decides whether it recedes.
+        behind = contact.tangent
+        if t == 0.0 and wetting.wall.corner(piece):
+            behind = wetting.wall.at(piece - 1, 1.0 - 1e-9).tangent
+        return still - behind - receding
+
+    piece, t = start.piece, start.t
+    while spare(piece, t) < 0.0:
+        if spare(piece, 0.0) >= 0.0:
+            return piece, float(brentq(lambda u, at=piece: spare(at, u), 0.0, t))
+        if piece == 0:
+            raise DesignError(_drawn_back(receding))
+        piece, t = piece - 1, 1.0 - 1e-9
+    return piece, t
+
+
+def greatest_pressure(wetting: Wetting, design: Design) -> float:
+    """Greatest pressure that any place holds without field, over the surface tension, [1/m].
+
+    Parameters
+    ----------
+    wetting : Wetting
+    design : Design
+    """
+    most = 2.0 if wetting.symmetry == "axisymmetric" else 1.0
+    start = design.emitter.contact_starts()[0]
+    return max(
+        most
+        * math.sin(min(wetting.advancing + s.contact.tangent, math.pi / 2.0))
+        / s.contact.position[0]
+        for s in stations(wetting.wall, (start.piece, start.t))
+    )
+
+
+def _drawn_back(receding: float) -> str:
+    return (
+        "liquid.feed_pressure is more suction than the feed's opening holds at a receding angle of "
+        f"{math.degrees(receding):.4g} deg: the liquid is drawn back into the feed without any "
+        "voltage; lower the suction, or state the receding angle of a better wetted wall"
+    )
+
+
+def wetting_states(
+    wetting: Wetting, design: Design, progress: Progress | None = None
+) -> tuple[WettingState, ...]:
+    """A slow ramp in every state of wetting, in the order of the wall.
+
+    Parameters
+    ----------
+    wetting : Wetting
+    design : Design
+    progress : callable or None
+        Called with (what, steps done, steps in all or 0).
+
+    Raises
+    ------
+    DesignError
+        The liquid is drawn back into the feed.
+    ContinuationError, MeshError
+        A surface could not be followed while its voltage still rose.
+    """
+    starts = design.emitter.contact_starts()
+    places = [settled(wetting, start, design.liquid.receding) for start in starts]
+    found: list[WettingState] = []
+    later: tuple[ContactSolve, ...] = ()
+    for start, (piece, t) in reversed(list(zip(starts, places, strict=True))):
+        if progress is not None:
+            progress("places of the contact line", len(found), len(starts))
+        if not found:
+            rest, solves = solves_along(wetting, (piece, t))
+        else:
+            place = Station(piece, t, wetting.wall.at(piece, t), True)
+            rest = start_here(wetting, place)
+            solves = (rest[-1], *later)
+        followed = ramp(rest, solves)
+        floods = followed.last.load <= 0.0
+        found.insert(0, WettingState(start.state, None if floods else followed))
+        later = solves
+    return tuple(found)
+
+
+def lost_hold(wetting: Wetting, followed: Ramp, *, quick: bool = False) -> LostHold:
+    """The end of a ramp whose line gives way or moves, on fine meshes.
+
+    Parameters
+    ----------
+    wetting : Wetting
+    followed : Ramp
+        Its mode is not "turning point".
+    quick : bool
+        Two meshes, and the place as the coarse one has it: to about 1e-3.
+
+    Raises
+    ------
+    ContinuationError, MeshError
+        The surface could not be solved on fine meshes.
+    """
+    station, open_share = (followed.last.station, 0.0) if quick else top_of_ramp(wetting, followed)
+    tries = [(station, open_share, followed.last)]
+    # On a finer mesh the shapes may cease to exist a little earlier: then the place before counts,
+    # and how much was still gained beyond it is the error.
+    tries += [
+        (s.station, abs(followed.last.load / s.load - 1.0), s)
+        for s in reversed(followed.states[:-1])
+        if s.load > 0.0 and not s.station.pinned
+    ][:_STEPS_BACK]
+    reason: ComputationError | None = None
+    for tried in tries:
+        station, left_open, near = tried
+        contact = station.contact
+        try:
+            found, bond, _ = slope_on_meshes(
+                wetting,
+                contact,
+                near.shape,
+                near.load / contact.position[0],
+                wetting.advancing + contact.tangent,
+                _TWO_MESHES if quick else _THREE_MESHES,
+            )
+            break
+        except (ContinuationError, MeshError) as error:
+            reason = reason or error
+    else:
+        raise reason or ContinuationError("the end of the ramp was not found on fine meshes")
+    if not isinstance(bond, Estimate):
+        raise ContinuationError("the end of the ramp was solved on one mesh only")
+    return LostHold(station, found, replace(bond, error=bond.error + left_open))

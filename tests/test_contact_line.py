@@ -1,0 +1,207 @@
+"""Where the contact line sits as the voltage rises: Gibbs's condition on bores, rims and lips."""
+
+from __future__ import annotations
+
+import math
+import re
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from conegap.geometries.curves.wall import ContactStart
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import DesignError
+from conegap.geometries.quantities.files import examples_folder
+from conegap.solver.liquid.contact_line import Ramp, slope_on_meshes
+from conegap.solver.liquid.contact_section import Wetting, stations
+from conegap.solver.liquid.followed_onset import meniscus_onset
+from conegap.solver.liquid.shape import cap
+from conegap.solver.liquid.wetting_states import settled, wetting_of, wetting_states
+
+
+def design_of(name: str, **changes: str) -> Design:
+    """A shipped example with other values; a key of the liquid that it lacks is added."""
+    text = examples_folder().joinpath(f"{name}.toml").read_text(encoding="utf-8")
+    for key, value in changes.items():
+        text, count = re.subn(rf"^{key} = .*$", f'{key} = "{value}"', text, flags=re.M)
+        if not count:
+            text = text.replace("[liquid]", f'[liquid]\n{key} = "{value}"')
+    return Design.from_text(text)
+
+
+def tension(design: Design) -> float:
+    return float(design.metal.surface_tension(design.liquid.temperature))
+
+
+def wetting(design: Design) -> Wetting:
+    found = wetting_of(design, tension(design))
+    assert found is not None
+    return found
+
+
+def test_wall_of_a_capillary_turns_from_the_bore_to_its_outside() -> None:
+    """EXACT: up the bore, out over the face, round the rim and down the tube."""
+    wall = Design.read("capillary").emitter.wall()
+    assert wall is not None
+    turned = [math.degrees(wall.at(k, 0.5).tangent) for k in range(len(wall.pieces))]
+    assert_allclose(turned, [-90.0, 0.0, 45.0, 90.0], rtol=0, atol=1e-9)
+    assert [wall.corner(k) for k in range(4)] == [False, True, False, False]
+    edge = wall.at(0, 1.0)
+    assert edge.place == "bore's edge"
+    assert_allclose(edge.position, (25e-6, 0.0), rtol=0, atol=1e-18)
+    assert edge.tangent == 0.0
+    half = wall.at(2, 0.5)
+    spot = 5e-6 * math.sqrt(0.5)
+    assert_allclose(half.position, (45e-6 + spot, -5e-6 + spot), rtol=1e-12, atol=0)
+    assert_allclose(half.ahead[0].start, half.position, rtol=1e-12, atol=0)
+
+
+@pytest.mark.parametrize("pascal", [0.0, 4e3, -6e3])
+def test_line_on_a_round_lip_without_field(pascal: float) -> None:
+    """EXACT: the arc of a circle meets the round lip at the contact angle.
+
+    With the lip's direction alpha below the horizontal and half width a = h / 2 + r (1 + sin
+    alpha), p = gamma sin(theta + alpha) / a: the circle through both lips, elementary geometry
+    and the law of Young and Laplace.
+    """
+    design = design_of("slit", feed_pressure=f"{pascal} Pa", contact_angle="25 deg")
+    place = wetting(design)
+    piece, t = settled(place, design.emitter.contact_starts()[0], math.radians(25.0))
+    contact = place.wall.at(piece, t)
+    half = 0.75e-6 + 3e-6 * (1.0 + math.sin(contact.tangent))
+    assert_allclose(contact.position[0], half, rtol=1e-9, atol=0)
+    bend = math.sin(math.radians(25.0) + contact.tangent) / half
+    assert_allclose(bend * tension(design), pascal, rtol=1e-9, atol=1e-6)
+
+
+def test_solve_with_given_slope_finds_the_surface_without_field() -> None:
+    """EXACT: at the slope of the circular arc itself no voltage is needed."""
+    design = design_of("slit", feed_pressure="4 kPa")
+    place = wetting(design)
+    contact = place.wall.at(1, 0.45)
+    still = place.still_slope(contact.position[0])
+    assert still is not None
+    shape = cap(still, place.modes, "planar")
+    above, _, rises = slope_on_meshes(place, contact, shape, None, still + 0.05, (2,))
+    at, bond, _ = slope_on_meshes(place, contact, shape, None, still, (2,))
+    assert isinstance(bond, float)
+    # The scheme's arc differs from the exact one by the truncation of its quadrature alone.
+    assert abs(bond) < 1e-6 * above.electric_bond_number
+    assert rises
+    assert_allclose(at.shape.coefficients, shape.coefficients, rtol=0, atol=1e-7)
+
+
+def test_line_stands_still_between_both_angles() -> None:
+    """EXACT: with hysteresis the drawn level stays; without, it draws back to the contact angle."""
+    drawn = design_of("slit", contact_angle="20 deg", receding_angle="0 deg")
+    place = wetting(drawn)
+    start = drawn.emitter.contact_starts()[0]
+    assert settled(place, start, drawn.liquid.receding) == (start.piece, start.t)
+    piece, t = settled(place, start, math.radians(20.0))
+    assert_allclose(place.wall.at(piece, t).tangent, math.radians(-20.0), rtol=1e-9, atol=0)
+    # A film that keeps the metal wetted does not recede.
+    film = ContactStart("", start.piece, start.t, stays=True)
+    assert settled(place, film, math.radians(20.0)) == (start.piece, start.t)
+
+
+def test_places_of_a_capillary_reach_from_the_bore_to_the_outside() -> None:
+    """INVARIANT: in the order of the wall, never two at one place, corners marked."""
+    place = wetting(Design.read("capillary"))
+    found = stations(place.wall, (1, 0.0))
+    assert [s.contact.place for s in found][:2] == ["bore's edge", "end face"]
+    along = [(s.piece, s.t) for s in found]
+    assert along == sorted(set(along))
+    radii = np.array([s.contact.position[0] for s in found])
+    assert np.all(np.diff(radii) > -1e-15)
+    assert [s.pinned for s in found] == [True] + [False] * (len(found) - 1)
+
+
+def test_angles_in_the_wrong_order_are_refused() -> None:
+    """INVARIANT: a line advances at the largest angle and recedes at the smallest."""
+    with pytest.raises(DesignError, match=r"liquid\.advancing_angle"):
+        design_of("capillary", advancing_angle="30 deg")
+    with pytest.raises(DesignError, match=r"liquid\.receding_angle"):
+        design_of("capillary", receding_angle="50 deg")
+
+
+def ramps(design: Design) -> dict[str, Ramp | None]:
+    """A slow ramp in every state of wetting, on coarse meshes."""
+    return {s.state: s.ramp for s in wetting_states(wetting(design), design)}
+
+
+def indium(angle: float, **more: str) -> Ramp:
+    """The stated state of a tube of its own: 40 um bore with indium, invented."""
+    changes = {"bore": "40 um", "metal": "indium", "temperature": "440 K", **more}
+    design = design_of("capillary", contact_angle=f"{angle} deg", **changes)
+    found = ramps(design)[design.emitter.wetting_state]
+    assert found is not None
+    return found
+
+
+@pytest.mark.slow
+def test_contact_angle_moves_the_onset_of_a_capillary() -> None:
+    """INVARIANT (Gibbs): below the slope without field the face floods; between that and the
+    slope at the turning point the line gives way, the later the larger the angle; above it the
+    angle has no say."""
+    flooded, early, pinned = (indium(a) for a in (10.0, 30.0, 60.0))
+    assert flooded.last.station.contact.place == "outer rim"
+    assert [step.jumps for step in flooded.steps] == [True]
+    assert flooded.steps[0].load == 0.0
+    assert early.mode == "contact line gives way"
+    assert_allclose(early.last.shape.contact_angle, math.radians(30.0), rtol=1e-9, atol=0)
+    assert pinned.mode == "turning point"
+    assert flooded.last.load < early.last.load < max(s.load for s in pinned.states)
+    # Two descriptions of one state of wetting: the face floods by itself, or is said to be wetted.
+    wetted = indium(10.0, contact_line="rim")
+    assert_allclose(wetted.last.load, flooded.last.load, rtol=1e-12, atol=0)
+
+
+@pytest.mark.slow
+def test_contact_angle_moves_the_onset_of_a_slit() -> None:
+    """INVARIANT (Gibbs): the better the liquid wets, the further out the line runs on the lip and
+    the lower the voltage that it stands; the ramp's states rise to its end."""
+    loads, out = [], []
+    for angle in (10.0, 30.0, 50.0):
+        design = design_of("slit", contact_angle=f"{angle} deg", channel_height="3 um")
+        (found,) = ramps(design).values()
+        assert found is not None
+        assert found.mode == "turning point, moving line"
+        rising = [state.load for state in found.states]
+        assert rising == sorted(rising)
+        lip = found.last.station.contact.tangent
+        assert_allclose(
+            found.last.shape.contact_angle - lip, math.radians(angle), rtol=1e-9, atol=0
+        )
+        loads.append(found.last.load)
+        out.append(found.last.radius)
+    assert loads == sorted(loads)
+    assert out == sorted(out, reverse=True)
+
+
+@pytest.mark.slow
+def test_onset_of_a_tube_that_is_wetted_to_its_rim() -> None:
+    """INVARIANT: its own turning point, without falling back to the rigid surface, and the dry
+    tube's beside it."""
+    design = design_of("capillary", contact_line="rim")
+    found = meniscus_onset(design)
+    assert found.state == "wetted end face"
+    assert found.place == "outer rim"
+    assert found.error < 1e-3
+    (dry,) = found.others
+    assert dry.voltage is not None
+    assert dry.place == "bore's edge"
+    assert dry.voltage > found.voltage
+    assert found.wall_place is not None
+    wall = design.emitter.wall()
+    assert wall is not None
+    # At the top of V(u) a neighbouring place stands less.
+    place = wetting(design)
+    shape, bond = found.branch.turning.shape, found.branch.turning.electric_bond_number
+    piece, t = found.wall_place
+    loads = []
+    for here in (wall.at(piece, t - 0.15), wall.at(piece, t), wall.at(piece, t + 0.15)):
+        slope = place.advancing + here.tangent
+        at, _, _ = slope_on_meshes(place, here, shape, bond, slope, (4,))
+        loads.append(at.electric_bond_number * here.position[0])
+    assert loads[1] > max(loads[0], loads[2])
