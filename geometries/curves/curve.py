@@ -174,9 +174,8 @@ class Spline(Curve):
         closed: bool = False,
         mirror_first: bool = False,
         mirror_last: bool = False,
-        degree: int = 5,
     ) -> Spline:
-        """Smooth curve through points.
+        """Smooth curve through points, quintic where there are enough of them.
 
         Parameters
         ----------
@@ -187,8 +186,6 @@ class Spline(Curve):
         mirror_first, mirror_last : bool
             The curve meets the axis x = 0 there and continues as its own mirror image, so that
             the revolved surface has no point at the pole.
-        degree : int
-            Odd spline degree, lowered when there are too few points, [-].
 
         Raises
         ------
@@ -216,8 +213,7 @@ class Spline(Curve):
         if np.any(chords <= 1e-12 * chords.max()):
             where = int(np.argmin(chords))
             raise GeometryError(f"profile points {where + 1} and {where + 2} coincide")
-        degree = min(degree, len(array) - 1)
-        degree -= 1 - degree % 2
+        degree = 5 if len(array) > 5 else 3 if len(array) > 3 else 1  # odd, as few points allow
         knots = np.concatenate([[0.0], np.cumsum(chords)])
         if closed:
             array[-1] = array[0]

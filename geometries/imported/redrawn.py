@@ -35,7 +35,6 @@ def redrawn(
     first: tuple[float, float],
     last: tuple[float, float],
     on_axis: tuple[bool, bool],
-    tolerance: float = _TOLERANCE,
 ) -> tuple[Spline, float]:
     """A quintic spline through points of a drawn curve.
 
@@ -47,9 +46,6 @@ def redrawn(
         Where the ends shall lie exactly, within rounding of the drawn ones, [m].
     on_axis : tuple of bool
         Which ends meet the line x = 0 at a right angle and go on as their own mirror image.
-    tolerance : float
-        Largest deviation over the smallest radius of curvature, or the length where that is
-        smaller, [-].
 
     Returns
     -------
@@ -60,7 +56,7 @@ def redrawn(
     Raises
     ------
     GeometryError
-        The tolerance cannot be reached, because the drawn curve has a kink.
+        The curve cannot be followed, because the drawn curve has a kink.
     """
     u, points = _resolved(position)
     steps = np.diff(points, axis=0)
@@ -85,7 +81,7 @@ def redrawn(
         between = position((at[:-1, None] + steps_in_u).ravel())
         t = nearest_parameters(curve, between)
         reached = float(np.hypot(*(curve.point(t) - between).T).max())
-        if reached <= tolerance * smallest:
+        if reached <= _TOLERANCE * smallest:
             return curve, reached
     x, z = points[0]
     raise GeometryError(

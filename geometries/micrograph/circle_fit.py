@@ -48,16 +48,10 @@ class CircleFit:
     points: int
     independent: float
 
-    def interval(self, confidence: float = 0.95) -> tuple[float, float]:
-        """Interval of the radius from the scatter alone, by Student's t.
-
-        Parameters
-        ----------
-        confidence : float
-            In (0, 1), [-].
-        """
+    def interval(self) -> tuple[float, float]:
+        """Interval of 95 % of the radius from the scatter alone, by Student's t."""
         freedom = max(self.independent - 3.0, 1.0)
-        reach = float(student.ppf(0.5 + confidence / 2.0, freedom)) * self.uncertainty
+        reach = float(student.ppf(0.975, freedom)) * self.uncertainty
         return self.radius - reach, self.radius + reach
 
 

@@ -133,10 +133,8 @@ class Beam:
 def compute_beam(
     design: Design,
     solution: FieldSolution,
-    voltages: Mapping[str, float] | None = None,
     *,
     current: float | None = None,
-    emission: LaunchModel | None = None,
     ions: int = _IONS,
 ) -> Beam:
     """Follow the ions of a design through a field that is already solved.
@@ -149,13 +147,9 @@ def compute_beam(
     design : Design
     solution : FieldSolution
         Of ``design.section()``.
-    voltages : mapping or None
-        Of each electrode, the design's when left out, [V].
     current : float or None
         Of the whole emitter, for the spread by the beam's own charge; the supply's current limit
         when left out, [A].
-    emission : Emission or None
-        The defaults when left out.
     ions : int
         Number of paths, [-].
 
@@ -164,8 +158,7 @@ def compute_beam(
     DesignError
         The edges hold ions back or have no radius.
     """
-    if voltages is None:
-        voltages = electrode_voltages(design, solution.electrodes)
+    voltages = electrode_voltages(design, solution.electrodes)
     shares, notes = edge_currents(design, solution, voltages)
     if current is None:
         current = design.supply.current_limit
@@ -177,7 +170,6 @@ def compute_beam(
         mass=design.metal.ion_mass,
         edge_shares=shares,
         current=current,
-        emission=emission,
         ions=ions,
         notes=notes,
     )

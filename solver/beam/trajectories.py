@@ -80,9 +80,6 @@ def trace(
     starts: FloatArray,
     velocities: FloatArray,
     mass: float,
-    *,
-    tolerance: float = _TOLERANCE,
-    most_steps: int = _MOST_STEPS,
 ) -> Trajectories:
     """Follow singly charged positive ions until they meet a boundary.
 
@@ -94,11 +91,6 @@ def trace(
         [m/s].
     mass : float
         Of an ion, > 0, [kg].
-    tolerance : float
-        Error allowed in one step: of the velocity over sqrt(e U / m) with the largest
-        difference of potential U, of the place over the spacing of the mesh there, [-].
-    most_steps : int
-        An ion that needs more (two to six per triangle) ends without a landing, [-].
 
     Raises
     ------
@@ -112,14 +104,13 @@ def trace(
     speed = math.sqrt(elementary_charge * field.volts / mass)
     state = np.hstack([np.asarray(starts) / field.scale, np.asarray(velocities) / speed])
     field.potential(np.asarray(starts))
-    flight = _Flight(field, state, tolerance)
-    flight.run(most_steps)
+    flight = _Flight(field, state)
+    flight.run()
     paths, times = flight.paths(field.scale, field.scale / speed)
     found = landings(field, flight.state[:, :2], flight.state[:, 2:])
     return Trajectories(
         paths=paths,
         times=times,
-        start_velocity=np.array(velocities, dtype=float),
         end_velocity=flight.state[:, 2:] * speed,
         landing=tuple(
             spot if down else None for spot, down in zip(found, flight.down, strict=True)
@@ -137,10 +128,9 @@ class _Flight:
     ``state`` is kept in the half that is meshed; ``sign`` is -1 while the ion is in the other.
     """
 
-    def __init__(self, field: FieldAtPoints, state: FloatArray, tolerance: float) -> None:
+    def __init__(self, field: FieldAtPoints, state: FloatArray) -> None:
         count = len(state)
         self.field = field
-        self.tolerance = tolerance
         self.time = np.zeros(count)
         self.down = np.zeros(count, dtype=bool)
         self.energy_error = np.zeros(count)
@@ -160,7 +150,7 @@ class _Flight:
         one = np.ones_like(self.sign)
         return np.stack([self.sign, one, self.sign, one], axis=1)
 
-    def run(self, most_steps: int) -> None:
+    def run(self) -> None:
         """Step until every ion is down."""
         alive = np.arange(len(self.folded))
         y = np.ascontiguousarray(self.folded.T)
@@ -168,14 +158,14 @@ class _Flight:
         phi, gradient = cubics.evaluate(cubics.shares(y[:2]))
         energy = 0.5 * (y[2] ** 2 + y[3] ** 2) + phi
         step = self._whole_cell(y, gradient, self.triangle)
-        for _ in range(most_steps):
+        for _ in range(_MOST_STEPS):
             if not len(alive):
                 return
             tri = self.triangle[alive]
             cubics = self.field.cubics(tri, self.piece[alive])
             local = cubics.inward(y)
             stages = stages_of(cubics, local, step)
-            error = step_error(cubics, stages, step, self.field.spacing[tri]) / self.tolerance
+            error = step_error(cubics, stages, step, self.field.spacing[tri]) / _TOLERANCE
             good = error <= 1.0
             share, side = exit_edge(local, stages, step)
             share[~good] = 0.0

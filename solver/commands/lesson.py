@@ -160,8 +160,8 @@ def _answers(arguments: argparse.Namespace, chapter: Lesson) -> tuple[float | No
     )
 
 
-def _say(out: Console, text: str, style: str = "") -> None:
-    out.print(text, style=style, width=min(out.width, _WIDTH))
+def _say(out: Console, text: str) -> None:
+    out.print(text, width=min(out.width, _WIDTH))
 
 
 def _heading(out: Console, text: str) -> None:

@@ -122,7 +122,7 @@ def quiet_axes(axes: Axes) -> Axes:
 
 
 def legend_below(
-    axes: Axes, *, columns: int = 2, handle: float = 2.4, drop: float = 0.46, left: bool = False
+    axes: Axes, *, columns: int = 2, handle: float = 2.4, left: bool = False
 ) -> Axes:
     """The legend under the horizontal axis and its label, where it hides nothing.
 
@@ -133,8 +133,6 @@ def legend_below(
     columns : int
     handle : float
         Length of the samples, in letter sizes, [-].
-    drop : float
-        Distance from the axis to the legend, [in].
     left : bool
         Begin at the left end, for long labels; in the middle otherwise.
     """
@@ -142,7 +140,7 @@ def legend_below(
 
     figure = axes.get_figure(root=True)
     assert figure is not None
-    down = ScaledTranslation(0.0, -drop, figure.dpi_scale_trans)
+    down = ScaledTranslation(0.0, -0.46, figure.dpi_scale_trans)
     axes.legend(
         loc="upper left" if left else "upper center",
         bbox_to_anchor=(-0.08 if left else 0.46, 0.0),

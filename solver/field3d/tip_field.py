@@ -221,13 +221,8 @@ class TipResponse:
         return estimate(self.sizes, tuple(float(v) for v in self.per_volt @ coefficients))
 
 
-def tip_response(tip: Tip, sizes: tuple[int, ...] = _SIZES) -> TipResponse:
+def tip_response(tip: Tip) -> TipResponse:
     """Solve the region inside the sphere about a tip for every polar function.
-
-    Parameters
-    ----------
-    sizes : tuple of int
-        Subdivisions of the nested meshes, [-].
 
     Raises
     ------
@@ -239,7 +234,7 @@ def tip_response(tip: Tip, sizes: tuple[int, ...] = _SIZES) -> TipResponse:
             f"the sphere about the tip '{tip.name}' has {tip.reach / tip.radius:.3g} tip radii; "
             f"its region can be meshed from {_LEAST_REACH:g} on"
         )
-    return edge_response(near_section(tip), sizes)
+    return edge_response(near_section(tip))
 
 
 def edge_response(

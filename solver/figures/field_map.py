@@ -32,8 +32,6 @@ def draw_equipotentials(
     solution: FieldSolution,
     voltages: Mapping[str, float],
     window: Window,
-    *,
-    lines: int = 11,
 ) -> Axes:
     """Lines of equal potential at round voltages, with the electrodes.
 
@@ -41,8 +39,6 @@ def draw_equipotentials(
     ----------
     voltages : mapping
         Of each electrode, [V].
-    lines : int
-        About how many, [-].
 
     Examples
     --------
@@ -61,7 +57,7 @@ def draw_equipotentials(
     points, potential = points[used], potential[used]
     triangles = number.reshape(-1, 3)
     shown = _seen(points, window)
-    levels = round_levels(float(potential[shown].min()), float(potential[shown].max()), lines)
+    levels = round_levels(float(potential[shown].min()), float(potential[shown].max()), 11)
     volts = axis_unit(VOLTAGE, float(np.abs(levels).max()))
     flips = (1.0, -1.0) if is_half(section) else (1.0,)
     for flip in flips:
@@ -81,19 +77,16 @@ def draw_equipotentials(
     return axes
 
 
-def draw_mesh(axes: Axes, solution: FieldSolution, window: Window, level: int = 0) -> Axes:
+def draw_mesh(axes: Axes, solution: FieldSolution, window: Window) -> Axes:
     """The triangles whose corners are the centres of the control volumes, on the right half.
 
-    Parameters
-    ----------
-    level : int
-        Which mesh of the sequence, [-].
+    The first mesh of the sequence, on which single triangles can be seen.
     """
     section = solution.section
     unit = axis_unit(LENGTH, window.width)
     window = _whole_axes(set_window(axes, window, unit.size, lanes=False), unit)
     draw_bodies(axes, section, window, unit.size)
-    mesh = solution.levels[level].mesh
+    mesh = solution.levels[0].mesh
     points = np.asarray(mesh.points) * solution.scale
     triangles = _within(points, np.asarray(mesh.triangles), window)
     axes.triplot(

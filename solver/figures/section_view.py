@@ -48,17 +48,17 @@ _HATCH = {"emitter": "////", "accelerator": "\\\\\\\\"}
 _LANE_POINTS = 74.0
 
 
-def section_size(window: Window, width: float, lanes: bool = True) -> tuple[float, float]:
+def section_size(window: Window, width: float) -> tuple[float, float]:
     """Size of a figure that shows a window without spare room, (width, height), [in].
+
+    There is room for upright dimensions at the right.
 
     Parameters
     ----------
     width : float
         Width of the figure, [in].
-    lanes : bool
-        With room for upright dimensions at the right.
     """
-    inner = width - (_LANE_POINTS / 72.0 if lanes else 0.0)
+    inner = width - _LANE_POINTS / 72.0
     return width, min(max(inner * window.height / window.width, 1.5), 1.45 * width)
 
 

@@ -121,10 +121,9 @@ def with_hole(
     z: float,
     tint: Tint,
     *,
-    first: float = 0.0,
     last: float = 2.0 * math.pi,
 ) -> Faces:
-    """A level rectangle about a round hole, or the part of it between two angles.
+    """A level rectangle about a round hole, or the part of it up to an angle.
 
     Parameters
     ----------
@@ -137,12 +136,12 @@ def with_hole(
     z : float
         [m].
     tint : tuple of float
-    first, last : float
+    last : float
         [rad].
     """
     corner = math.atan2(half[1], half[0])
     corners = [corner, math.pi - corner, math.pi + corner, 2.0 * math.pi - corner]
-    turn = np.unique([*np.linspace(first, last, 49), *(c for c in corners if first < c < last)])
+    turn = np.unique([*np.linspace(0.0, last, 49), *(c for c in corners if c < last)])
     cosine, sine = np.cos(turn), np.sin(turn)
     reach = np.minimum(
         half[0] / np.maximum(abs(cosine), 1e-12), half[1] / np.maximum(abs(sine), 1e-12)

@@ -37,12 +37,8 @@ __all__ = ["blade_section", "crown_section", "plate_pieces", "row_section"]
 _MOST_SHOWN = 5.0
 
 
-def _upright(
-    design: Design, key: str, x: float, low: float, high: float, before: str = ""
-) -> DimensionMark:
-    return DimensionMark(
-        key, before + dimension_label(design, key, lines=True), (x, low), (x, high)
-    )
+def _upright(design: Design, key: str, x: float, low: float, high: float) -> DimensionMark:
+    return DimensionMark(key, dimension_label(design, key, lines=True), (x, low), (x, high))
 
 
 def _level(

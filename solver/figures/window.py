@@ -130,18 +130,15 @@ def _level(mark: object) -> bool:
     return kind == "linear" and bool(abs(first[1] - last[1]) < abs(first[0] - last[0]))
 
 
-def edge_window(section: Section, edge: EmittingEdge, reach: float = 5.0) -> Window:
+def edge_window(section: Section, edge: EmittingEdge) -> Window:
     """A window around an emitting edge, true to scale, with room for its dimensions.
 
-    Parameters
-    ----------
-    reach : float
-        Half width in edge radii, [-].
+    At least five edge radii to either side.
     """
     x, z = edge_point(section, edge)
     radius = edge.radius if edge.radius > 0.0 else 0.01 * section.gap
     middle = 0.0 if is_half(section) or len(section.edges) > 1 else x
-    half = max(reach * radius, abs(x - middle) + 3.0 * radius)
+    half = max(5.0 * radius, abs(x - middle) + 3.0 * radius)
     deep = 0.0
     for mark in section.marks:
         if mark.inset and mark.kind == "linear":

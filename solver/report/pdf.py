@@ -162,10 +162,10 @@ class _Pages(FPDF):
         self.set_right_margin(_MARGIN)
         self.set_y(start + tall + 4.0)
 
-    def _height(self, text: str, size: float, bold: bool = False, wide: float = 0.0) -> float:
+    def _height(self, text: str, size: float, bold: bool = False) -> float:
         """Height of a paragraph, [mm]."""
         self._letters(size, bold=bold)
-        return _LINE * self.font_size * self._count(text, wide) + 0.5
+        return _LINE * self.font_size * self._count(text, 0.0) + 0.5
 
     def _count(self, text: str, wide: float) -> int:
         """Lines that a text takes in the current font."""
