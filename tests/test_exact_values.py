@@ -91,7 +91,14 @@ def test_laplace_check_can_fail(case: ExactCase) -> None:
 def test_boundaries_are_equipotentials(case: ExactCase) -> None:
     """EXACT: the drawn curves are the equipotentials of the closed form."""
     worst = max(abs(v) for v in case.voltages.values())
-    assert case.boundary_mismatch() <= 1e-11 * worst
+    t = np.linspace(0.0, 1.0, 201)
+    for loop in case.section.loops:
+        for boundary in loop:
+            electrode = electrode_of(boundary.name)
+            if electrode is not None:
+                found = case.potential(boundary.curve.point(t))
+                wanted = case.voltages.get(electrode, 0.0)
+                assert_allclose(found, wanted, rtol=0, atol=1e-11 * worst)
 
 
 @every_case
@@ -199,9 +206,10 @@ def test_rounded_blade_at_printed_precision() -> None:
 )
 def test_sharp_blade_ratio_is_the_limit_of_the_rounded(ratio: float, printed: float) -> None:
     """TABLE and EXACT: slit to plane ratio, and the rounded blade tends to it as R goes to 0."""
-    value = exact.slit_to_plane_ratio(gap=ratio, half_width=1.0)
-    assert_allclose(value, printed, rtol=0, atol=5e-5)
+    # Ratio of the two inverse square root singularities at the same gap and voltage.
     height = ratio + math.hypot(1.0, ratio)
+    value = math.sqrt(2.0 * ratio / (height * (1.0 + height**-2)))
+    assert_allclose(value, printed, rtol=0, atol=5e-5)
     blade = exact.blade_before_slit(half_width=1.0, height=height, mapped_radius=1e-10)
     plane = exact.planar_hyperbola_field(voltage=1.0, radius=blade.radius, gap=blade.gap)
     assert_allclose(blade.field_per_volt / plane, value, rtol=1e-4, atol=0)
@@ -214,20 +222,6 @@ def test_wedge_exponents(degrees: float, printed: float) -> None:
     """TABLE: exponents of the field at metal wedges."""
     value = exact.wedge_exponent(metal_angle=math.radians(degrees))
     assert_allclose(value, printed, rtol=0, atol=5e-5)
-
-
-def test_coplanar_half_planes_by_quadrature() -> None:
-    """EXACT: the field across the gap integrates to the voltage; centre .318310 V/a."""
-    drop, _ = quad(
-        lambda s: (
-            exact.coplanar_half_planes_field(voltage=1.0, half_gap=1.0, x=math.sin(s)) * math.cos(s)
-        ),
-        -math.pi / 2 + 1e-9,
-        math.pi / 2 - 1e-9,
-    )
-    assert_allclose(drop, 1.0, rtol=1e-8, atol=0)
-    centre = exact.coplanar_half_planes_field(voltage=1.0, half_gap=1.0, x=0.0)
-    assert_allclose(centre, 0.318310, rtol=0, atol=5e-7)
 
 
 def test_capacitors_tend_to_round_ones() -> None:
@@ -295,8 +289,6 @@ def test_cone_slope_and_amplitude() -> None:
     field = exact_liquid.taylor_cone_field(surface_tension=GALLIUM, distance=1e-8)
     assert_allclose(field * math.sqrt(epsilon_0 * 1e-8 / GALLIUM), 1.3118206, rtol=0, atol=5e-8)
     assert_allclose(field, 3.736e9, rtol=0, atol=5e5)
-    volts = exact_liquid.taylor_voltage(surface_tension=GALLIUM, size=1e-3)
-    assert_allclose(volts, 12.12e3, rtol=0, atol=5.0)
 
 
 def test_cone_balance_at_the_curvature_of_a_cone() -> None:
@@ -346,7 +338,7 @@ def test_surface_waves(
     assert_allclose(wave.wavelength, length, rtol=5e-4, atol=0)
     spacing = exact_liquid.site_spacing(surface_tension=tension, field=1e8)
     assert_allclose(spacing, site, rtol=2e-4, atol=0)
-    growth = exact_liquid.site_growth_rate(surface_tension=tension, density=density, field=1e8)
+    growth = math.sqrt(4.0 * (epsilon_0 * 1e16) ** 3 / (27.0 * density * tension**2))
     assert_allclose(growth, rate, rtol=3e-4, atol=0)
 
     def squared(k: np.ndarray, electric_bond_number: float, gravity: float) -> np.ndarray:
@@ -382,10 +374,6 @@ def test_surface_waves(
         (
             lambda: exact.blade_before_slit(half_width=1.0, height=1.0, mapped_radius=0.1),
             "height = 1",
-        ),
-        (
-            lambda: exact.coplanar_half_planes_field(voltage=1.0, half_gap=1.0, x=1.0),
-            "inside the gap",
         ),
     ],
 )

@@ -28,10 +28,12 @@ __all__ = ["Trajectories", "trace"]
 
 BoolArray = NDArray[np.bool_]
 
-# Of one step. At 1e-6 or 1e-10 the angles of the needle's and the slit's beam are the same to
-# 1e-5; energy is then kept to 6e-7 or 4e-9 of the voltage, here to 1e-7.
+# Error allowed in one step: of the velocity over sqrt(e U / m) with the largest difference of
+# potential U, of the place over the spacing of the mesh there. At 1e-6 or 1e-10 the angles of the
+# needle's and the slit's beam are the same to 1e-5; energy is then kept to 6e-7 or 4e-9 of the
+# voltage, here to 1e-7.
 _TOLERANCE = 1e-8
-# About a thousand are needed; only an ion that never lands uses up so many.
+# About a thousand are needed; an ion that never lands uses up so many and ends without a landing.
 _MOST_STEPS = 40_000
 
 
@@ -45,7 +47,7 @@ class Trajectories:
         Points of each path; x is negative beyond the axis or line of symmetry, [m].
     times : tuple of (k,) arrays
         Time of flight at those points, [s].
-    start_velocity, end_velocity : (n, 2) array
+    end_velocity : (n, 2) array
         [m/s].
     landing : tuple of Landing or None
         Where each ion ended; None for an ion that was still under way after the last step.
@@ -58,7 +60,6 @@ class Trajectories:
 
     paths: tuple[FloatArray, ...]
     times: tuple[FloatArray, ...]
-    start_velocity: FloatArray
     end_velocity: FloatArray
     landing: tuple[Landing | None, ...]
     energy_error: FloatArray

@@ -121,9 +121,7 @@ def quiet_axes(axes: Axes) -> Axes:
     return axes
 
 
-def legend_below(
-    axes: Axes, *, columns: int = 2, handle: float = 2.4, left: bool = False
-) -> Axes:
+def legend_below(axes: Axes, *, columns: int = 2, handle: float = 2.4, left: bool = False) -> Axes:
     """The legend under the horizontal axis and its label, where it hides nothing.
 
     Parameters

@@ -299,7 +299,6 @@ def solve_field(
     rule: SpacingRule | None = None,
     meshes: int = 3,
     near: CoarseMesh | None = None,
-    first: int = _FIRST_LEVEL,
 ) -> FieldSolution:
     """Solve Laplace's equation in a section on a nested sequence of meshes.
 
@@ -320,9 +319,6 @@ def solve_field(
     near : CoarseMesh or None
         Of a neighbouring section: it is moved to this one where it can follow, so that a shift
         between the two has no noise of meshing.
-    first : int
-        Subdivisions of the first mesh, 1 or 2; three meshes from 1 on cost half of those from 2 on
-        and leave some five times the error, about 1e-4 of an edge's field, [-].
 
     Raises
     ------
@@ -335,8 +331,7 @@ def solve_field(
     prescribed = dict(prescribed or {})
     electrodes = section.electrodes + tuple(prescribed)
     coarse = followed(near, section) or coarse_mesh(section, rule)
-    if section.mesh is not None:
-        first = min(first, _first_of_given(coarse))
+    first = _FIRST_LEVEL if section.mesh is None else _first_of_given(coarse)
     sizes = [first * 2**k for k in range(meshes)]
     if section.mesh is not None:
         # A fine mesh that was given is divided less often; two meshes leave a wider error.

@@ -35,14 +35,12 @@ __all__ = [
     "confocal_ellipses_field",
     "confocal_spheroids_capacitance",
     "confocal_spheroids_field",
-    "coplanar_half_planes_field",
     "half_cylinder_boss_field",
     "hemisphere_boss_field",
     "hyperboloid_field",
     "hyperboloid_logarithmic_field",
     "paraboloid_field",
     "planar_hyperbola_field",
-    "slit_to_plane_ratio",
     "wedge_exponent",
 ]
 
@@ -206,30 +204,6 @@ def blade_before_slit(
     return BladeBeforeSlit(gap, 1.0 / curvature, mapped_field / stretch)
 
 
-def slit_to_plane_ratio(*, gap: float, half_width: float) -> float:
-    """Edge field of a sharp blade before a slit over that before a solid plane, [-].
-
-    sqrt(2 (d/a) / (H (1 + H^-2))), H = d/a + sqrt(1 + d^2/a^2): ratio of the two inverse square
-    root singularities at the same gap d and voltage.
-
-    Source: derived, limit of `blade_before_slit` against `planar_hyperbola_field`.
-
-    Parameters
-    ----------
-    gap, half_width : float
-        Gap d and half width a of the slit, [m].
-
-    Raises
-    ------
-    ValueError
-        A length is not above zero.
-    """
-    positive(gap=gap, half_width=half_width)
-    ratio = gap / half_width
-    height = ratio + math.hypot(1.0, ratio)
-    return math.sqrt(2.0 * ratio / (height * (1.0 + height**-2)))
-
-
 def wedge_exponent(*, metal_angle: float) -> float:
     """Exponent n of E ~ rho^n at a metal wedge, pi/(2 pi - angle) - 1, [-]; textbook.
 
@@ -246,26 +220,3 @@ def wedge_exponent(*, metal_angle: float) -> float:
     if not 0.0 <= metal_angle < 2.0 * math.pi:
         raise ValueError(f"metal_angle = {metal_angle:g} must be from 0 to below 2 pi")
     return math.pi / (2.0 * math.pi - metal_angle) - 1.0
-
-
-def coplanar_half_planes_field(*, voltage: float, half_gap: float, x: float) -> float:
-    """Field in the gap between coplanar half planes, V / (pi sqrt(a^2 - x^2)), [V/m]; textbook.
-
-    Parameters
-    ----------
-    voltage : float
-        Between the half planes, [V].
-    half_gap : float
-        Half gap a, [m].
-    x : float
-        Distance from the middle of the gap, abs(x) < a, [m].
-
-    Raises
-    ------
-    ValueError
-        The point is not inside the gap.
-    """
-    positive(half_gap=half_gap)
-    if abs(x) >= half_gap:
-        raise ValueError(f"x = {x:g} must be inside the gap, half_gap = {half_gap:g}")
-    return voltage / (math.pi * math.sqrt(half_gap**2 - x**2))

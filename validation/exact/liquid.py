@@ -22,13 +22,11 @@ __all__ = [
     "rayleigh_charge",
     "rayleigh_field",
     "rayleigh_voltage",
-    "site_growth_rate",
     "site_spacing",
     "taylor_amplitude",
     "taylor_cone_field",
     "taylor_half_angle",
     "taylor_half_angle_elliptic",
-    "taylor_voltage",
 ]
 
 _EPSILON_0 = float(epsilon_0)
@@ -128,28 +126,6 @@ def taylor_amplitude() -> float:
     """
     angle = taylor_half_angle()
     return math.sqrt(2.0 / math.tan(angle)) / cone_polar_slope(half_angle=angle)
-
-
-def taylor_voltage(*, surface_tension: float, size: float) -> float:
-    """Voltage of a balanced cone inside the electrode r = R0 / P_1/2(cos theta)^2, [V].
-
-    V = A sqrt(gamma R0 / eps0).  Source: G. I. Taylor, Proceedings of the Royal Society A 280,
-    383 (1964); the printed constant of about 1.432e3 sqrt(T R0) (dyn/cm, cm) is from memory.
-
-    Parameters
-    ----------
-    surface_tension : float
-        gamma, > 0, [N/m].
-    size : float
-        Axial distance of the electrode R0, > 0, [m].
-
-    Raises
-    ------
-    ValueError
-        A value is not above zero.
-    """
-    _positive(surface_tension=surface_tension, size=size)
-    return taylor_amplitude() * math.sqrt(surface_tension * size / _EPSILON_0)
 
 
 def rayleigh_field(*, surface_tension: float, radius: float) -> float:
@@ -259,18 +235,3 @@ def site_spacing(*, surface_tension: float, field: float) -> float:
     """
     _positive(surface_tension=surface_tension, field=field)
     return 3.0 * math.pi * surface_tension / (_EPSILON_0 * field**2)
-
-
-def site_growth_rate(*, surface_tension: float, density: float, field: float) -> float:
-    """Growth rate of that wavelength, sqrt(4 (eps0 E^2)^3 / (27 rho gamma^2)), [1/s].
-
-    Source: derived from `growth_rate_squared`.  Parameters [N/m], [kg/m3], [V/m].
-
-    Raises
-    ------
-    ValueError
-        A value is not above zero.
-    """
-    _positive(surface_tension=surface_tension, density=density, field=field)
-    stress = _EPSILON_0 * field**2
-    return math.sqrt(4.0 * stress**3 / (27.0 * density * surface_tension**2))

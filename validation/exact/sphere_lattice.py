@@ -30,7 +30,6 @@ __all__ = [
     "cubic_sum",
     "layer_sum",
     "outgoing",
-    "regular",
     "square_layer",
 ]
 
@@ -74,21 +73,6 @@ def outgoing(degree: int, order: int, points: FloatArray) -> ComplexArray:
     return np.asarray(size * np.exp(1j * order * azimuth))
 
 
-def regular(degree: int, order: int, points: FloatArray) -> ComplexArray:
-    """Solid harmonic r^l P_l^m(cos theta) exp(i m phi) / (l+m)! at points, (n,) array.
-
-    Parameters
-    ----------
-    degree, order : int
-        l and m, [-].
-    points : (n, 3) array
-        [length].
-    """
-    r, cosine, azimuth = _angles(points)
-    size = r**degree * _legendre(degree, order, cosine) / math.factorial(degree + order)
-    return np.asarray(size * np.exp(1j * order * azimuth))
-
-
 def _cubic_places(reach: int) -> FloatArray:
     steps = range(-reach, reach + 1)
     return np.array([p for p in product(steps, steps, steps) if p != (0, 0, 0)], dtype=float)
@@ -120,7 +104,7 @@ def cubic_sum(degree: int, order: int, split: float = _SPLIT) -> float:
     return float(direct + sign * math.pi**1.5 / (2.0 ** (degree - 2) * gamma(half)) * far)
 
 
-def layer_sum(degree: int, order: int, reach: int = _LAYER_REACH) -> float:
+def layer_sum(degree: int, order: int) -> float:
     """Sum of `outgoing` over the square lattice of unit spacing in the plane without its origin.
 
     Order zero is 4 zeta(s) beta(s) with s = (l + 1) / 2 (G. H. Hardy, Mess Math 49, 85 (1919),
@@ -131,18 +115,16 @@ def layer_sum(degree: int, order: int, reach: int = _LAYER_REACH) -> float:
     ----------
     degree, order : int
         l >= 2, even, and m, a multiple of four, [-].
-    reach : int
-        Where the sum ends, [lattice constants].
     """
     if order == 0:
         s = (degree + 1) / 2.0
         beta = 4.0**-s * (zeta(s, 0.25) - zeta(s, 0.75))
         flat = math.factorial(degree) * float(lpmv(0, degree, 0.0))
         return float(flat * 4.0 * zeta(s, 1.0) * beta)
-    steps = range(-reach, reach + 1)
+    steps = range(-_LAYER_REACH, _LAYER_REACH + 1)
     places = np.array([(i, j, 0) for i, j in product(steps, steps) if (i, j) != (0, 0)], float)
     r = np.linalg.norm(places, axis=1)
-    fade = gammaincc(14.0, 40.0 * (r / reach) ** 2)
+    fade = gammaincc(14.0, 40.0 * (r / _LAYER_REACH) ** 2)
     return float(np.sum(outgoing(degree, order, places).real * fade))
 
 

@@ -172,13 +172,15 @@ def crown_shape(design: Design, size: float) -> Any:
     return vacuum - (ball + cone)
 
 
-def _curved_mesh(shape: Any, coarsest: float, grading: float, curvature: float) -> Any:
+def _curved_mesh(shape: Any, coarsest: float) -> Any:
     """Quadratic mesh of a shape: scikit-fem mesh, facet numbers and their names."""
     import skfem
     from netgen.occ import OCCGeometry
 
     mesh = OCCGeometry(shape).GenerateMesh(
-        maxh=coarsest, grading=grading, curvaturesafety=curvature
+        maxh=coarsest,
+        grading=0.3,
+        curvaturesafety=2.0,  # two edges per radius of curvature
     )
     mesh.SecondOrder()
     points = np.array(mesh.Coordinates(), dtype=float)
@@ -236,8 +238,6 @@ def solve_shape(
     wanted: tuple[str, ...],
     *,
     coarsest: float,
-    grading: float = 0.3,
-    curvature: float = 2.0,
 ) -> FiniteElementSector:
     """Solve Laplace's equation in a shape with named faces; unnamed ones carry no flux.
 
@@ -250,10 +250,6 @@ def solve_shape(
         Faces that make up the conductor whose field is wanted.
     coarsest : float
         Largest edge, [length unit].
-    grading : float
-        How quickly edges may grow, 0 to 1, [-].
-    curvature : float
-        Edges per radius of curvature, [-].
 
     Raises
     ------
@@ -271,7 +267,7 @@ def solve_shape(
         ) from err
     from skfem.models.poisson import laplace
 
-    mesh, facets, names = _curved_mesh(shape, coarsest, grading, curvature)
+    mesh, facets, names = _curved_mesh(shape, coarsest)
     basis = skfem.Basis(mesh, skfem.ElementTetP2(), intorder=4)
     matrix = laplace.assemble(basis).tocsr()
     potential = np.zeros(basis.N)

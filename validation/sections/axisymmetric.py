@@ -227,17 +227,15 @@ def annular_cylinder(*, inner: float, outer: float, length: float) -> ExactCase:
     )
 
 
-def hemisphere_boss(*, radius: float, extent: float = 6.0) -> ExactCase:
+def hemisphere_boss(*, radius: float) -> ExactCase:
     """Hemisphere on a plane in a uniform field of 1 V/m, exact potential on the far hemisphere.
 
     Parameters
     ----------
     radius : float
         Radius of the boss, [m].
-    extent : float
-        Radius of the far hemisphere over that of the boss, > 1, [-].
     """
-    far = extent * radius
+    far = 6.0 * radius
 
     def potential(points: FloatArray) -> FloatArray:
         z = points[:, 1] + radius

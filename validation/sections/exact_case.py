@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from conegap.geometries.curves.curve import FloatArray
-from conegap.geometries.curves.section import Section, electrode_of
+from conegap.geometries.curves.section import Section
 
 __all__ = ["ExactCase", "Potential"]
 
@@ -54,19 +52,3 @@ class ExactCase:
     def prescribed_data(self) -> dict[str, Potential] | None:
         """Argument ``prescribed`` of the field solvers."""
         return {"outer": self.potential} if self.prescribed else None
-
-    def boundary_mismatch(self, samples: int = 201) -> float:
-        """Largest difference of the exact potential from the electrode voltages, [V].
-
-        Zero to rounding when the curves are the equipotentials they should be.
-        """
-        worst = 0.0
-        t = np.linspace(0.0, 1.0, samples)
-        for loop in self.section.loops:
-            for boundary in loop:
-                electrode = electrode_of(boundary.name)
-                if electrode is not None:
-                    wanted = self.voltages.get(electrode, 0.0)
-                    found = self.potential(boundary.curve.point(t))
-                    worst = max(worst, float(np.max(np.abs(found - wanted))))
-        return worst

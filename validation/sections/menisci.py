@@ -99,13 +99,8 @@ def free_drop(levels: tuple[int, ...] = (2, 4, 8)) -> MeniscusBranch:
     )
 
 
-def pinned_hemisphere(levels: tuple[int, ...] = (2, 4, 8)) -> MeniscusBranch:
+def pinned_hemisphere() -> MeniscusBranch:
     """Branch of a pinned drop of held volume that is a hemisphere without field.
-
-    Parameters
-    ----------
-    levels : tuple of int
-        Subdivisions of the meshes, [-].
 
     Raises
     ------
@@ -113,9 +108,7 @@ def pinned_hemisphere(levels: tuple[int, ...] = (2, 4, 8)) -> MeniscusBranch:
         The branch could not be followed.
     """
     start = cap(math.pi / 2.0, MODES, "axisymmetric")
-    return turning_point(
-        on_plane(), start, pressure=2.0, held="volume", amount=start.volume, levels=levels
-    )
+    return turning_point(on_plane(), start, pressure=2.0, held="volume", amount=start.volume)
 
 
 def pinned_under_pressure(pressure: float) -> MeniscusBranch:

@@ -168,17 +168,15 @@ def coaxial_cylinders(*, inner: float, outer: float) -> ExactCase:
     )
 
 
-def half_cylinder_boss(*, radius: float, extent: float = 6.0) -> ExactCase:
+def half_cylinder_boss(*, radius: float) -> ExactCase:
     """Half cylinder on a plane in a uniform field of 1 V/m, exact potential on the far arc.
 
     Parameters
     ----------
     radius : float
         Radius of the boss, [m].
-    extent : float
-        Radius of the far arc over that of the boss, > 1, [-].
     """
-    far = extent * radius
+    far = 6.0 * radius
 
     def potential(points: FloatArray) -> FloatArray:
         z = points[:, 1] + radius

@@ -18,6 +18,8 @@ __all__ = ["blade_before_slit"]
 
 # [V]
 _UNIT = {"emitter": 1.0, "accelerator": 0.0}
+# Elliptic parameter u of the cut: far enough out that the noses of the slit lie inside.
+_EXTENT = 2.2
 
 
 def _slit_map(*, half_width: float, focal: float, gap: float) -> ConformalMap:
@@ -45,7 +47,6 @@ def blade_before_slit(
     height: float = 2.0,
     mapped_radius: float = 0.05,
     accelerator_angle: float = 1.5,
-    extent: float = 2.2,
 ) -> ExactCase:
     """Rounded blade at 1 V before a slit at 0, right half, exact everywhere.
 
@@ -58,8 +59,6 @@ def blade_before_slit(
         Half width a of the ideal slit, [m].
     height, mapped_radius, accelerator_angle
         As for `conegap.validation.exact.fields.blade_before_slit`, [-], [-], [rad].
-    extent : float
-        Elliptic parameter u of the cut, [-].
     """
     shape = exact.blade_before_slit(
         half_width=half_width,
@@ -83,10 +82,12 @@ def blade_before_slit(
         return float(np.abs(slit.first(np.array([u + 1j * accelerator_angle])))[0])
 
     nose = float(
-        minimize_scalar(stretch, bounds=(0.0, extent), method="bounded", options={"xatol": 1e-12}).x
+        minimize_scalar(
+            stretch, bounds=(0.0, _EXTENT), method="bounded", options={"xatol": 1e-12}
+        ).x
     )
-    accelerator = mapped(slit, extent + 1j * accelerator_angle, 1j * accelerator_angle)
-    t_nose = 1.0 - nose / extent
+    accelerator = mapped(slit, _EXTENT + 1j * accelerator_angle, 1j * accelerator_angle)
+    t_nose = 1.0 - nose / _EXTENT
     nose_radius = 1.0 / abs(float(accelerator.curvature(np.array([t_nose]))[0]))
     top = accelerator.end
     section = Section(
@@ -94,9 +95,9 @@ def blade_before_slit(
         (
             (
                 Boundary("symmetry", Line((0.0, float(top[1])), (0.0, 0.0))),
-                Boundary("emitter", mapped(slit, 1j * blade, extent + 1j * blade)),
+                Boundary("emitter", mapped(slit, 1j * blade, _EXTENT + 1j * blade)),
                 Boundary(
-                    "outer", mapped(slit, extent + 1j * blade, extent + 1j * accelerator_angle)
+                    "outer", mapped(slit, _EXTENT + 1j * blade, _EXTENT + 1j * accelerator_angle)
                 ),
                 Boundary("accelerator", accelerator),
             ),
@@ -108,7 +109,7 @@ def blade_before_slit(
         shape.gap,
         mirrored=True,
     )
-    charge = epsilon_0 * 2.0 * extent / span
+    charge = epsilon_0 * 2.0 * _EXTENT / span
     return ExactCase(
         "rounded blade before a slit",
         "derived, Joukowski map of elliptic coordinates; see docstring",
