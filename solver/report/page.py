@@ -6,7 +6,7 @@ import html
 import re
 from collections.abc import Mapping
 from importlib.metadata import version
-from importlib.resources import files
+from typing import TYPE_CHECKING
 
 from conegap.solver.assessment import Assessment
 from conegap.solver.common.style import COLOURS
@@ -14,7 +14,30 @@ from conegap.solver.figures.picture import Picture
 from conegap.solver.report.first_sheet import first_sheet
 from conegap.solver.report.parts import report_parts
 
-__all__ = ["html_report", "inlined"]
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+__all__ = ["html_report", "inlined", "templates"]
+
+
+def templates(*packages: str) -> Environment:
+    """The templates of pages, with those of other packages that extend their base.
+
+    Parameters
+    ----------
+    packages : str
+        Names of packages with a folder ``templates``.
+    """
+    import jinja2
+
+    found = [jinja2.PackageLoader(name) for name in (*packages, "conegap.solver.report")]
+    return jinja2.Environment(
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=jinja2.StrictUndefined,
+        loader=jinja2.ChoiceLoader(found),
+    )
 
 
 def html_report(assessment: Assessment, pictures: Mapping[str, Picture]) -> str:
@@ -25,24 +48,23 @@ def html_report(assessment: Assessment, pictures: Mapping[str, Picture]) -> str:
     pictures : mapping of str to Picture
         From `conegap.solver.figures.report_figures.report_pictures`.
     """
-    import jinja2
+    from markupsafe import Markup
 
-    environment = jinja2.Environment(
-        autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=jinja2.StrictUndefined
-    )
-    folder = files("conegap.solver.report").joinpath("templates")
-    template = environment.from_string(folder.joinpath("report.html").read_text(encoding="utf-8"))
-    figures = {name: _Safe(inlined(picture)) for name, picture in pictures.items()}
+    figures = {name: Markup(inlined(picture)) for name, picture in pictures.items()}
     title = assessment.design.title or assessment.design.source
-    return template.render(
-        title=title,
-        sheet=first_sheet(assessment),
-        parts=report_parts(assessment),
-        figures=figures,
-        captions={name: picture.caption for name, picture in pictures.items()},
-        footer=_Safe(_in_style(f"{title[:60]}, inputs {assessment.design.sha256[:16]}")),
-        version=version("conegap"),
-        colours=COLOURS,
+    return (
+        templates()
+        .get_template("report.html")
+        .render(
+            title=title,
+            sheet=first_sheet(assessment),
+            parts=report_parts(assessment),
+            figures=figures,
+            captions={name: picture.caption for name, picture in pictures.items()},
+            footer=Markup(_in_style(f"{title[:60]}, inputs {assessment.design.sha256[:16]}")),
+            version=version("conegap"),
+            colours=COLOURS,
+        )
     )
 
 
@@ -65,10 +87,3 @@ def inlined(picture: Picture) -> str:
 def _in_style(text: str) -> str:
     """A text as it may stand between quotes in a style sheet."""
     return "".join(c if c.isalnum() or c in " ,.-" else f"\\{ord(c):x} " for c in text)
-
-
-class _Safe(str):
-    """Markup that the template must not escape."""
-
-    def __html__(self) -> str:
-        return str(self)

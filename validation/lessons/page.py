@@ -6,8 +6,9 @@ import html
 import json
 import re
 from importlib.metadata import version
-from importlib.resources import files
 from typing import Any
+
+from markupsafe import Markup
 
 from conegap.validation.lessons.course import Run, picture
 from conegap.validation.lessons.judging import words_on_guess
@@ -23,24 +24,17 @@ from conegap.validation.lessons.words import (
 __all__ = ["lesson_page"]
 
 
-def _prose(text: str) -> _Markup:
+def _prose(text: str) -> Markup:
     """A paragraph: commands in backticks set as code, roots kept on one line."""
     safe = html.escape(text, quote=False)
     safe = re.sub(r"`([^`]+)`", r"<code>\1</code>", safe)
     safe = re.sub(r" / |(?<=\d) (?=[γπ√ε%µkMVNp])", _tied, safe)
-    return _Markup(re.sub(r"√\([^)]*\)", _tied, safe))
+    return Markup(re.sub(r"√\([^)]*\)", _tied, safe))
 
 
 def _tied(found: re.Match[str]) -> str:
     """The text found, not to be broken at its spaces."""
     return found.group().replace(" ", "\u00a0")
-
-
-class _Markup(str):
-    """Text that the template must not escape."""
-
-    def __html__(self) -> str:
-        return str(self)
 
 
 def lesson_page(run: Run) -> str:
@@ -49,17 +43,11 @@ def lesson_page(run: Run) -> str:
     Without the script, and on paper, hints and solutions are still there to unfold, or a line is
     left for the answer.
     """
-    import jinja2
-
     from conegap.solver.common.style import COLOURS
-    from conegap.solver.report.page import inlined
+    from conegap.solver.report.page import inlined, templates
 
-    environment = jinja2.Environment(
-        autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=jinja2.StrictUndefined
-    )
+    environment = templates("conegap.validation.lessons")
     environment.filters["prose"] = _prose
-    folder = files("conegap.validation.lessons").joinpath("templates")
-    template = environment.from_string(folder.joinpath("lesson.html").read_text(encoding="utf-8"))
     found, lesson = run.findings, run.lesson
     steps = []
     for step in lesson.steps:
@@ -68,14 +56,14 @@ def lesson_page(run: Run) -> str:
             {
                 "heading": step.heading,
                 "words": step.words(found),
-                "figure": None if drawn is None else _Markup(inlined(drawn)),
+                "figure": None if drawn is None else Markup(inlined(drawn)),
                 "caption": "" if drawn is None else drawn.caption,
                 "table": None if step.table is None else step.table(found),
             }
         )
     asked = next(row for row in found.comparisons if row.asked)
     size = lesson.question.unit.size
-    return template.render(
+    return environment.get_template("lesson.html").render(
         lesson=lesson,
         title=numbered_title(lesson),
         number=number_of(lesson),
