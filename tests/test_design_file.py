@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pint
@@ -18,6 +19,7 @@ from numpy.testing import assert_allclose
 from conegap.geometries.design.design import Design, example_names, quantity_for
 from conegap.geometries.design.kinds import ACCELERATORS, EMITTERS, SECTIONS
 from conegap.geometries.design.starters import starter, starter_kinds, starter_tables
+from conegap.geometries.parts.part import BASES
 from conegap.geometries.quantities.errors import DesignError, GeometryError
 from conegap.geometries.quantities.files import examples_folder
 from conegap.geometries.quantities.quantity import (
@@ -59,6 +61,15 @@ def text_with(kind: str, /, **changes: str) -> str:
             text, count = re.subn(rf"(?m)^{name} = .*$", f"{name} = {value}", text, count=1)
         assert count == 1, key
     return text
+
+
+@contextmanager
+def refused(key: str, *quotes: str) -> Iterator[None]:
+    """The design is refused for this key, and the message quotes values, limits and remedies."""
+    with pytest.raises(DesignError) as caught:
+        yield
+    assert key in caught.value.keys
+    assert [q for q in quotes if q not in str(caught.value)] == []
 
 
 @pytest.fixture
@@ -140,9 +151,9 @@ def test_a_tolerance_in_degrees_celsius_is_an_interval() -> None:
 
 def test_a_command_line_quantity_knows_its_key() -> None:
     assert_allclose(quantity_for("accelerator.gap", "0.5 mm"), 5e-4, rtol=1e-12)
-    with pytest.raises(DesignError, match=r"accelerator\.gapp.*did you mean 'accelerator\.gap'"):
+    with refused("accelerator.gapp", "'accelerator.gap'"):
         quantity_for("accelerator.gapp", "0.5 mm")
-    with pytest.raises(DesignError, match=r"liquid\.temperature = \"5 mm\".*unit of temperature"):
+    with refused("liquid.temperature", '"5 mm"', "'mm'"):
         quantity_for("liquid.temperature", "5 mm")
 
 
@@ -268,13 +279,11 @@ def test_a_changed_copy_differs_in_one_value_only(name: str, key: str, value: fl
 def test_a_changed_copy_may_fall_below_its_tolerance_but_not_below_zero() -> None:
     design = Design.read("needle")
     assert design.with_value("emitter.tip_radius", 0.5e-6).dimension("emitter.tip_radius").value
-    with pytest.raises(DesignError, match=r"emitter\.tip_radius.*must not be negative"):
+    with refused("emitter.tip_radius", "-1 um"):
         design.with_value("emitter.tip_radius", -1e-6)
-    with pytest.raises(DesignError, match="finite"):
+    with refused("emitter.tip_radius", "nan"):
         design.with_value("emitter.tip_radius", math.nan)
-    with pytest.raises(
-        DesignError, match=r"emitter\.tip_radus.*did you mean 'emitter\.tip_radius'"
-    ):
+    with refused("emitter.tip_radus", "'emitter.tip_radius'"):
         design.with_value("emitter.tip_radus", 1e-6)
 
 
@@ -300,129 +309,119 @@ work_function = "4 eV"
     assert design.metal.name == "bench alloy"
     assert_allclose(design.metal.melting_point, 400.0)
     assert_allclose(design.metal.work_function or 0.0, 4.0 * 1.602176634e-19, rtol=1e-12)
-    with pytest.raises(DesignError, match=r"liquid\.custom\.surface_tension.*unit of surface"):
+    with refused("liquid.custom.surface_tension", '"0.5 V"', "'V'"):
         Design.from_text(text.replace("0.5 N/m", "0.5 V"))
 
 
 # --- refusals ----------------------------------------------------------------------------------
 
 REFUSALS = [
-    # kind, changes, what the message must say: key, value, rule, remedy
-    ("needle", {"tip_radius": '"4"'}, r'emitter\.tip_radius = "4": the unit is missing.*"4 um"'),
-    ("needle", {"tip_radius": "4"}, r"emitter\.tip_radius = 4: the unit is missing.*um.*mm"),
-    ("needle", {"gap": '"1 V"'}, r"accelerator\.gap = \"1 V\": 'V' is not a unit of length"),
-    ("needle", {"emitter": '"5 mm"'}, r"voltages\.emitter.*not a unit of voltage.*kV"),
-    ("needle", {"temperature": '"157 C"'}, r"liquid\.temperature.*write degC"),
-    (
-        "needle",
-        {"tip_radius": '"4 mm"'},
-        r'line \d+: emitter\.tip_radius = "4 mm".*larger than half the shank.*0\.25 mm'
-        r'.*did you mean "4 um"',
-    ),
-    (
-        "needle",
-        {"shank_diameter": '"4.5 um"'},
-        r"emitter\.tip_radius.*is one of them a radius and the other a diameter",
-    ),
-    ("needle", {"half_angle": '"90 deg"'}, r"emitter\.half_angle.*below 90 deg.*half angle"),
-    ("needle", {"half_angle": '"0 deg"'}, r"emitter\.half_angle.*straight wire.*0\.125 mm"),
-    ("needle", {"protrusion": '"2 um"'}, r"emitter\.protrusion = \"2 um\".*must be larger"),
-    ("needle", {"film_thickness": '"5 mm"'}, r"film_thickness.*thicker.*did you mean \"5 um\""),
-    ("needle", {"gap": '"4 m"'}, r'accelerator\.gap = "4 m".*did you mean "4 mm"'),
-    ("needle", {"gap": '"-0.5 mm"'}, r"accelerator\.gap.*inside or beyond.*tip_inside = true"),
-    ("needle", {"gap": '"0 mm"'}, r"accelerator\.gap.*inside or beyond.*tip_inside = true"),
-    ("needle", {"gap": '"nan mm"'}, r"accelerator\.gap = \"nan mm\".*finite"),
-    ("needle", {"gap": '"inf mm"'}, r"accelerator\.gap = \"inf mm\".*finite"),
-    ("needle", {"shank_diameter": '"0 mm"'}, r"emitter\.shank_diameter.*larger than zero"),
+    # kind, changes, key at fault, and what the message must quote: values, limits, remedies
+    ("needle", {"tip_radius": '"4"'}, "emitter.tip_radius", ['"4":', '"4 um"']),
+    ("needle", {"tip_radius": "4"}, "emitter.tip_radius", ["4:", '"4 um"', "mm"]),
+    ("needle", {"gap": '"1 V"'}, "accelerator.gap", ['"1 V"', "'V'", "length"]),
+    ("needle", {"emitter": '"5 mm"'}, "voltages.emitter", ['"5 mm"', "'mm'", "kV"]),
+    ("needle", {"temperature": '"157 C"'}, "liquid.temperature", ["'C'", "degC"]),
+    ("needle", {"tip_radius": '"4 mm"'}, "emitter.tip_radius", ['"4 mm"', "0.25 mm", '"4 um"']),
+    ("needle", {"shank_diameter": '"4.5 um"'}, "emitter.tip_radius", ["diameter", "4.5 um"]),
+    ("needle", {"half_angle": '"90 deg"'}, "emitter.half_angle", ['"90 deg"', "below 90 deg"]),
+    ("needle", {"half_angle": '"0 deg"'}, "emitter.half_angle", ['"0 deg"', "0.125 mm"]),
+    ("needle", {"protrusion": '"2 um"'}, "emitter.protrusion", ['"2 um"']),
+    ("needle", {"film_thickness": '"5 mm"'}, "liquid.film_thickness", ['"5 mm"', '"5 um"']),
+    ("needle", {"gap": '"4 m"'}, "accelerator.gap", ['"4 m"', '"4 mm"']),
+    ("needle", {"gap": '"-0.5 mm"'}, "accelerator.gap", ["-0.5 mm", "tip_inside = true"]),
+    ("needle", {"gap": '"0 mm"'}, "accelerator.gap", ["0 mm", "tip_inside = true"]),
+    ("needle", {"gap": '"nan mm"'}, "accelerator.gap", ['"nan mm"', "finite"]),
+    ("needle", {"gap": '"inf mm"'}, "accelerator.gap", ['"inf mm"', "finite"]),
+    ("needle", {"shank_diameter": '"0 mm"'}, "emitter.shank_diameter", ['"0 mm"', "zero"]),
     (
         "needle",
         {"tip_radius": '{ value = "4 um", tolerance = "4.1 um" }'},
-        r"emitter\.tip_radius = \"4 um\".*tolerance 4\.1 um is larger than the value",
+        "emitter.tip_radius",
+        ['"4 um"', "tolerance 4.1 um"],
     ),
     (
         "needle",
         {"gap": '{ value = "1 mm", tolerance = "2 mm" }'},
-        r"accelerator\.gap.*tolerance 2 mm is larger",
+        "accelerator.gap",
+        ["tolerance 2 mm"],
     ),
     (
         "needle",
         {"tip_radius": '{ value = "4 um", tolerance = "1" }'},
-        r"emitter\.tip_radius.*tolerance: the unit is missing",
+        "emitter.tip_radius",
+        ["tolerance: the unit"],
     ),
     (
         "needle",
         {"tip_radius": '{ value = "4 um", tolerance = "-1 um" }'},
-        r"emitter\.tip_radius.*tolerance -1 um is negative",
+        "emitter.tip_radius",
+        ["tolerance -1 um"],
     ),
     (
         "needle",
         {"tip_radius": '{ value = "4 um", basis = "guessed" }'},
-        r"emitter\.tip_radius.*'guessed' is unknown.*measured, drawn, assumed",
+        "emitter.tip_radius",
+        ["'guessed'", *BASES],
     ),
     (
         "needle",
         {"tip_radius": '{ value = "4 um", tol = "1 um" }'},
-        r"emitter\.tip_radius.*'tol' is not known.*tolerance",
+        "emitter.tip_radius",
+        ["'tol'", "tolerance"],
     ),
-    ("needle", {"tip_radius": '{ tolerance = "1 um" }'}, r"emitter\.tip_radius.*no value"),
-    ("needle", {"emitter__tip_radios": '"4 um"'}, r"tip_radios.*did you mean 'tip_radius'"),
-    ("needle", {"kind": '"needel"'}, r'emitter\.kind = "needel".*did you mean \'needle\'.*slit'),
-    (
-        "slit",
-        {"accelerator__kind2": '"x"'},
-        r"accelerator\.kind2.*this key is unknown.*the keys are",
-    ),
-    ("needle", {"metal": '"indum"'}, r"liquid\.metal = \"indum\".*indium"),
-    ("needle", {"temperature": '"429 K"'}, r"liquid\.temperature = \"429 K\".*melting point"),
-    ("needle", {"temperature": '"157 K"'}, r"liquid\.temperature.*was the temperature meant in"),
-    ("needle", {"contact_angle": '"91 deg"'}, r"liquid\.contact_angle.*does not wet.*90 deg"),
-    ("needle", {"emitter": '"-5 kV"'}, r"voltages\.emitter.*negative.*electron mode.*positive"),
-    ("needle", {"emitter": '"-1 kV"'}, r"voltages\.emitter.*same voltage"),
-    ("needle", {"thickness": '"0.19 mm"'}, r"accelerator\.edge_radius.*half the plate's thickness"),
-    ("needle", {"edge_radius": '"100 mm"'}, r"edge_radius.*did you mean \"0\.1 mm\""),
+    ("needle", {"tip_radius": '{ tolerance = "1 um" }'}, "emitter.tip_radius", ["value"]),
+    ("needle", {"emitter__tip_radios": '"4 um"'}, "emitter.tip_radios", ["'tip_radius'"]),
+    ("needle", {"kind": '"needel"'}, "emitter.kind", ['"needel"', "'needle'", "slit"]),
+    ("slit", {"accelerator__kind2": '"x"'}, "accelerator.kind2", ["'kind'", "slot_width"]),
+    ("needle", {"metal": '"indum"'}, "liquid.metal", ['"indum"', "indium"]),
+    ("needle", {"temperature": '"429 K"'}, "liquid.temperature", ['"429 K"', "429.7"]),
+    ("needle", {"temperature": '"157 K"'}, "liquid.temperature", ['"157 K"', "degC"]),
+    ("needle", {"contact_angle": '"91 deg"'}, "liquid.contact_angle", ['"91 deg"', " 90 deg"]),
+    ("needle", {"emitter": '"-5 kV"'}, "voltages.emitter", ['"-5 kV"', "electron"]),
+    ("needle", {"emitter": '"-1 kV"'}, "voltages.emitter", ['"-1 kV"', "same voltage"]),
+    ("needle", {"thickness": '"0.19 mm"'}, "accelerator.edge_radius", ["95 um"]),
+    ("needle", {"edge_radius": '"100 mm"'}, "accelerator.edge_radius", ['"0.1 mm"']),
     (
         "needle",
         {"accelerator__outer_diameter": '"1.5 mm"'},
-        r"accelerator\.diameter.*wider than the whole plate.*a radius\?",
+        "accelerator.diameter",
+        ["1.5 mm", "radius"],
     ),
-    (
-        "needle",
-        {"accelerator__bevel_angle": '"80 deg"'},
-        r"accelerator\.bevel_angle.*must not be above 75 deg",
-    ),
-    ("needle", {"radius": '"10 mm"'}, r"chamber\.radius.*accelerator reaches 11 mm"),
-    ("needle", {"radius": '"11 mm"'}, r"chamber\.radius.*touches or overlaps"),
-    ("needle", {"onset_fraction_of_supply": "1.5"}, r"criteria\.onset_fraction_of_supply = 1\.5"),
-    ("needle", {"onset_fraction_of_supply": "true"}, r"onset_fraction_of_supply.*plain number"),
-    ("needle", {"voltage_limit": '"0 V"'}, r"supply\.voltage_limit.*larger than zero"),
-    ("capillary", {"bore": '"100 um"'}, r"emitter\.bore = \"100 um\".*no wall.*diameters"),
-    ("capillary", {"bore": '"50 mm"'}, r'emitter\.bore = "50 mm".*did you mean "50 um"'),
-    ("capillary", {"rim_radius": '"25.1 um"'}, r"emitter\.rim_radius.*the tube's wall, 25 um"),
-    ("capillary", {"rim_radius": '"0 um"'}, r"emitter\.rim_radius.*sharp outer rim"),
-    ("capillary", {"contact_line": '"edge"'}, r"emitter\.contact_line.*'bore' or 'rim'"),
-    ("capillary", {"gap": '"20 um"'}, r"accelerator\.gap.*stands 25 um above.*by 5 um.*larger gap"),
-    ("capillary", {"liquid__film_thickness": '"1 um"'}, r"film_thickness.*not to a capillary"),
-    ("slit", {"half_width": '"40 mm"\nradius = "40 mm"'}, r"chamber\.radius.*given by half_width"),
-    ("slit", {"blade_included_angle": '"161 deg"'}, r"blade_included_angle.*above 160 deg"),
-    ("slit", {"channel_height": '"1.5 mm"'}, r"channel_height.*did you mean \"1\.5 um\""),
-    ("slit", {"lip_radius": '"3 mm"'}, r"emitter\.lip_radius.*did you mean \"3 um\""),
-    ("slit", {"lateral_offset": '"1.3 mm"'}, r"lateral_offset.*half its width, 1\.3 mm"),
-    ("slit", {"recess": '"4 mm"'}, r"emitter\.recess.*below the foot of the blades"),
-    ("slit", {"misalignment_half": '"3 mm"'}, r"misalignment_half.*did you mean \"3 um\""),
-    ("profile", {"revolved": '"yes"'}, r"emitter\.revolved.*true or false"),
-    ("profile", {"revolved": "false"}, r"accelerator\.kind.*axisymmetric and the emitter planar"),
-    ("profile", {"points": '"edge.csv"'}, r"emitter\.points.*no file 'edge\.csv'.*relative"),
-    ("profile", {"protrusion": '"0.1 mm"'}, r"emitter\.protrusion.*0\.1367 mm deep"),
+    ("needle", {"accelerator__bevel_angle": '"80 deg"'}, "accelerator.bevel_angle", [" 75 deg"]),
+    ("needle", {"radius": '"10 mm"'}, "chamber.radius", ['"10 mm"', " 11 mm"]),
+    ("needle", {"radius": '"11 mm"'}, "chamber.radius", ['"11 mm"', "touches"]),
+    ("needle", {"onset_fraction_of_supply": "1.5"}, "criteria.onset_fraction_of_supply", ["1.5"]),
+    ("needle", {"onset_fraction_of_supply": "true"}, "criteria.onset_fraction_of_supply", ["true"]),
+    ("needle", {"voltage_limit": '"0 V"'}, "supply.voltage_limit", ['"0 V"', "zero"]),
+    ("capillary", {"bore": '"100 um"'}, "emitter.bore", ['"100 um"', "diameters"]),
+    ("capillary", {"bore": '"50 mm"'}, "emitter.bore", ['"50 mm"', '"50 um"']),
+    ("capillary", {"rim_radius": '"25.1 um"'}, "emitter.rim_radius", ['"25.1 um"', " 25 um"]),
+    ("capillary", {"rim_radius": '"0 um"'}, "emitter.rim_radius", ['"0 um"', "sharp"]),
+    ("capillary", {"contact_line": '"edge"'}, "emitter.contact_line", ["'bore'", "'rim'"]),
+    ("capillary", {"gap": '"20 um"'}, "accelerator.gap", ["25 um above", "by 5 um"]),
+    ("capillary", {"liquid__film_thickness": '"1 um"'}, "liquid.film_thickness", ["capillary"]),
+    ("slit", {"half_width": '"40 mm"\nradius = "40 mm"'}, "chamber.radius", ["half_width"]),
+    ("slit", {"blade_included_angle": '"161 deg"'}, "emitter.blade_included_angle", [" 160 deg"]),
+    ("slit", {"channel_height": '"1.5 mm"'}, "emitter.channel_height", ['"1.5 um"']),
+    ("slit", {"lip_radius": '"3 mm"'}, "emitter.lip_radius", ['"3 um"']),
+    ("slit", {"lateral_offset": '"1.3 mm"'}, "accelerator.lateral_offset", ["half its width, 1.3"]),
+    ("slit", {"recess": '"4 mm"'}, "emitter.recess", ['"4 mm"', "foot"]),
+    ("slit", {"misalignment_half": '"3 mm"'}, "emitter.misalignment_half", ['"3 um"']),
+    ("profile", {"revolved": '"yes"'}, "emitter.revolved", ["true or false"]),
+    ("profile", {"revolved": "false"}, "accelerator.kind", ["axisymmetric", "planar"]),
+    ("profile", {"points": '"edge.csv"'}, "emitter.points", ["'edge.csv'"]),
 ]
 
 
-@pytest.mark.parametrize(("kind", "changes", "says"), REFUSALS)
+@pytest.mark.parametrize(("kind", "changes", "key", "quotes"), REFUSALS)
 def test_a_wrong_value_is_refused_with_key_value_rule_and_remedy(
-    changed: Changed, kind: str, changes: dict[str, str], says: str
+    changed: Changed, kind: str, changes: dict[str, str], key: str, quotes: list[str]
 ) -> None:
-    with pytest.raises(DesignError, match=says) as caught:
+    with pytest.raises(DesignError) as caught:
         changed(kind, **changes)
-    assert f"{kind}.toml" in str(caught.value)
+    assert key in caught.value.keys
+    assert [q for q in (f"{kind}.toml", key, *quotes) if q not in str(caught.value)] == []
 
 
 EQUALITIES = [
@@ -448,31 +447,34 @@ def test_a_value_exactly_at_its_limit_is_accepted(
 def test_the_melting_point_itself_is_liquid(changed: Changed) -> None:
     melting = Design.read("needle").metal.melting_point
     assert changed("needle", temperature=f'"{melting!r} K"').liquid.temperature == melting
-    with pytest.raises(DesignError, match="melting point"):
+    with refused("liquid.temperature"):
         changed("needle", temperature=f'"{math.nextafter(melting, 0.0)!r} K"')
 
 
+def test_an_outline_deeper_than_its_protrusion_is_refused(changed: Changed) -> None:
+    with pytest.raises(GeometryError, match=r"0\.1367 mm"):
+        changed("profile", protrusion='"0.1 mm"')
+
+
 def test_all_errors_come_in_one_message(changed: Changed) -> None:
-    with pytest.raises(DesignError, match=r"needle\.toml has 3 errors") as caught:
+    with pytest.raises(DesignError) as caught:
         changed("needle", tip_radius='"4"', gap='"1 V"', contact_angle='"100 deg"')
-    for key in ("emitter.tip_radius", "accelerator.gap", "liquid.contact_angle"):
-        assert key in str(caught.value)
+    assert caught.value.keys == ("emitter.tip_radius", "accelerator.gap", "liquid.contact_angle")
+    assert all(key in str(caught.value) for key in caught.value.keys)
 
 
 @pytest.mark.parametrize("section", ["emitter", "accelerator", "liquid", "voltages"])
 def test_a_missing_section_or_key_is_named(section: str) -> None:
     text = re.sub(rf"(?ms)^\[{section}\].*?(?=^\[)", "", starter("needle"))
-    with pytest.raises(DesignError, match=rf"section \[{section}\] is missing"):
+    with refused(section, f"[{section}]"):
         Design.from_text(text)
     text = re.sub(r"(?m)^protrusion = .*$", "", starter("needle"))
-    with pytest.raises(
-        DesignError, match=r"emitter\.protrusion.*missing: add protrusion = \"3 mm\""
-    ):
+    with refused("emitter.protrusion", 'protrusion = "3 mm"'):
         Design.from_text(text)
 
 
 def test_an_unknown_section_is_named_with_the_nearest() -> None:
-    with pytest.raises(DesignError, match=r"acelerator.*did you mean 'accelerator'"):
+    with refused("acelerator", "'accelerator'"):
         Design.from_text(starter("needle") + '\n[acelerator]\ngap = "1 mm"\n')
 
 
@@ -503,39 +505,36 @@ def test_a_file_that_is_no_text_is_refused(tmp_path: Path) -> None:
 
 GOOD = "radius,height\num,um\n0,0\n3,-0.8\n6,-3.5\n9,-8\n12,-14\n15,-21\n"
 TABLES = [
-    ("", "holds no points.*header row"),
-    ("# nothing\n", "holds no points"),
-    ("radius,height\n", "unit row is missing"),
-    ("radius,height\n0,0\n1,-1\n", "line 2: '0,0' is not a unit row.*um,um"),
-    ("0,0\n1,-1\n", "line 1: the header row"),
-    ("height,radius\num,um\n0,0\n", "first column is the radius"),
-    ("radius;height\num;um\n0;0\n", "separate the columns with commas"),
-    ("radius,height\num,V\n0,0\n", "unit row 'um,V'.*not a unit of length"),
-    (GOOD.replace("6,-3.5", "6,abc"), "line 5: '6,abc' is not a pair of numbers"),
-    (GOOD.replace("6,-3.5", "6,nan"), "line 5: '6,nan' is not finite"),
-    (GOOD.replace("6,-3.5", "6"), "line 5: '6' is not a pair.*half written"),
-    (GOOD.replace("15,-21\n", "15,"), "line 8: '15,' is not a pair.*half written"),
-    ("radius,height\num,um\n0,0\n3,-1\n6,-4\n", "3 points are too few"),
-    (GOOD.replace("3,-0.8\n6,-3.5", "6,-3.5\n3,-0.8"), "not in order; sort them along the outline"),
-    (GOOD.replace("3,-0.8", "3,-0.8\n3,-0.8"), "lines 4 and 5: the two points coincide"),
-    (GOOD.replace("0,0\n", "1,0\n"), "starts on the axis"),
-    (GOOD.replace("3,-0.8", "-3,-0.8"), "a radius is negative"),
-    (
-        GOOD.replace("-", ""),
-        "must end going down its flank",
-    ),
-    (GOOD.replace("15,-21", "20,-80"), "swings away from the last two points.*corners = true"),
+    ("", ["header row"]),
+    ("# nothing\n", ["no points"]),
+    ("radius,height\n", ["unit row"]),
+    ("radius,height\n0,0\n1,-1\n", ["line 2", "'0,0'", "um,um"]),
+    ("0,0\n1,-1\n", ["line 1"]),
+    ("height,radius\num,um\n0,0\n", ["first column", "radius"]),
+    ("radius;height\num;um\n0;0\n", ["commas"]),
+    ("radius,height\num,V\n0,0\n", ["'um,V'", "length"]),
+    (GOOD.replace("6,-3.5", "6,abc"), ["line 5", "'6,abc'"]),
+    (GOOD.replace("6,-3.5", "6,nan"), ["line 5", "'6,nan'", "finite"]),
+    (GOOD.replace("6,-3.5", "6"), ["line 5", "'6'", "half written"]),
+    (GOOD.replace("15,-21\n", "15,"), ["line 8", "'15,'", "half written"]),
+    ("radius,height\num,um\n0,0\n3,-1\n6,-4\n", ["3 points"]),
+    (GOOD.replace("3,-0.8\n6,-3.5", "6,-3.5\n3,-0.8"), ["order"]),
+    (GOOD.replace("3,-0.8", "3,-0.8\n3,-0.8"), ["lines 4 and 5"]),
+    (GOOD.replace("0,0\n", "1,0\n"), ["axis"]),
+    (GOOD.replace("3,-0.8", "-3,-0.8"), ["negative"]),
+    (GOOD.replace("-", ""), ["flank"]),
+    (GOOD.replace("15,-21", "20,-80"), ["last two points", "corners = true"]),
 ]
 
 
 @pytest.mark.parametrize(("table", "says"), TABLES)
 def test_a_wrong_table_is_refused_with_its_line(
-    changed: Changed, folder: Path, table: str, says: str
+    changed: Changed, folder: Path, table: str, says: list[str]
 ) -> None:
     (folder / "profile_edge.csv").write_text(table, encoding="utf-8")
-    with pytest.raises(DesignError, match=says) as caught:
+    with pytest.raises(DesignError) as caught:
         changed("profile")
-    assert "profile_edge.csv" in str(caught.value)
+    assert [q for q in ("profile_edge.csv", *says) if q not in str(caught.value)] == []
 
 
 def test_a_table_that_is_no_text_is_refused(changed: Changed, folder: Path) -> None:
@@ -617,7 +616,7 @@ def test_a_tolerance_that_freezes_the_metal_or_joins_the_electrodes_is_refused(
 ) -> None:
     """EXACT: indium melts at 429.7 K; a ring 1 um clear of a tube that may grow by 2.5 um."""
     frozen = '{ value = "450 K", tolerance = "30 K" }'
-    with pytest.raises(DesignError, match=r"liquid\.temperature.*tolerance, - 30 K.*solid below"):
+    with refused("liquid.temperature", "- 30 K"):
         changed("needle", temperature=frozen)
     fluid = '{ value = "450 K", tolerance = "20 K" }'
     assert changed("needle", temperature=fluid).liquid.temperature == 450.0
@@ -625,13 +624,13 @@ def test_a_tolerance_that_freezes_the_metal_or_joins_the_electrodes_is_refused(
     text = text_with("capillary", gap='"-2 mm"')
     text = re.sub(r"(?m)^(diameter|thickness|edge_radius) = .*$", "", text)
     text = text.replace('kind = "aperture_plate"', f"kind = {ring}")
-    with pytest.raises(DesignError, match=r"outer_diameter.*\+ 5 um.*overlaps.*smaller tolerance"):
+    with refused("emitter.outer_diameter", "+ 5 um"):
         Design.from_text(text)
 
 
 def test_changed_values_are_shown_in_handy_units() -> None:
     """EXACT: 5 mm, not 0.005 m with all its digits, of a copy that does not fit."""
-    with pytest.raises(DesignError, match=r'accelerator\.edge_radius = "5 mm"'):
+    with refused("accelerator.edge_radius", 'accelerator.edge_radius = "5 mm"'):
         Design.read("needle").with_value("accelerator.edge_radius", 0.1 * 0.05)
 
 

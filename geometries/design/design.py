@@ -216,7 +216,7 @@ class Design:
         """
         found = {d.key: d for d in self.dimensions()}
         if key not in found:
-            raise DesignError(unknown_key(key, tuple(found), self.source))
+            raise DesignError(unknown_key(key, tuple(found), self.source), keys=(key,))
         return found[key]
 
     def with_value(self, key: str, value: float) -> Design:
@@ -239,11 +239,12 @@ class Design:
         fields = part.physical_fields() if isinstance(part, Part) else {}
         if name not in fields:
             known = [f"{s}.{n}" for s in _PARTS for n in getattr(self, s).physical_fields()]
-            raise DesignError(unknown_key(key, tuple(known), self.source))
+            raise DesignError(unknown_key(key, tuple(known), self.source), keys=(key,))
         kind = fields[name].kind
         unit = self._unit_of(section, name)
         if not math.isfinite(value):
-            raise DesignError(f"{self.source}: {key} = {value}: a {kind.name} must be finite")
+            message = f"{self.source}: {key} = {value}: a {kind.name} must be finite"
+            raise DesignError(message, keys=(key,))
         text = f"{float(value)!r} {kind.si}"
         document = with_text(self._document, section, name, text)
         shown = f"{key} = {as_text(float(value), kind, unit)}"

@@ -64,11 +64,13 @@ class Complaints:
     text: str = ""
     document: Mapping[str, Any] = field(default_factory=dict)
     entries: list[str] = field(default_factory=list)
+    keys: list[str] = field(default_factory=list)
     geometry_only: bool = True
 
     def add(self, key: str, message: str, *, geometry: bool = False) -> None:
         """Add a complaint about a key."""
         self.entries.append(f"{self._where(key)}: {message}")
+        self.keys += [key] if key else []
         self.geometry_only = self.geometry_only and geometry
 
     def extend(self, problems: Iterable[Problem]) -> None:
@@ -93,10 +95,11 @@ class Complaints:
         if not self.entries:
             return
         kind = GeometryError if self.geometry_only else DesignError
-        if len(self.entries) == 1:
-            raise kind(self.entries[0])
-        listed = "\n".join(f"  - {entry}" for entry in self.entries)
-        raise kind(f"{self.name} has {len(self.entries)} errors:\n{listed}")
+        message = self.entries[0]
+        if len(self.entries) > 1:
+            listed = "\n".join(f"  - {entry}" for entry in self.entries)
+            message = f"{self.name} has {len(self.entries)} errors:\n{listed}"
+        raise kind(message, keys=tuple(self.keys))
 
     def _where(self, key: str) -> str:
         line = _line_of(self.text, key)
@@ -201,7 +204,7 @@ def read_parts(
             tables[key] = {}
             continue
         if key in _NEEDED and key not in document:
-            complaints.add("", f"the section [{key}] is missing; add it, or see `conegap start`")
+            complaints.add(key, f"this section is missing; add [{key}], or see `conegap start`")
             continue
         tables[key] = table
 

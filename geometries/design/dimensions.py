@@ -115,11 +115,11 @@ def quantity_for(key: str, text: str) -> float:
     """
     physical = physical_of(key)
     if physical is None:
-        raise DesignError(unknown_key(key, physical_keys(), "command line"))
+        raise DesignError(unknown_key(key, physical_keys(), "command line"), keys=(key,))
     try:
         return physical.read(text).value
     except QuantityError as problem:
-        raise DesignError(f'{key} = "{text}": {problem}') from problem
+        raise DesignError(f'{key} = "{text}": {problem}', keys=(key,)) from problem
 
 
 def unknown_key(key: str, known: tuple[str, ...], where: str) -> str:

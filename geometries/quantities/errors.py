@@ -24,7 +24,19 @@ class ConegapError(Exception):
 
 
 class DesignError(ConegapError):
-    """The design file, a table it names or a command line value is wrong: exit code 2."""
+    """The design file, a table it names or a command line value is wrong: exit code 2.
+
+    Parameters
+    ----------
+    message : str
+        What is wrong, where, the value, the rule and the remedy.
+    keys : tuple of str
+        Keys of the design file at fault, "emitter.tip_radius"; empty where none is.
+    """
+
+    def __init__(self, message: str = "", *, keys: tuple[str, ...] = ()) -> None:
+        super().__init__(message)
+        self.keys = keys
 
 
 class GeometryError(DesignError):
