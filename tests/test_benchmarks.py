@@ -10,15 +10,15 @@ from typing import Any
 
 import numpy as np
 import pytest
+from benchmarks import child
+from benchmarks.chart import draw
+from benchmarks.measured import apex
+from benchmarks.measuring import all_measured, medians
+from benchmarks.methods import METHODS, Method, missing
+from benchmarks.plain_mesh import on_curve, plain_mesh
+from benchmarks.problems import PROBLEMS, problem_of, right_value
+from benchmarks.table import csv_text, goals, growth, markdown, time_to_reach
 
-from conegap.validation.benchmarks import child
-from conegap.validation.benchmarks.chart import draw
-from conegap.validation.benchmarks.measured import apex
-from conegap.validation.benchmarks.measuring import all_measured, medians
-from conegap.validation.benchmarks.methods import METHODS, Method, missing
-from conegap.validation.benchmarks.plain_mesh import on_curve, plain_mesh
-from conegap.validation.benchmarks.problems import PROBLEMS, problem_of, right_value
-from conegap.validation.benchmarks.table import csv_text, goals, growth, markdown, time_to_reach
 from conegap.validation.exact import fields as exact
 
 # What each method reaches on the hyperboloid at its second setting; a wrong field is far off.

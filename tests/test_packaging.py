@@ -47,9 +47,7 @@ ROOMS = (
     "validation.cases",
     "validation.lessons",
     "solver.commands",
-    "validation.random",
     "validation.gallery",
-    "validation.benchmarks",
 )
 # Hold data or nothing but their own docstring.
 WITHOUT_ROOM = {"geometries", "geometries.data", "geometries.examples", "solver", "validation"}

@@ -1,6 +1,6 @@
 """Laws that hold for every design: scaling, units, mirror, reciprocity, and errors that bound.
 
-The large run over thousands of designs is ``python -m conegap.validation.random.run``.
+The large run over thousands of designs is ``cd tests && python -m random_designs.run``.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from random_designs.designs import KINDS, RandomDesign, random_design
+from random_designs.properties import Findings, Property, check_design
+from random_designs.run import design_row, summary, tip_row
 
 from conegap.geometries.curves.section import Section
 from conegap.solver.field.solution import FieldSolution, solve_field
-from conegap.validation.random.designs import KINDS, RandomDesign, random_design
-from conegap.validation.random.properties import Findings, Property, check_design
-from conegap.validation.random.run import design_row, summary, tip_row
 
 
 @st.composite
@@ -79,7 +79,7 @@ def test_a_broken_law_is_found(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
         last = replace(last, charges=factor * last.charges)
         return replace(given, levels=(*given.levels[:-1], last))
 
-    monkeypatch.setattr("conegap.validation.random.properties.solve_field", wrong)
+    monkeypatch.setattr("random_designs.properties.solve_field", wrong)
     broken = {law.name for law in check_design(random, tmp_path).properties if not law.holds}
     assert "charge matrix is symmetric" in broken
 
@@ -111,7 +111,7 @@ def test_row_of_the_large_run_names_what_broke(monkeypatch: pytest.MonkeyPatch) 
     def break_down(*_: object, **__: object) -> None:
         raise ZeroDivisionError("by nothing")
 
-    monkeypatch.setattr("conegap.validation.random.run.check_design", break_down)
+    monkeypatch.setattr("random_designs.run.check_design", break_down)
     row = design_row(0, seed=1, every=5)
     assert row["outcome"] == "broke down"
     assert "[emitter]" in row["design"]

@@ -14,12 +14,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from random_designs.broken_files import BrokenFile, broken_file, verdict_of
+from random_designs.run import broken_row, summary
 
 from conegap.geometries.quantities.errors import OutputError
 from conegap.solver.commands.main import main
 from conegap.solver.common.writing import is_result_folder, new_folder
-from conegap.validation.random.broken_files import BrokenFile, broken_file, verdict_of
-from conegap.validation.random.run import broken_row, summary
 
 # Writes a folder of results over and over; killed at any moment.
 WRITER = """

@@ -4,8 +4,7 @@ Every voltage split, metal and feed pressure on a rigid surface is a superpositi
 solutions.  E = -grad(phi); surface fields are positive where the field points out of the
 conductor into the vacuum.  Planar charges and energies are per metre of slit.
 
-Measured on exact cases: 1, 2 and 4 subdivisions (``first=1``) leave at most 1.1e-4, stated as 3e-5
-to 6e-4, at half the time of 2, 4 and 8, which reports use (at most 1.1e-5, stated as 8e-6 to 1e-4).
+Measured on exact cases: 2, 4 and 8 subdivisions leave at most 1.1e-5, stated as 8e-6 to 1e-4.
 Processor time of one solve, coarse mesh included, in ms (medians, one thread), and error:
 
 | subdivisions | needle | planar edge | with aperture plate | slit |

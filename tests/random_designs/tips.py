@@ -16,8 +16,8 @@ from conegap.geometries.quantities.quantity import LENGTH
 from conegap.solver.field.solution import solve_field
 from conegap.solver.field3d.sector_factor import SectorOnset, sector_onset
 from conegap.solver.onset.rigid import rigid_onset_of_solution
-from conegap.validation.random.designs import Draw, RandomDesign, Uniform
-from conegap.validation.random.properties import Findings, Property
+from random_designs.designs import Draw, RandomDesign, Uniform
+from random_designs.properties import Findings, Property
 
 __all__ = ["check_tips", "random_tips"]
 

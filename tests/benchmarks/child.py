@@ -1,4 +1,4 @@
-"""One method on one problem in a process of its own: ``python -m ...child PROBLEM METHOD``.
+"""One method on one problem in a process of its own: ``python -m benchmarks.child PROBLEM METHOD``.
 
 All settings are solved from coarse to fine, so that the peak of memory after each is its own.
 Prints JSON.
@@ -25,13 +25,13 @@ def main(problem_name: str, method_name: str, most: int = 99) -> str:
     Parameters
     ----------
     problem_name, method_name : str
-        From `conegap.validation.benchmarks.problems` and `methods`.
+        From `benchmarks.problems` and `methods`.
     most : int
         How many of the settings, the coarsest first.
     """
     warnings.simplefilter("ignore")
-    from conegap.validation.benchmarks.methods import METHODS
-    from conegap.validation.benchmarks.problems import problem_of
+    from benchmarks.methods import METHODS
+    from benchmarks.problems import problem_of
 
     method = next(m for m in METHODS if m.name == method_name)
     problem = problem_of(problem_name)

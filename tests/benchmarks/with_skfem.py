@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 from scipy.sparse.linalg import splu
 
+from benchmarks.measured import Run, apex
+from benchmarks.plain_mesh import IntArray, PlainMesh, on_curve, plain_mesh
+from benchmarks.problems import Problem
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import Section
-from conegap.validation.benchmarks.measured import Run, apex
-from conegap.validation.benchmarks.plain_mesh import IntArray, PlainMesh, on_curve, plain_mesh
-from conegap.validation.benchmarks.problems import Problem
 
 __all__ = ["solve"]
 

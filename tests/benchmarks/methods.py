@@ -9,8 +9,8 @@ from importlib import import_module
 from importlib.util import find_spec
 from typing import Any
 
-from conegap.validation.benchmarks.measured import Run
-from conegap.validation.benchmarks.problems import Problem
+from benchmarks.measured import Run
+from benchmarks.problems import Problem
 
 __all__ = ["METHODS", "Method", "missing"]
 
@@ -40,7 +40,7 @@ class Method:
 
     def solver(self) -> Callable[[Problem, float], Run]:
         """The function that solves a problem at a setting."""
-        module = import_module(f"conegap.validation.benchmarks.{self.module}")
+        module = import_module(f"benchmarks.{self.module}")
         return partial(module.solve, **dict(self.options))
 
 

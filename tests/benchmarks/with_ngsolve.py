@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 
+from benchmarks.measured import Run, apex
+from benchmarks.plain_mesh import PlainMesh, on_curve, plain_mesh
+from benchmarks.problems import Problem
 from conegap.geometries.curves.curve import Arc
-from conegap.validation.benchmarks.measured import Run, apex
-from conegap.validation.benchmarks.plain_mesh import PlainMesh, on_curve, plain_mesh
-from conegap.validation.benchmarks.problems import Problem
 
 __all__ = ["solve"]
 

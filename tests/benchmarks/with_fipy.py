@@ -6,9 +6,9 @@ import time
 
 import numpy as np
 
-from conegap.validation.benchmarks.measured import Run, apex
-from conegap.validation.benchmarks.plain_mesh import on_curve, plain_mesh
-from conegap.validation.benchmarks.problems import Problem
+from benchmarks.measured import Run, apex
+from benchmarks.plain_mesh import on_curve, plain_mesh
+from benchmarks.problems import Problem
 
 __all__ = ["solve"]
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import time
 
+from benchmarks.measured import Run
+from benchmarks.problems import Problem
 from conegap.solver.field.level import solve_level
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.mesh.coarse_mesh import coarse_mesh
-from conegap.validation.benchmarks.measured import Run
-from conegap.validation.benchmarks.problems import Problem
 
 __all__ = ["solve"]
 

@@ -1,6 +1,6 @@
 """The large run: random designs against the laws that must hold, broken files against the reader.
 
-``python -m conegap.validation.random.run --designs 2000 --tips 200 --files 1000 --seed 1`` works
+``python -m random_designs.run --designs 2000 --tips 200 --files 1000 --seed 1`` in `tests` works
 in two processes, prints its progress on standard error and a summary as JSON on standard output,
 and ends with 0 only if nothing is left unexplained.
 """
@@ -23,10 +23,10 @@ from typing import Any
 import numpy as np
 
 from conegap.solver.common.parallel_map import parallel_map
-from conegap.validation.random.broken_files import broken_file, verdict_of
-from conegap.validation.random.designs import RandomDesign, random_design
-from conegap.validation.random.properties import Findings, check_design
-from conegap.validation.random.tips import check_tips, random_tips
+from random_designs.broken_files import broken_file, verdict_of
+from random_designs.designs import RandomDesign, random_design
+from random_designs.properties import Findings, check_design
+from random_designs.tips import check_tips, random_tips
 
 __all__ = ["broken_row", "design_row", "main", "summary", "tip_row"]
 
@@ -158,7 +158,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     argv : sequence of str or None
         Arguments; those of the process when left out.
     """
-    parser = argparse.ArgumentParser(prog="python -m conegap.validation.random.run")
+    parser = argparse.ArgumentParser(prog="python -m random_designs.run")
     parser.add_argument("--designs", type=int, default=0, help="how many random designs")
     parser.add_argument("--tips", type=int, default=0, help="how many random crowns and arrays")
     parser.add_argument("--files", type=int, default=0, help="how many broken files")

@@ -14,9 +14,9 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
+from benchmarks.methods import METHODS, missing
+from benchmarks.problems import PROBLEMS, problem_of, right_value
 from conegap.geometries.quantities.errors import ComputationError
-from conegap.validation.benchmarks.methods import METHODS, missing
-from conegap.validation.benchmarks.problems import PROBLEMS, problem_of, right_value
 
 __all__ = ["all_measured", "command_times", "medians"]
 
@@ -104,9 +104,13 @@ def medians(
 
 
 def _child(problem: str, method: str, most: int) -> dict[str, Any]:
-    command = [sys.executable, "-m", "conegap.validation.benchmarks.child", problem, method]
+    command = [sys.executable, "-m", "benchmarks.child", problem, method]
     done = subprocess.run(
-        [*command, str(most)], capture_output=True, text=True, env=os.environ | _ONE_THREAD
+        [*command, str(most)],
+        capture_output=True,
+        text=True,
+        env=os.environ | _ONE_THREAD,
+        cwd=Path(__file__).resolve().parents[1],
     )
     if done.returncode != 0:
         raise ComputationError(f"{method} on {problem} ended early: {done.stderr[-500:]}")

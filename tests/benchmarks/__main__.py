@@ -1,4 +1,4 @@
-"""``python -m conegap.validation.benchmarks [--quick] [--to FOLDER]``: everything."""
+"""``cd tests && python -m benchmarks [--quick] [--to FOLDER]``: everything."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     argv : sequence of str or None
         Arguments; those of the process when left out.
     """
+    from benchmarks.chart import draw
+    from benchmarks.measuring import all_measured, command_times
+    from benchmarks.table import csv_text, markdown
     from conegap.geometries.quantities.errors import ConegapError
-    from conegap.validation.benchmarks.chart import draw
-    from conegap.validation.benchmarks.measuring import all_measured, command_times
-    from conegap.validation.benchmarks.table import csv_text, markdown
 
-    parser = argparse.ArgumentParser(prog="python -m conegap.validation.benchmarks")
+    parser = argparse.ArgumentParser(prog="python -m benchmarks")
     parser.add_argument("--quick", action="store_true", help="one repeat, coarse, no scan")
     parser.add_argument("--to", metavar="FOLDER", help="write numbers, table and figure")
     given = parser.parse_args(argv)

@@ -19,7 +19,7 @@ from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.level import solve_level
 from conegap.solver.field.solution import FieldSolution, solve_field
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
-from conegap.validation.random.designs import RandomDesign
+from random_designs.designs import RandomDesign
 
 __all__ = ["Findings", "Property", "check_design"]
 
