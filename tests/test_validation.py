@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from dataclasses import replace
+from functools import cache
 from types import SimpleNamespace
 
 import numpy as np
@@ -20,8 +22,6 @@ from conegap.validation.reference_fem.plane import solve_finite_element
 from conegap.validation.sections import catalogue as sections
 from conegap.validation.sections.exact_case import ExactCase
 
-SLOW = pytest.mark.slow
-
 
 def needle() -> ExactCase:
     return sections.hyperboloid_needle(radius=5e-6, gap=5e-5, prescribed=False)
@@ -35,12 +35,14 @@ def needle_solution() -> FieldSolution:
     return solve_field(needle().section, accuracy=1e-4)
 
 
-@pytest.mark.parametrize(
-    "case", [pytest.param(c, marks=[SLOW] if c.slow else [], id=c.name) for c in all_cases()]
-)
-def test_every_row_of_the_table_passes(case: Case) -> None:
-    """EXACT, TABLE, RATE: each row of ``conegap validate``, live; the row names its source."""
-    rows = run_case(case)
+@cache
+def rows_of(name: str) -> tuple[Row, ...]:
+    """Rows of a case, run once."""
+    return tuple(run_case(next(case for case in all_cases() if case.name == name)))
+
+
+def check(rows: Sequence[Row]) -> None:
+    """Every row passes and names its quantity and source."""
     assert rows
     wrong = [
         f"{r.name}, {r.quantity}: exact {r.exact:.8g}, computed {r.computed:.8g}, "
@@ -50,6 +52,12 @@ def test_every_row_of_the_table_passes(case: Case) -> None:
     ]
     assert not wrong, "\n".join(wrong)
     assert all(r.source and r.quantity and r.seconds >= 0.0 for r in rows)
+
+
+@pytest.mark.parametrize("name", [case.name for case in all_cases() if not case.slow])
+def test_every_row_of_the_table_passes(name: str) -> None:
+    """EXACT, TABLE, RATE: each row of ``conegap validate``, live; the row names its source."""
+    check(rows_of(name))
 
 
 def test_table_leaves_out_slow_cases_and_tells_progress(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -83,7 +91,7 @@ def test_every_row_can_fail() -> None:
         for case in all_cases()
         if case.name.startswith(("Taylor", "balances", "surface", "metals", "ion", "rounded"))
         and not case.slow
-        for row in run_case(case)
+        for row in rows_of(case.name)
     ]
     assert {row.kind for row in rows} == {"relative", "absolute", "at least", "at most"}
     for row in rows:
