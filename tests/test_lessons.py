@@ -22,10 +22,11 @@ from numpy.testing import assert_allclose
 from conegap.geometries.quantities.errors import ComputationError, ConvergenceError, DesignError
 from conegap.solver.commands.main import main
 from conegap.solver.figures.report_figures import png_of
-from conegap.validation.lessons import angle, blade, charge, classroom, course, judging
+from conegap.validation.lessons import angle, charge, classroom, course, judging
 from conegap.validation.lessons.course import CHAPTERS, Run, chapters, lesson, pictures, run_lesson
 from conegap.validation.lessons.lesson import Comparison, Findings, Lesson
 from conegap.validation.lessons.notebook import executed_notebook, notebook_of
+from conegap.validation.lessons.onsets import blade_onset
 from conegap.validation.lessons.page import lesson_page
 from conegap.validation.lessons.units import DEGREES, KILOVOLTS, NUMBER, PERCENT
 from conegap.validation.lessons.words import comparison_table, difference_text
@@ -209,7 +210,7 @@ def test_blade_and_needle_are_told_apart() -> None:
     assert np.all(np.diff(series["radii"]) < 0.0)
     assert np.all(np.diff(series["needles"]) < 0.0)
     assert np.all(np.diff(series["blades"]) > 0.0)
-    wrong, _ = blade.blade_onset(surface_tension=2.0 * 0.718, radius=20e-6, gap=1e-3)
+    wrong, _ = blade_onset(surface_tension=2.0 * 0.718, radius=20e-6, gap=1e-3)
     assert_allclose(wrong / computed("blade").findings.numbers["twenty"], math.sqrt(2.0), rtol=1e-4)
 
 

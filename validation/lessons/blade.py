@@ -19,48 +19,18 @@ from conegap.validation.lessons.lesson import (
     Slip,
     Step,
 )
-from conegap.validation.lessons.needle import needle_onset
+from conegap.validation.lessons.onsets import blade_onset, needle_onset
 from conegap.validation.lessons.units import KILOVOLTS, MICROMETRES, NUMBER, PERCENT
 from conegap.validation.sections import catalogue as sections
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["LESSON", "blade_onset", "compute", "draw_radius", "draw_slope"]
+__all__ = ["LESSON", "compute", "draw_radius", "draw_slope"]
 
 GAP = 1e-3  # m
 RADII = (100e-6, 30e-6, 10e-6, 3e-6, 1e-6)  # m
 SPACED = 5e-6  # m, radius of the blade whose emission sites are spaced
-
-
-def blade_onset(*, surface_tension: float, radius: float, gap: float) -> tuple[float, float]:
-    """Rigid onset of a hyperbolic blade before a plane by a field solve, and its relative error.
-
-    The edge is curved in one direction only, so the tension is gamma / R.
-
-    Parameters
-    ----------
-    surface_tension : float
-        gamma, [N/m].
-    radius : float
-        Edge radius R, [m].
-    gap : float
-        Edge to plane d, [m].
-
-    Returns
-    -------
-    float
-        Emitter minus plane, [V].
-    float
-        Numerical error that the solver states, [-].
-    """
-    from conegap.solver.field.solution import solve_field
-    from conegap.solver.onset.surface_balance import balance_field
-
-    case = sections.planar_hyperbola(radius=radius, gap=gap, prescribed=False)
-    edge = solve_field(case.section).edge("edge", case.voltages)
-    wanted = balance_field(surface_tension=surface_tension, curvature=edge.curvature)
-    return wanted / edge.value, edge.error
 
 
 def compute(guess: float | None = None) -> Findings:

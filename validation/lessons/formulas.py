@@ -20,7 +20,7 @@ from conegap.validation.lessons.lesson import (
     Step,
     Table,
 )
-from conegap.validation.lessons.needle import needle_onset
+from conegap.validation.lessons.onsets import needle_onset
 from conegap.validation.lessons.units import KILOVOLTS, NUMBER, PERCENT
 
 if TYPE_CHECKING:

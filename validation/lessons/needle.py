@@ -19,46 +19,18 @@ from conegap.validation.lessons.lesson import (
     Slip,
     Step,
 )
+from conegap.validation.lessons.onsets import needle_onset
 from conegap.validation.lessons.units import KILOVOLTS, PERCENT
-from conegap.validation.sections import catalogue as sections
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["LESSON", "compute", "draw_gap", "draw_radius", "needle_onset"]
+__all__ = ["LESSON", "compute", "draw_gap", "draw_radius"]
 
 RADIUS = 5e-6  # m, a usual needle
 GAP = 1e-3  # m
 RADII = (1e-6, 2e-6, 5e-6, 10e-6, 25e-6)  # m
 GAPS = (5e-5, 2e-4, 1e-3, 2e-3, 5e-3)  # m
-
-
-def needle_onset(*, surface_tension: float, radius: float, gap: float) -> tuple[float, float]:
-    """Rigid onset of a hyperboloid before a plane by a field solve, and its relative error.
-
-    Parameters
-    ----------
-    surface_tension : float
-        gamma, [N/m].
-    radius : float
-        Apex radius R, [m].
-    gap : float
-        Apex to plane d, [m].
-
-    Returns
-    -------
-    float
-        Emitter minus plane, [V].
-    float
-        Numerical error that the solver states, [-].
-    """
-    from conegap.solver.field.solution import solve_field
-    from conegap.solver.onset.surface_balance import balance_field
-
-    case = sections.hyperboloid_needle(radius=radius, gap=gap, prescribed=False)
-    tip = solve_field(case.section).edge("tip", case.voltages)
-    wanted = balance_field(surface_tension=surface_tension, curvature=tip.curvature)
-    return wanted / tip.value, tip.error
 
 
 def compute(guess: float | None = None) -> Findings:
