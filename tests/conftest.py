@@ -14,6 +14,15 @@ from conegap.geometries.curves.section import Boundary, EmittingEdge, Section
 from conegap.geometries.design.design import Design
 from conegap.solver.field.solution import FieldSolution, solve_field
 
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """One process tests a file (``--dist loadgroup``), but for tests that name their own group."""
+    for item in items:
+        if item.get_closest_marker("xdist_group") is None:
+            item.add_marker(pytest.mark.xdist_group(item.path.name))
+
+
 NEEDLE = """
 title = "Needle before a plane"
 [emitter]

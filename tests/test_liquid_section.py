@@ -126,6 +126,7 @@ def test_turning_points_shift_smoothly(capillary: MeniscusOnset) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.xdist_group("turning points of variants")
 def test_bore_is_recovered_from_its_turning_point(
     capillary: MeniscusOnset, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -148,6 +149,7 @@ def test_bore_is_recovered_from_its_turning_point(
 
 
 @pytest.mark.slow
+@pytest.mark.xdist_group("turning points of variants")
 def test_a_range_follows_the_turning_point(
     capillary: MeniscusOnset, monkeypatch: pytest.MonkeyPatch
 ) -> None:
