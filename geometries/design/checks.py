@@ -150,9 +150,6 @@ def room_problems(
 
     Parameters
     ----------
-    emitter : Emitter
-    accelerator : Accelerator
-    room : Room
     holder : float
         Radius or half width of the holder, [m].
     """

@@ -55,7 +55,6 @@ class MeshedOutline:
     ----------
     loops : tuple of tuples of Boundary
         The outer outline counterclockwise, islands clockwise.
-    mesh : ImportedMesh
     flips : int
         Inner edges that were flipped.
     """
@@ -128,8 +127,6 @@ def radius_error(
     Parameters
     ----------
     loops : tuple of tuples of Boundary
-    mesh : ImportedMesh
-    edge : EmittingEdge
     """
     curve = loops[edge.loop][edge.index].curve
     if isinstance(curve, Line):

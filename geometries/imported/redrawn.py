@@ -95,7 +95,6 @@ def nearest_parameters(curve: Curve, points: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    curve : Curve
     points : (n, 2) array
         In the order of the curve, [m].
 

@@ -233,7 +233,6 @@ def gap_from(loops: Loops, edge: EmittingEdge) -> float:
     Parameters
     ----------
     loops : tuple of tuples of Boundary
-    edge : EmittingEdge
     """
     curve = loops[edge.loop][edge.index].curve
     spot, normal = curve.point([edge.t])[0], curve.normal([edge.t])[0]

@@ -54,8 +54,6 @@ class MeasuredEdge:
 
     Parameters
     ----------
-    frame : ApexFrame
-    bar : ScaleBar
     window : Window
         The chosen one.
     windows : tuple of Window
@@ -92,8 +90,6 @@ def measured_edge(
 
     Parameters
     ----------
-    frame : ApexFrame
-    bar : ScaleBar
     name : str
         Name of the file, for messages.
     reading : float

@@ -34,7 +34,6 @@ def measured_profile(edge: MeasuredEdge, *, extruded: bool) -> FloatArray:
 
     Parameters
     ----------
-    edge : MeasuredEdge
     extruded : bool
         Keep both flanks.
 

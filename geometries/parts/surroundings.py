@@ -143,9 +143,6 @@ def assemble(
 
     Parameters
     ----------
-    emitter : EmitterOutline
-    accelerator : AcceleratorOutline
-    room : Room
     symmetry : "planar" or "axisymmetric"
 
     Returns

@@ -136,7 +136,6 @@ def influence_matrix(laws: FiringLaws, tips: int) -> FloatArray:
 
     Parameters
     ----------
-    laws : FiringLaws
     tips : int
         Number of tips on the ring.
     """
@@ -262,7 +261,6 @@ def sampled_firing(design: Design, laws: FiringLaws, samples: int = _SAMPLES) ->
     ----------
     design : Design
         A crown.
-    laws : FiringLaws
     samples : int
         Crowns to sample, [-].
 

@@ -53,7 +53,6 @@ def apex_of(
         Points of the edge in order, [m].
     field : (n,) array
         Field there, [V/m].
-    edge : EmittingEdge
     scale : float
         Length unit of the mesh, [m].
 
@@ -95,8 +94,6 @@ def curvature_at(
 
     Parameters
     ----------
-    section : Section
-    edge : EmittingEdge
     grid : BoundaryGrid or None
         Its curves are searched; the edge's own curve without one.
     position : (2,) array
@@ -131,7 +128,6 @@ def refuse_sharp(edge: EmittingEdge, values: list[float]) -> None:
 
     Parameters
     ----------
-    edge : EmittingEdge
     values : list of float
         Field at the corner on every mesh, [V/m].
 

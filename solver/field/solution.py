@@ -303,7 +303,6 @@ def solve_field(
 
     Parameters
     ----------
-    section : Section
     accuracy : float
         Relative error wanted at the emitting edges, > 0; a further mesh is added where the
         estimate is larger, [-].

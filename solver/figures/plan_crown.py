@@ -35,7 +35,6 @@ def crown_plan(design: Design, crown: Crown) -> Drawing:
 
     Parameters
     ----------
-    design : Design
     crown : Crown
         Its emitter.
     """

@@ -41,23 +41,13 @@ __all__ = ["section_remark", "section_title", "sector_charts", "sector_drawings"
 
 
 def section_title(design: Design) -> str:
-    """Title of the plane section where it is not the whole truth, "" elsewhere.
-
-    Parameters
-    ----------
-    design : Design
-    """
+    """Title of the plane section where it is not the whole truth, "" elsewhere."""
     shown = design.emitter.section_shows
     return f"{shown[0].upper()}{shown[1:]}: the plane section" if shown else ""
 
 
 def section_remark(design: Design) -> str:
-    """What the caption of the plane section must add, "" for nothing.
-
-    Parameters
-    ----------
-    design : Design
-    """
+    """What the caption of the plane section must add, "" for nothing."""
     shown = design.emitter.section_shows
     if not shown:
         return ""
@@ -66,10 +56,6 @@ def section_remark(design: Design) -> str:
 
 def sector_drawings(design: Design) -> tuple[Picture, ...]:
     """Plan, true section and view of a design that needs the third dimension, else nothing.
-
-    Parameters
-    ----------
-    design : Design
 
     Raises
     ------
@@ -136,12 +122,7 @@ def _view(design: Design) -> Picture:
 
 
 def sector_charts(assessment: Assessment) -> list[Picture]:
-    """Charts of what the solve in three dimensions found; empty for a plane section.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
+    """Charts of what the solve in three dimensions found; empty for a plane section."""
     found = []
     design = assessment.design
     if assessment.sector is not None:

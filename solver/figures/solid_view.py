@@ -118,7 +118,6 @@ def crown_view(design: Design, crown: Crown) -> SolidView:
 
     Parameters
     ----------
-    design : Design
     crown : Crown
         Its emitter.
     """
@@ -160,7 +159,6 @@ def array_view(design: Design, array: TipArray) -> SolidView:
 
     Parameters
     ----------
-    design : Design
     array : TipArray
         Its emitter.
     """
@@ -240,7 +238,6 @@ def slit_end_view(design: Design, slit: Slit) -> SolidView:
 
     Parameters
     ----------
-    design : Design
     slit : Slit
         Its emitter.
     """

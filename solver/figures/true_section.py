@@ -86,7 +86,6 @@ def crown_section(design: Design, crown: Crown) -> Drawing:
 
     Parameters
     ----------
-    design : Design
     crown : Crown
         Its emitter.
     """
@@ -161,7 +160,6 @@ def row_section(design: Design, array: TipArray) -> Drawing:
 
     Parameters
     ----------
-    design : Design
     array : TipArray
         Its emitter.
     """
@@ -268,7 +266,6 @@ def blade_section(design: Design, slit: Slit) -> Drawing:
 
     Parameters
     ----------
-    design : Design
     slit : Slit
         Its emitter.
     """

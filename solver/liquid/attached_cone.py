@@ -66,7 +66,6 @@ def extinction(
 
     Parameters
     ----------
-    design : Design
     surface : tuple of int
         (loop, index) of the liquid surface in the design's section.
     contact : tuple of float

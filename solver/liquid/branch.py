@@ -101,7 +101,6 @@ def turning_point(
 
     Parameters
     ----------
-    liquid : LiquidSection
     start : MeniscusShape
         Equilibrium without field.
     pressure : float
@@ -211,8 +210,6 @@ def problem_at(
 
     Parameters
     ----------
-    liquid : LiquidSection
-    shape : MeniscusShape
     level : int
         Subdivisions per coarse edge, [-].
     held : "pressure", "volume" or "volume with contact angle"
@@ -284,10 +281,6 @@ def half_angle(shape: MeniscusShape) -> float:
     """Half angle of the cone that fits the middle third of the surface, [rad].
 
     At a turning point the surface is still on its way to Taylor's 49.29 deg, from either side.
-
-    Parameters
-    ----------
-    shape : MeniscusShape
     """
     s = np.linspace(1.0 / 3.0, 2.0 / 3.0, 61)
     return math.pi / 2.0 - float(np.mean(shape.slope(s)))

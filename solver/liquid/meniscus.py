@@ -36,7 +36,6 @@ class Equilibrium:
 
     Parameters
     ----------
-    shape : MeniscusShape
     pressure : float
         Gauge pressure in gamma / a, [-].
     electric_bond_number : float
@@ -77,7 +76,6 @@ class MeniscusProblem:
 
     Parameters
     ----------
-    field : MovingField
     radius : float
         Contact radius or half width a, [m].
     contact : tuple of float

@@ -84,8 +84,6 @@ def stability(
     ----------
     problem : MeniscusProblem
         Gives the field on the shape.
-    shape : MeniscusShape
-    wave : Wave
     modes : int
         Number of displacement functions, [-].
     still : SurfaceState or None
@@ -138,7 +136,6 @@ def smallest_eigenvalue(matrices: StabilityMatrices, electric_bond_number: float
 
     Parameters
     ----------
-    matrices : StabilityMatrices
     electric_bond_number : float
         lambda = eps0 V^2 / (gamma a), [-].
     """
@@ -156,10 +153,6 @@ def critical_strength(matrices: StabilityMatrices) -> float:
 
     For a shape that stays in balance while the electric Bond number grows (a flat surface whose
     gauge pressure follows the field).
-
-    Parameters
-    ----------
-    matrices : StabilityMatrices
     """
     inverse = eigh(matrices.field, matrices.tension, eigvals_only=True)
     return float(1.0 / inverse[-1])

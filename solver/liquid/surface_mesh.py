@@ -63,11 +63,6 @@ class LiquidSection:
 def stay_outside(liquid: LiquidSection, shape: MeniscusShape) -> None:
     """Refuse a shape that passes through the solid.
 
-    Parameters
-    ----------
-    liquid : LiquidSection
-    shape : MeniscusShape
-
     Raises
     ------
     SurfaceInSolid
@@ -94,10 +89,8 @@ def liquid_mesh(
 
     Parameters
     ----------
-    liquid : LiquidSection
     section : Section
         With the shape drawn in.
-    shape : MeniscusShape
     near : CoarseMesh or None
         Of a neighbouring section, to be moved to this one where it can follow.
 

@@ -68,7 +68,6 @@ def turning_point_on_meshes(
 
     Parameters
     ----------
-    liquid : LiquidSection
     shape : MeniscusShape
         For which the meshes are made.
     guess, chord : (n,) array

@@ -110,7 +110,6 @@ def classic_estimate(design: Design, *, radius: float) -> ClassicEstimate | None
 
     Parameters
     ----------
-    design : Design
     radius : float
         Radius of curvature of the emitting edge with its film, [m].
     """

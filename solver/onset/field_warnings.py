@@ -17,10 +17,8 @@ def field_warnings(
 
     Parameters
     ----------
-    design : Design
     solution : FieldSolution
         Of its plane section.
-    onset : RigidOnset
     accuracy : float
         Relative numerical error that was asked for, [-].
     """

@@ -99,7 +99,6 @@ def rigid_onset(
 
     Parameters
     ----------
-    design : Design
     accuracy : float
         Relative numerical error wanted in the edge field, [-].
     meshes : int
@@ -131,7 +130,6 @@ def rigid_onset_of_solution(design: Design, solution: FieldSolution) -> RigidOns
 
     Parameters
     ----------
-    design : Design
     solution : FieldSolution
         Of ``design.section()``.
 

@@ -185,10 +185,6 @@ def electron_current(
     mirrored : bool
         The section is one half; counts twice.
 
-    Returns
-    -------
-    ElectronCurrent
-
     Raises
     ------
     ValueError

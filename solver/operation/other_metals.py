@@ -62,7 +62,6 @@ def compare_metals(
 
     Parameters
     ----------
-    design : Design
     onset : RigidOnset
         Of the design.
     turning_point : float or None

@@ -28,12 +28,7 @@ def degrees(angle: float) -> str:
 
 
 def beam_table(assessment: Assessment) -> Table | None:
-    """Figures of the beam, or None where no paths were computed.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
+    """Figures of the beam, or None where no paths were computed."""
     beam = assessment.beam
     if beam is None:
         return None
@@ -67,12 +62,7 @@ def beam_table(assessment: Assessment) -> Table | None:
 
 
 def landing_table(assessment: Assessment) -> Table | None:
-    """Where ions meet the accelerator, or None where none does.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
+    """Where ions meet the accelerator, or None where none does."""
     beam = assessment.beam
     if beam is None or not beam.spots:
         return None
@@ -81,12 +71,7 @@ def landing_table(assessment: Assessment) -> Table | None:
 
 
 def beam_words(assessment: Assessment) -> tuple[str, ...]:
-    """What the beam rests on and what follows from it, sentences in order.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
+    """What the beam rests on and what follows from it, sentences in order."""
     beam = assessment.beam
     if beam is None:
         return ("No ion paths were computed; see the warnings.",)

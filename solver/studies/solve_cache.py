@@ -86,7 +86,6 @@ def key_of(design: Design, variant: Changes, what: str) -> str:
 
     Parameters
     ----------
-    design : Design
     variant : tuple of (key, SI value)
     what : str
         What was solved: "2 meshes, moved", "turning point".

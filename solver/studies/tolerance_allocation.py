@@ -82,7 +82,6 @@ class ToleranceAllocation:
 
     Parameters
     ----------
-    dimension : Dimension
     needed : float or None
         Plus-minus half width that it must hold, SI; None where no tolerance suffices.
     verdict : "keep", "tighten", "may open" or "out of reach"
@@ -106,7 +105,6 @@ class ToleranceAllocations:
 
     Parameters
     ----------
-    target : Target
     fits_as_drawn : bool
     reachable : bool
         False where the band would not fit with perfect dimensions either.
@@ -131,7 +129,6 @@ def target_of(text: str | None, design: Design) -> Target | None:
     text : str or None
         A half width such as "3%", or "supply", or "design"; None means the supply where the
         design names its limit, else nothing.
-    design : Design
 
     Raises
     ------
@@ -167,13 +164,7 @@ def target_of(text: str | None, design: Design) -> Target | None:
 
 
 def needed_tolerances(study: ToleranceStudy, target: Target) -> ToleranceAllocations:
-    """The tolerances that make the band fit.
-
-    Parameters
-    ----------
-    study : ToleranceStudy
-    target : Target
-    """
+    """The tolerances that make the band fit."""
     onset = study.nominal.voltage
     effect = np.array([_effect(study, d.key) for d in study.dimensions])
     ones = np.ones(len(effect))

@@ -56,7 +56,6 @@ def other_samples(nominal: Nominal, samples: int, generator: np.random.Generator
 
     Parameters
     ----------
-    nominal : Nominal
     samples : int
     generator : numpy.random.Generator
     """
@@ -82,8 +81,6 @@ def shares(
     dimensions : tuple of Dimension
     bell : tuple of bool
         Per dimension: normal, else rectangular.
-    response_surface : ResponseSurface
-    nominal : Nominal
     noise : float
         Scatter of log(onset) from one evaluation to the next, [-].
     """

@@ -46,7 +46,6 @@ def changed_design(design: Design, changes: Changes) -> Design:
 
     Parameters
     ----------
-    design : Design
     changes : ((key, SI value), ...)
 
     Raises
@@ -81,12 +80,7 @@ def _rigid(
 
 
 def drawn_mesh(design: Design) -> CoarseMesh | None:
-    """The coarse mesh of the design as drawn, to be moved to its variants; None where it has none.
-
-    Parameters
-    ----------
-    design : Design
-    """
+    """The coarse mesh of the design as drawn, to be moved to its variants, or None."""
     with suppress(MeshError):
         return coarse_mesh(design.section()).prepared()
     return None
@@ -123,7 +117,6 @@ def onset_of_variants(
 
     Parameters
     ----------
-    design : Design
     variants : iterable of ((key, SI value), ...)
         Changes that make each variant.
     meshes : int
@@ -172,7 +165,6 @@ def all_follow(design: Design, variants: Iterable[Changes]) -> bool:
 
     Parameters
     ----------
-    design : Design
     variants : iterable of ((key, SI value), ...)
     """
     near = drawn_mesh(design)
@@ -203,7 +195,6 @@ def solve_variants(
     solve : callable
         Takes the design and the changes that make a variant; a function of a module, since it
         runs in other processes.
-    design : Design
     variants : iterable of ((key, SI value), ...)
     progress, what, finished
         As for `onset_of_variants`.

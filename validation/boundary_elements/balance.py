@@ -72,7 +72,6 @@ class BalancedDrop:
 
     Parameters
     ----------
-    drop : Drop
     electric_bond_number : float
         W, [-].
     pressure : float
@@ -141,7 +140,6 @@ class Branch:
         Of that.
     weight : float
         Bond number B, [-].
-    slopes : Slopes
     """
 
     form: Form
@@ -267,7 +265,6 @@ def turning_point(
     form : "round" or "long"
     weight : float
         Bond number B = rho g a^2 / gamma, [-].
-    resolution : Resolution or None
 
     Raises
     ------

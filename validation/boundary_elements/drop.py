@@ -34,7 +34,6 @@ class Slopes:
 
     Parameters
     ----------
-    panels : Panels
     modes : int
         Coefficients of a shape, [-].
     """
@@ -80,7 +79,6 @@ class Drop:
     Parameters
     ----------
     form : "round" or "long"
-    slopes : Slopes
     coefficients : (modes,) array
         c_k, [rad].
     length : float

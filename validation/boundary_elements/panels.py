@@ -59,7 +59,6 @@ class Panels:
         Gauss weights.
     cumulative : (n, n) array
         Times a function at the nodes: its integral from 0 to every node.
-    near : NearTable
     far : (n, n) array of bool
         Pairs (target, source) for which the plain weights serve.
     """

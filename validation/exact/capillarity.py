@@ -90,7 +90,7 @@ class RoundLip:
 
 
 def cap_volume_at_angle(contact_angle: float) -> float:
-    """Volume of a spherical cap of contact radius 1, from its contact angle [rad].
+    """Volume of a spherical cap of contact radius 1, from its ``contact_angle`` [rad].
 
     pi (2 + cos) (1 - cos)^2 / (3 sin^3).  Source: textbook (e.g. de Gennes, Brochard-Wyart and
     Quere, Capillarity and Wetting Phenomena; from memory).
