@@ -342,11 +342,12 @@ def test_free_surface_has_its_section() -> None:
     facts = dict(liquid_facts(assessment))
     assert facts["contact radius"] == "4 µm"
     assert facts["an attached cone collapses between"].startswith("2.80 kV and the onset")
-    meniscus = assessment.meniscus
+    meniscus = assessment.onset.meniscus
     assert meniscus is not None
     above = replace(meniscus, extinction=Extinction(4.1e3, 3.3e3, 4.9e3, "made up"))
     assert above.standing_extinction is None
-    said = dict(liquid_facts(replace(assessment, meniscus=above)))["an attached cone collapses"]
+    onset = replace(assessment.onset, meniscus=above)
+    said = dict(liquid_facts(replace(assessment, onset=onset)))["an attached cone collapses"]
     assert "above the onset" in said
     assert "kV" not in said
     assert liquid_facts(with_scans()) == ()
