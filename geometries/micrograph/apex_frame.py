@@ -39,15 +39,12 @@ class ApexFrame:
         Angle between the outline's axis and the picture's, [rad].
     turn : float
         Angle by which the picture was turned, [rad].
-    origin : (2,) array
-        Where the frame's origin lies after the turn, [px].
     """
 
     points: FloatArray
     apex: int
     tilt: float
     turn: float
-    origin: FloatArray
 
     @property
     def depth(self) -> float:
@@ -101,7 +98,7 @@ def apex_frame(points: FloatArray, name: str, *, tip: str = "up") -> ApexFrame:
     first, last = _falling(turned, apex)
     kept = turned[first : last + 1]
     origin = np.array([_middle(kept, apex - first), kept[apex - first, 1]])
-    return ApexFrame(kept - origin, apex - first, tilt, turn + tilt, origin)
+    return ApexFrame(kept - origin, apex - first, tilt, turn + tilt)
 
 
 def _turned(points: FloatArray, angle: float) -> FloatArray:

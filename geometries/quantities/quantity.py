@@ -35,7 +35,6 @@ __all__ = [
     "QuantityError",
     "as_text",
     "read_quantity",
-    "smaller_by_thousand",
 ]
 
 _NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*\Z")
@@ -257,8 +256,3 @@ def as_text(value: float, kind: PhysicalKind, unit: str = "") -> str:
     if value == 0.0 and kind is LENGTH:
         size, name = kind.printed[1]
     return f"{value / size:.4g} {name}"
-
-
-def smaller_by_thousand(unit: str) -> str | None:
-    """The length unit a thousand times smaller, for "did you mean", or None."""
-    return {"m": "mm", "mm": "um", "um": "nm", "µm": "nm", "μm": "nm"}.get(unit)

@@ -239,7 +239,6 @@ def tip_response(tip: Tip) -> TipResponse:
 
 def edge_response(
     section: Section,
-    sizes: tuple[int, ...] = _SIZES,
     *,
     bend: float | None = None,
     functions: int = _FUNCTIONS,
@@ -250,8 +249,6 @@ def edge_response(
     ----------
     section : Section
         From `near_section` or `near_lip_section`.
-    sizes : tuple of int
-        Subdivisions of the nested meshes, [-].
     bend : float or None
         Radius of the bend that the section was made with, [m].
     functions : int
@@ -277,7 +274,7 @@ def edge_response(
         if b.name == "outer"
     )
     rows = []
-    for size in sizes:
+    for size in _SIZES:
         mesh = subdivide(coarse, size)
         volumes = control_volumes(mesh, section.symmetry)
         points = len(mesh.points)
@@ -301,4 +298,4 @@ def edge_response(
         charges = operator.charges(operator.potentials(values))
         apex = int(np.argmin(np.linalg.norm(mesh.points - origin, axis=1)))
         rows.append(charges[:, apex] / measure[apex] / coarse.scale)
-    return TipResponse(np.array(rows), sizes)
+    return TipResponse(np.array(rows), _SIZES)

@@ -55,7 +55,6 @@ def find_radius(
     wanted: float,
     uncertainty: float,
     *,
-    noise: float = _NOISE,
     span: float = _SPAN,
 ) -> Root:
     """The radius with a wanted onset, and the radii at the ends of its uncertainty.
@@ -70,8 +69,6 @@ def find_radius(
         Onset, [V].
     uncertainty : float
         Relative, k = 2, [-].
-    noise : float
-        Scatter of log(onset) from one radius to the next, [-].
     span : float
         How many times smaller and larger radii may be, [-].
 
@@ -92,7 +89,7 @@ def find_radius(
     }
     logs = np.array(sorted(known))
     values = np.array([known[x] for x in logs])
-    _check_grid(logs, values, found, wanted, noise)
+    _check_grid(logs, values, found, wanted)
 
     def excess(x: float, level: float) -> float:
         if x not in known:
@@ -143,7 +140,6 @@ def _check_grid(
     values: FloatArray,
     found: Sequence[float | str],
     wanted: float,
-    noise: float,
 ) -> None:
     """Refuse an onset from which no radius can be read."""
     if len(logs) < 3:
@@ -161,7 +157,7 @@ def _check_grid(
             f"--measured: the onset hardly depends on the radius (d ln V / d ln R is {size:.3f}), "
             f"so no radius can be read from {wanted:.5g} V: {table}. Look at the gap instead"
         )
-    if steps.max() > 2.0 * noise and steps.min() < -2.0 * noise:
+    if steps.max() > 2.0 * _NOISE and steps.min() < -2.0 * _NOISE:
         raise DesignError(
             f"--measured: the onset is not monotone in the radius, so two radii could have "
             f"{wanted:.5g} V and none is given: {table}"

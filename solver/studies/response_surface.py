@@ -30,6 +30,11 @@ NORMAL_SHARE = 0.5
 _FARTHEST = 1.5
 # Times the noise, from which a dimension's shift is worth a curved term.
 _BENT = 20.0
+# Joint terms, for the pairs of the largest shifts: all pairs of six dimensions; each costs two
+# solves.
+_MOST_PAIRS = 15
+# Random designs kept out of the fit: their largest miss is exceeded by one design in thirteen.
+_HELD_OUT = 12
 
 
 @dataclass(frozen=True)
@@ -114,8 +119,6 @@ def build_response_surface(
     normal: tuple[bool, ...],
     *,
     noise: float,
-    most_pairs: int = 15,
-    held_out: int = 12,
     seed: int = 1,
 ) -> ResponseSurface:
     """Evaluate, fit and test.
@@ -128,10 +131,6 @@ def build_response_surface(
     noise : float
         Scatter of one evaluation; dimensions near it enter no pair and have no curvature, so
         that they average the scatter of the drawn design instead, [-].
-    most_pairs : int
-        Pairs of dimensions for which a joint term is fitted: those of the largest shifts.
-    held_out : int
-        Random designs kept out of the fit.
     seed : int
         Of the random designs.
     """
@@ -139,7 +138,7 @@ def build_response_surface(
     ends = np.concatenate([-np.eye(count), np.eye(count)])
     at_ends = log_onset(ends, "each dimension at both ends")
     low, high = at_ends[:count], at_ends[count:]
-    pairs = _pairs(np.maximum(np.abs(low), np.abs(high)), noise, most_pairs)
+    pairs = _pairs(np.maximum(np.abs(low), np.abs(high)), noise, _MOST_PAIRS)
     corners = np.zeros((2 * len(pairs), count))
     for k, pair in enumerate(pairs):
         corners[2 * k, pair] = 1.0
@@ -161,7 +160,7 @@ def build_response_surface(
     for k, (i, j) in enumerate(pairs):
         cross[i, j] = found[first + k]
     generator = np.random.default_rng(seed)
-    tests = np.clip(draw_deviations(normal, held_out, generator), -_FARTHEST, _FARTHEST)
+    tests = np.clip(draw_deviations(normal, _HELD_OUT, generator), -_FARTHEST, _FARTHEST)
     truth = log_onset(tests, "designs held out")
     return ResponseSurface(
         constant=float(found[0]),
@@ -172,7 +171,7 @@ def build_response_surface(
         high=high - found[0],
         fit_error=float(np.sqrt(np.mean((terms @ found - values) ** 2))),
         held_out=_terms(tests, bent, pairs) @ found - truth,
-        solves=len(points) + held_out,
+        solves=len(points) + _HELD_OUT,
     )
 
 
