@@ -189,6 +189,7 @@ def test_voltages_along_the_ramp(capillary: MeniscusOnset) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.xdist_group("refinement of a turning point")
 def test_reported_error_covers_a_refinement() -> None:
     """RATE: capillary on meshes (2, 4, 8) and (4, 8, 16) agrees within the reported errors."""
     design = Design.read("capillary")
