@@ -13,10 +13,11 @@ from conegap.geometries.curves.wall import ContactStart
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
 from conegap.geometries.quantities.files import examples_folder
-from conegap.solver.liquid.contact_line import Ramp, slope_on_meshes
+from conegap.solver.liquid.contact_line import slope_on_meshes
 from conegap.solver.liquid.contact_section import Wetting, stations
 from conegap.solver.liquid.followed_onset import meniscus_onset
 from conegap.solver.liquid.shape import cap
+from conegap.solver.liquid.slow_ramp import Ramp
 from conegap.solver.liquid.wetting_states import settled, wetting_of, wetting_states
 
 

@@ -13,7 +13,6 @@ from conegap.geometries.quantities.errors import DesignError, MeshError
 from conegap.solver.common.progress import Progress
 from conegap.solver.liquid.attached_cone import Extinction, extinction
 from conegap.solver.liquid.branch import MeniscusBranch, half_angle, turning_point
-from conegap.solver.liquid.contact_line import Ramp
 from conegap.solver.liquid.contact_section import Wetting
 from conegap.solver.liquid.liquid_section import MODES, held_in, liquid_section, liquid_surface
 from conegap.solver.liquid.meniscus import Held
@@ -25,6 +24,7 @@ from conegap.solver.liquid.meniscus_onset import (
 )
 from conegap.solver.liquid.shape import MeniscusShape, cap
 from conegap.solver.liquid.slit_waves import LoadedShape, first_tilt, first_wave
+from conegap.solver.liquid.slow_ramp import Ramp
 from conegap.solver.liquid.surface_mesh import LiquidSection
 from conegap.solver.liquid.wetting_states import (
     WettingState,

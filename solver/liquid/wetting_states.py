@@ -15,17 +15,15 @@ from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.extrapolation import Estimate
 from conegap.solver.liquid.contact_line import (
     ContactSolve,
-    Ramp,
-    ramp,
     slope_on_meshes,
     solves_along,
     start_here,
-    top_of_ramp,
 )
 from conegap.solver.liquid.contact_section import Station, Wetting, stations
 from conegap.solver.liquid.continuation import ContinuationError
 from conegap.solver.liquid.liquid_section import MODES, liquid_surface
 from conegap.solver.liquid.meniscus import Equilibrium
+from conegap.solver.liquid.slow_ramp import Ramp, ramp, top_of_ramp
 
 __all__ = [
     "LostHold",
