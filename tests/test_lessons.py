@@ -177,13 +177,14 @@ def test_balance_breaks_at_45_degrees() -> None:
     assert np.ptp(series["right"]) < 0.02
     away = np.log(series["broken_r"])
     slope = np.polyfit(away, np.log(series["broken"]), 1)[0]
-    assert_allclose(slope, 2.0 * 0.463099 - 1.0, rtol=0.02)
+    assert_allclose(slope, 2.0 * 0.463099 - 1.0, rtol=2e-3)
 
 
 def test_charged_ball_turns_oval_first() -> None:
     """EXACT: neutral strengths n + 2 for n = 2, 4, 6; the first change is the second Legendre
     polynomial, whose slope is 3/2 sin(2 theta)."""
     electric_bond_numbers, changes = charge.neutral_strengths(8)
+    # On eight subdivisions the first is 0.57 % low, on sixteen 0.1 %: second order.
     assert_allclose(electric_bond_numbers[:3], [4.0, 6.0, 8.0], rtol=6e-3)
     s = np.linspace(0.0, 1.0, 50)
     modes = np.polynomial.chebyshev.chebvander(s, 2 * changes.shape[1] - 1)[:, 1::2]

@@ -69,7 +69,7 @@ def test_curvature_is_smooth_at_the_pole() -> None:
     pole = float(shape.curvature(np.zeros(1))[0])
     assert_allclose(pole, 2.0 * shape.slope_derivative(np.zeros(1))[0] / shape.length, rtol=1e-14)
     near = shape.curvature(np.array([1e-4, 1e-3, 1e-2]))
-    assert_allclose(near, pole, rtol=5e-3, atol=0)
+    assert_allclose(near, pole, rtol=2e-4, atol=0)
     assert_allclose(near[0], pole, rtol=1e-6, atol=0)
 
 

@@ -198,7 +198,7 @@ def test_the_shipped_outline_becomes_a_design_that_is_accepted(
     assert "edge radius" in capsys.readouterr().out
     found = json.loads(Path("e9/results.json").read_text(encoding="utf-8"))
     assert found["radius_low_m"] < 5e-6 < found["radius_high_m"]
-    assert_allclose(found["radius_m"], 5e-6, rtol=0.02)
+    assert_allclose(found["radius_m"], 5e-6, rtol=5e-3)
     assert set(found["uncertainty_by_source_m"]) == {
         "scatter of the points",
         "choice of the window",
@@ -206,7 +206,7 @@ def test_the_shipped_outline_becomes_a_design_that_is_accepted(
         "scale bar",
     }
     design = Design.read("e9/edge.toml")
-    assert_allclose(design.section().edges[0].radius, found["radius_m"], rtol=5e-3)
+    assert_allclose(design.section().edges[0].radius, found["radius_m"], rtol=2e-4)
     assert design.warnings == ()
     assert {"trace.svg", "trace.png", "edge.csv"} <= {p.name for p in Path("e9").iterdir()}
     assert main(["trace", "e9.csv", "--scale", "480 px = 25 um", "--to", "e9"]) == 2
@@ -222,7 +222,7 @@ def test_the_radius_of_a_traced_edge_carries_its_tolerance(tmp_path: Path) -> No
     design = Design.from_text(text, "b.toml", tmp_path)
     given = design.dimension("emitter.edge_radius")
     assert_allclose(given.value, 3e-6, rtol=2e-3)
-    assert_allclose(given.tolerance, math.sqrt(3.0) * edge.uncertainty, rtol=0.05)
+    assert_allclose(given.tolerance, math.sqrt(3.0) * edge.uncertainty, rtol=0.05)  # two digits
     changed = design.with_value("emitter.edge_radius", 1.1 * given.value)
     foot = []
     for one, radius in ((design, given.value), (changed, 1.1 * given.value)):
