@@ -100,12 +100,7 @@ def gap_mark(edge: Sharpest, gap: float) -> DimensionMark:
 
 
 def radius_mark(edge: Sharpest) -> DimensionMark:
-    """The radius of the emitting edge, for the magnified view.
-
-    Parameters
-    ----------
-    edge : Sharpest
-    """
+    """The radius of the emitting edge, for the magnified view."""
     spot = edge.point
     centre = spot - edge.radius * edge.normal
     return DimensionMark(

@@ -135,10 +135,8 @@ class Emitter(Part):
 
         Parameters
         ----------
-        accelerator : Accelerator
         gap : float
             Height z of the accelerator's near face, [m].
-        room : Room
         film : float
             Thickness of the liquid film on the tips, [m].
 
@@ -159,7 +157,6 @@ class Emitter(Part):
 
         Parameters
         ----------
-        accelerator : Accelerator
         tables : mapping of str to (n, 2) array
             Points of the profiles, by the name of their file, [m].
         files : mapping
@@ -238,10 +235,8 @@ class Emitter(Part):
 
         Parameters
         ----------
-        accelerator : Accelerator
         gap : float
             Height z of the accelerator's near face, [m].
-        room : Room
         edge_radius : float
             Of the blunt edge that stands for its own, [m].
 

@@ -27,10 +27,8 @@ class SectorAssessment:
 
     Parameters
     ----------
-    onset : SectorOnset
     voltage : float
         Onset of the strongest tip by the criterion in use, [V].
-    screening : Screening
     firing : Firing or None
         For a crown.
     accelerator_factor : float
@@ -123,7 +121,6 @@ def assess_sector(
         A crown or an array.
     section : FieldSolution
         Of its plane section.
-    onset : SectorOnset
     voltage : float
         Onset by the criterion in use, [V].
     curve : bool
@@ -154,8 +151,6 @@ def sector_rows(
 
     Parameters
     ----------
-    design : Design
-    sector : SectorAssessment
     emission : CurrentLaw
         Of all tips: those that fire before the last one draw their current through the ballast.
     """
@@ -189,12 +184,7 @@ def sector_rows(
 
 
 def sector_warnings(design: Design) -> tuple[str, ...]:
-    """What the reader of a crown's or an array's numbers must know.
-
-    Parameters
-    ----------
-    design : Design
-    """
+    """What the reader of a crown's or an array's numbers must know."""
     return (
         "electron currents, ion paths and the energy stored in the gap are those of the plane "
         "section, one tip alone; the field on the accelerator is that of the solve in three "

@@ -45,8 +45,6 @@ class Beam:
     ----------
     emission : Emission
         What is assumed about the start.
-    starts : IonStarts
-    trajectories : Trajectories
     edge_shares : mapping of edge name to share of the current, [-]
     left, intercepted, returned, unfinished : float
         Left past the accelerator, landed on it, landed elsewhere before it, still under way
@@ -144,7 +142,6 @@ def compute_beam(
 
     Parameters
     ----------
-    design : Design
     solution : FieldSolution
         Of ``design.section()``.
     current : float or None
@@ -190,7 +187,6 @@ def beam_of(
 
     Parameters
     ----------
-    solution : FieldSolution
     voltages : mapping
         Of each electrode, [V].
     mass : float
@@ -246,13 +242,7 @@ def beam_of(
 
 
 def beam_rows(design: Design, beam: Beam) -> tuple[ReviewRow, ...]:
-    """Rows of the gap review about the beam; none for a closed accelerator, which ends it.
-
-    Parameters
-    ----------
-    design : Design
-    beam : Beam
-    """
+    """Rows of the gap review about the beam; none for a closed accelerator, which ends it."""
     if beam.filling is None:
         return ()
     name = design.accelerator.kind.replace("_", " ")

@@ -56,8 +56,6 @@ class ContactSolve:
 
     Parameters
     ----------
-    station : Station
-    shape : MeniscusShape
     pressure : float
         In gamma / a, [-].
     electric_bond_number : float
@@ -97,8 +95,6 @@ def slope_on_meshes(
 
     Parameters
     ----------
-    wetting : Wetting
-    contact : ContactPlace
     shape : MeniscusShape
         Near the answer; the meshes are made for it.
     bond : float or None
@@ -170,11 +166,6 @@ def _solve(
 
 def from_rest(wetting: Wetting, station: Station) -> tuple[ContactSolve, ...]:
     """Surfaces at a place from the one without field to the one about to advance.
-
-    Parameters
-    ----------
-    wetting : Wetting
-    station : Station
 
     Returns
     -------
@@ -275,11 +266,6 @@ def _flooded(wetting: Wetting, station: Station) -> ContactSolve | None:
 def start_here(wetting: Wetting, station: Station) -> tuple[ContactSolve, ...]:
     """`from_rest`, or the stand-in of a place that the liquid floods without voltage.
 
-    Parameters
-    ----------
-    wetting : Wetting
-    station : Station
-
     Raises
     ------
     ContinuationError, MeshError
@@ -299,7 +285,6 @@ def solves_along(
 
     Parameters
     ----------
-    wetting : Wetting
     start : (piece, t)
         Where the line stands without voltage.
 

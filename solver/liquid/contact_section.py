@@ -29,7 +29,6 @@ class Station:
     piece : int
     t : float
         Curve parameter on the piece.
-    contact : ContactPlace
     pinned : bool
         Whether the line stands still here over a range of slopes: at a corner, or where it starts.
     """
@@ -54,7 +53,6 @@ def contact_section(
         As drawn; its liquid surface ends somewhere on the wall.
     surface : (loop, index)
         The liquid surface.
-    contact : ContactPlace
     potentials : mapping of electrode to potential per volt of emitter minus accelerator, [-]
 
     Raises
@@ -114,7 +112,6 @@ def stations(wall: Wall, start: tuple[int, float]) -> tuple[Station, ...]:
 
     Parameters
     ----------
-    wall : Wall
     start : (piece, t)
     """
     reach = wall.at(*start).position[0]
@@ -131,10 +128,8 @@ class Wetting:
 
     Parameters
     ----------
-    section : Section
     surface : (loop, index)
     potentials : mapping of electrode to potential per volt, [-]
-    wall : Wall
     pressure : float
         Gauge pressure over surface tension, [1/m].
     advancing : float
@@ -172,7 +167,6 @@ def between(wall: Wall, one: Station, two: Station, share: float) -> Station:
 
     Parameters
     ----------
-    wall : Wall
     one, two : Station
         In the order of the wall.
     share : float

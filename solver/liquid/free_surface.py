@@ -26,7 +26,6 @@ def free_surface(
 
     Parameters
     ----------
-    design : Design
     criterion : "automatic", "rigid" or "meniscus"
     progress : callable or None
 

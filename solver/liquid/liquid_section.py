@@ -35,12 +35,7 @@ def moves(design: Design) -> bool:
 
 
 def liquid_surface(section: Section) -> tuple[int, int] | None:
-    """(loop, index) of the liquid boundary that begins on the axis or line of symmetry, or None.
-
-    Parameters
-    ----------
-    section : Section
-    """
+    """(loop, index) of the liquid boundary that begins on the axis or line of symmetry, or None."""
     for number, loop in enumerate(section.loops):
         for index, boundary in enumerate(loop):
             before = loop[index - 1].name
@@ -51,10 +46,6 @@ def liquid_surface(section: Section) -> tuple[int, int] | None:
 
 def liquid_section(design: Design) -> LiquidSection:
     """A design's section with its liquid surface left free.
-
-    Parameters
-    ----------
-    design : Design
 
     Raises
     ------
@@ -99,7 +90,6 @@ def held_in(
 
     Parameters
     ----------
-    design : Design
     radius : float
         Contact radius or half width, [m].
     surface_tension : float

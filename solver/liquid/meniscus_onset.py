@@ -25,7 +25,6 @@ class HeldState:
     ----------
     voltage : float
         Emitter minus accelerator, [V].
-    shape : MeniscusShape
     contact : tuple of float
         Contact line (r or x, z), [m].
     held : bool

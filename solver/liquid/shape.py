@@ -274,11 +274,6 @@ def cap(contact_angle: float, modes: int, symmetry: Symmetry) -> MeniscusShape:
 
 
 def apex_grid_radius(shape: MeniscusShape) -> float:
-    """Radius on which to lay the grid of points around the apex, in contact radii, [-].
-
-    Parameters
-    ----------
-    shape : MeniscusShape
-    """
+    """Radius on which to lay the grid of points around the apex, in contact radii, [-]."""
     bend = float(shape.slope_derivative(np.zeros(1))[0]) / shape.length
     return min(_LARGEST_PATCH, _PATCH_OF_APEX / max(bend, 1e-9))

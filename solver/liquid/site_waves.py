@@ -42,8 +42,6 @@ def surface_wave(
 
     Parameters
     ----------
-    design : Design
-    onset : RigidOnset
     meniscus : MeniscusOnset or None
         Free surface, where it was followed.
     """

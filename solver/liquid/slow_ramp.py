@@ -118,11 +118,6 @@ def top_of_ramp(wetting: Wetting, found: Ramp) -> tuple[Station, float]:
     """Where a moving line loses its hold: the top of V(u), first on the coarse mesh, then on a
     finer one, because V(u) is so flat that the coarse mesh's own error moves its top.
 
-    Parameters
-    ----------
-    wetting : Wetting
-    found : Ramp
-
     Returns
     -------
     station : Station

@@ -62,8 +62,6 @@ class LostHold:
 
     Parameters
     ----------
-    station : Station
-    equilibrium : Equilibrium
     electric_bond_number : Estimate
         lambda = eps0 V^2 / (gamma a) with a there; its error holds what the place leaves open, [-].
     """
@@ -78,7 +76,6 @@ def wetting_of(design: Design, surface_tension: float) -> Wetting | None:
 
     Parameters
     ----------
-    design : Design
     surface_tension : float
         [N/m].
     """
@@ -104,7 +101,6 @@ def settled(wetting: Wetting, start: ContactStart, receding: float) -> tuple[int
 
     Parameters
     ----------
-    wetting : Wetting
     start : ContactStart
         As drawn.
     receding : float
@@ -144,13 +140,7 @@ def settled(wetting: Wetting, start: ContactStart, receding: float) -> tuple[int
 
 
 def greatest_pressure(wetting: Wetting, design: Design) -> float:
-    """Greatest pressure that any place holds without field, over the surface tension, [1/m].
-
-    Parameters
-    ----------
-    wetting : Wetting
-    design : Design
-    """
+    """Greatest pressure that any place holds without field, over the surface tension, [1/m]."""
     most = 2.0 if wetting.symmetry == "axisymmetric" else 1.0
     start = design.emitter.contact_starts()[0]
     return max(
@@ -176,8 +166,6 @@ def wetting_states(
 
     Parameters
     ----------
-    wetting : Wetting
-    design : Design
     progress : callable or None
         Called with (what, steps done, steps in all or 0).
 
@@ -213,7 +201,6 @@ def lost_hold(wetting: Wetting, followed: Ramp, *, quick: bool = False) -> LostH
 
     Parameters
     ----------
-    wetting : Wetting
     followed : Ramp
         Its mode is not "turning point".
     quick : bool

@@ -113,8 +113,6 @@ def accelerator_field(
 
     Parameters
     ----------
-    design : Design
-    solution : FieldSolution
     onset_voltage : float
         [V].
     """
@@ -137,12 +135,10 @@ def gap_review(
 
     Parameters
     ----------
-    design : Design
     onset_voltage : float
         [V].
     highest_onset : float
         Upper end of the onset band, [V].
-    accelerator : AcceleratorField
     """
     rows = []
     criteria = design.criteria

@@ -107,12 +107,8 @@ def supply_card(
 
     Parameters
     ----------
-    design : Design
-    solution : FieldSolution
     band : tuple of float
         Lowest, expected and highest onset, [V].
-    accelerator : AcceleratorField
-    operating : OperatingPoint
     """
     low, onset, high = band
     criteria, supply = design.criteria, design.supply
@@ -168,8 +164,6 @@ def supply_rows(
 
     Parameters
     ----------
-    design : Design
-    card : SupplyCard
     operating : tuple of OperatingPoint
         With the least, the expected and the greatest slope of the current.
     """

@@ -58,7 +58,6 @@ class VariantSolver:
 
     Parameters
     ----------
-    design : Design
     solution : FieldSolution
         Of the plane section as drawn.
     sector : SectorOnset or None

@@ -182,13 +182,7 @@ def _gallium() -> float:
 
 
 def draw_neutral(axes: Axes, found: Findings) -> None:
-    """Strength at which each wave is neutral, and the pressure balance at 4.
-
-    Parameters
-    ----------
-    axes : Axes
-    found : Findings
-    """
+    """Strength at which each wave is neutral, and the pressure balance at 4."""
     from conegap.solver.common.style import ACCENT, BAND, INK, LIMIT, SOFT, quiet_axes
 
     quiet_axes(axes)
@@ -207,13 +201,7 @@ def draw_neutral(axes: Axes, found: Findings) -> None:
 
 
 def draw_shapes(axes: Axes, found: Findings) -> None:
-    """Ball and its first two neutral changes of shape, exaggerated, true to scale.
-
-    Parameters
-    ----------
-    axes : Axes
-    found : Findings
-    """
+    """Ball and its first two neutral changes of shape, exaggerated, true to scale."""
     from conegap.solver.common.style import INK, LIMIT, SOFT
 
     angle = np.linspace(0.0, 2.0 * math.pi, 181)

@@ -175,13 +175,7 @@ def compute(guess: float | None = None) -> Findings:
 
 
 def draw_formulas(axes: Axes, found: Findings) -> None:
-    """Onset of one needle by every formula, beside the solved one.
-
-    Parameters
-    ----------
-    axes : Axes
-    found : Findings
-    """
+    """Onset of one needle by every formula, beside the solved one."""
     from conegap.solver.common.style import ACCENT, BAND, INK, LIMIT
 
     solved = found.numbers["needle"]
@@ -203,13 +197,7 @@ def draw_formulas(axes: Axes, found: Findings) -> None:
 
 
 def draw_tube(axes: Axes, found: Findings) -> None:
-    """Shapes of the liquid on the tube up to its turning point, true to scale.
-
-    Parameters
-    ----------
-    axes : Axes
-    found : Findings
-    """
+    """Shapes of the liquid on the tube up to its turning point, true to scale."""
     from matplotlib.patches import Rectangle
 
     from conegap.solver.common.style import INK, LIMIT, METAL, METAL_HATCH, SOFT

@@ -34,12 +34,7 @@ MODES = 14
 
 
 def section_on_plane(shape: MeniscusShape) -> Section:
-    """A surface pinned at radius 1 on a grounded plane, in a box with a plane accelerator.
-
-    Parameters
-    ----------
-    shape : MeniscusShape
-    """
+    """A surface pinned at radius 1 on a grounded plane, in a box with a plane accelerator."""
     height, far = shape.height, EXTENT
     middle = "axis" if shape.symmetry == "axisymmetric" else "symmetry"
     loop = (
