@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from functools import cache
 
 import numpy as np
@@ -12,6 +13,7 @@ import pytest
 from conegap.geometries.curves.curve import Arc, Line
 from conegap.geometries.curves.section import Boundary, EmittingEdge, Section
 from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.field.solution import FieldSolution, solve_field
 
 
@@ -21,6 +23,15 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if item.get_closest_marker("xdist_group") is None:
             item.add_marker(pytest.mark.xdist_group(item.path.name))
+
+
+@contextmanager
+def refused(key: str, *quotes: str) -> Iterator[None]:
+    """The design is refused for this key, and the message quotes values, limits and remedies."""
+    with pytest.raises(DesignError) as caught:
+        yield
+    assert key in caught.value.keys
+    assert [q for q in quotes if q not in str(caught.value)] == []
 
 
 NEEDLE = """

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 
 import pint
 import pytest
+from conftest import refused
 from numpy.testing import assert_allclose
 
 from conegap.geometries.design.design import Design, example_names, quantity_for
@@ -61,15 +61,6 @@ def text_with(kind: str, /, **changes: str) -> str:
             text, count = re.subn(rf"(?m)^{name} = .*$", f"{name} = {value}", text, count=1)
         assert count == 1, key
     return text
-
-
-@contextmanager
-def refused(key: str, *quotes: str) -> Iterator[None]:
-    """The design is refused for this key, and the message quotes values, limits and remedies."""
-    with pytest.raises(DesignError) as caught:
-        yield
-    assert key in caught.value.keys
-    assert [q for q in quotes if q not in str(caught.value)] == []
 
 
 @pytest.fixture

@@ -9,6 +9,7 @@ from typing import Any
 import ezdxf
 import numpy as np
 import pytest
+from conftest import refused
 from numpy.testing import assert_allclose
 
 from conegap.geometries.curves.curve import Arc, Line
@@ -212,7 +213,7 @@ def test_a_drawing_without_unit_asks_for_it(tmp_path: Path) -> None:
         design_of(document, tmp_path)
     design = design_of(document, tmp_path, more='unit = "um"')
     assert_allclose(design.gap, 0.5e-6, rtol=1e-9)
-    with pytest.raises(DesignError, match=r"emitter\.unit"):
+    with refused("emitter.unit"):
         design_of(document, tmp_path, more='unit = "volt"')
 
 
@@ -282,7 +283,7 @@ def test_names_give_layers_their_meaning(tmp_path: Path) -> None:
     next(e for e in space if e.dxf.layer == "Accelerator").dxf.layer = "ANODE 2"
     design = design_of(document, tmp_path, more='names = { "anode 2" = "accelerator" }')
     assert "accelerator" in design.section().boundary_names
-    with pytest.raises(DesignError, match=r"emitter\.names.*given the name 'anode'"):
+    with refused("emitter.names", "'anode'"):
         design_of(document, tmp_path, more='names = { "anode 2" = "anode" }')
 
 
@@ -311,9 +312,9 @@ def test_accelerator_and_chamber_sections_are_refused(tmp_path: Path) -> None:
     """INVARIANT: what the drawing holds may not be given a second time."""
     document, *_ = hyperbola_drawing(0.05, 0.5)
     more = '[accelerator]\nkind = "plane"\ngap = "1 mm"\n[chamber]\nradius = "3 mm"'
-    with pytest.raises(DesignError, match=r"accelerator: .*holds the whole section") as refusal:
+    with pytest.raises(DesignError) as refusal:
         design_of(document, tmp_path, more=more)
-    assert "draw or mesh the chamber there" in str(refusal.value)
+    assert refusal.value.keys == ("accelerator", "chamber")
 
 
 @pytest.mark.parametrize("content", [b"", b"no drawing", b"\x00\xff\x00"])
@@ -321,7 +322,7 @@ def test_a_file_that_is_no_drawing_is_refused(content: bytes, tmp_path: Path) ->
     """INVARIANT: bad input gives exit code 2 and a message, never a number."""
     (tmp_path / "gap.dxf").write_bytes(content)
     text = DESIGN.format(revolved="true", more="")
-    with pytest.raises(DesignError, match=r"emitter\.file.*gap\.dxf"):
+    with refused("emitter.file", "gap.dxf"):
         Design.from_text(text, "gap.toml", tmp_path)
 
 
