@@ -19,6 +19,7 @@ from conegap.solver.liquid.followed_onset import meniscus_onset
 from conegap.solver.liquid.shape import cap
 from conegap.solver.liquid.slow_ramp import Ramp
 from conegap.solver.liquid.wetting_states import settled, wetting_of, wetting_states
+from conegap.solver.studies.turning_variants import TurningStart, turning_voltage
 
 
 def design_of(name: str, **changes: str) -> Design:
@@ -206,3 +207,17 @@ def test_onset_of_a_tube_that_is_wetted_to_its_rim() -> None:
         at, _, _ = slope_on_meshes(place, here, shape, bond, slope, (4,))
         loads.append(at.electric_bond_number * here.position[0])
     assert loads[1] > max(loads[0], loads[2])
+
+
+@pytest.mark.slow
+def test_angles_beyond_the_turn_shift_the_onset_to_the_turning_point() -> None:
+    """INVARIANT: a larger angle holds the line until the surface turns, and no further."""
+    design = design_of("capillary")
+    found = meniscus_onset(design)
+    start = TurningStart.of(found)
+    drawn = turning_voltage(design, (), start=start)
+    assert_allclose(drawn, found.voltage, rtol=2e-3)
+    own = meniscus_onset(design.with_value("liquid.contact_angle", math.radians(52.0)))
+    assert own.mode == "turning point"
+    held = turning_voltage(design, (("liquid.contact_angle", math.radians(52.0)),), start=start)
+    assert_allclose(held / drawn, own.voltage / found.voltage, rtol=1e-3)

@@ -194,22 +194,22 @@ def _liquid_pictures(section: Section, meniscus: MeniscusOnset) -> list[Picture]
             "liquid_shapes",
             "The liquid surface at rising voltage, true to scale. Beyond the last shape there is "
             "no balance, and the liquid runs out into a cone.",
-            f"Shapes of the liquid surface up to the turning point at {at}, where the apex "
+            f"Shapes of the liquid surface up to the loss of balance at {at}, where the apex "
             f"stands {top} above the contact line.",
             _framed(lambda axes: draw_shapes(axes, section, meniscus), shapes_window(meniscus)),
         ),
         Picture(
             "liquid_branch",
             "Voltage of the shapes in balance; the highest is the onset. Dots are computed shapes, "
-            "followed on coarse meshes and scaled to the turning point, which is computed on fine "
-            "ones; the line between them is interpolated.",
-            f"Voltage against the height of the apex: it rises to the turning point at {at} and "
-            f"{top}, and falls beyond it.",
+            "followed on coarse meshes up to the loss of balance, which is computed on fine ones; "
+            "the line between them is interpolated.",
+            f"Voltage against the height of the apex: it rises to the loss of balance at {at} and "
+            f"{top}.",
             charted(lambda axes: chart_branch(axes, meniscus), (WIDTH, 3.6)),
         ),
         Picture(
             "liquid_balance",
-            "Pressures along the surface at the turning point: what pushes outward (field and "
+            "Pressures along the surface when it loses its balance: what pushes outward (field and "
             "liquid) equals what surface tension holds, everywhere.",
             f"Pressure of the field and of the liquid along the surface at {at}; their sum "
             "follows the pressure of surface tension.",

@@ -85,6 +85,14 @@ def _names(names: list[str]) -> str:
     return "; ".join(names[:_NAMED]) + more
 
 
+_LOSS = {
+    "turning point": "turning point, its line at rest",
+    "contact line gives way": "its contact line giving way",
+    "turning point, moving line": "turning point, its line moving",
+}
+"""How a free surface loses its balance, in a table."""
+
+
 def _criterion(assessment: Assessment) -> str:
     """What kind of onset the number is, and what it leaves open."""
     rigid = voltage_text(assessment.onset.rigid.voltage)
@@ -123,6 +131,8 @@ def liquid_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
     held = {"pressure": "pressure, fed from a reservoir", "volume": "volume, no flow in a ramp"}
     facts = [
         ("held during the ramp", held.get(meniscus.held, meniscus.held)),
+        ("loses its balance by", _LOSS.get(meniscus.mode, meniscus.mode)),
+        ("contact line then at", meniscus.place),
         (half, length_words(meniscus.radius)),
         ("apex above the contact line", length_words(shape.height * meniscus.radius)),
         ("field at the apex there", field_text(meniscus.apex_field)),
@@ -132,6 +142,14 @@ def liquid_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
         ),
         ("numerical error of the voltage", f"{meniscus.error:.1e}"),
     ]
+    for step in meniscus.transitions:
+        way = "runs on from" if step.jumps else "passes from"
+        facts.append(
+            (f"contact line {way} {step.leaves} to {step.reaches}", voltage_text(step.voltage))
+        )
+    for other in meniscus.others:
+        value = "floods without voltage" if other.voltage is None else voltage_text(other.voltage)
+        facts.append((f"with a {other.state} instead", value))
     if meniscus.wave_voltage is not None:
         along = f"waves along the {assessment.design.emitter.noun} grow from"
         facts.append((along, voltage_text(meniscus.wave_voltage)))
@@ -175,6 +193,8 @@ def liquid_words(assessment: Assessment) -> tuple[str, ...]:
     }
     share = assessment.onset.ratio_to_rigid - 1.0
     side = "above" if share > 0.0 else "below"
+    if meniscus.wall_place is not None:
+        return (*_line_words(assessment), why.get(meniscus.held, ""))
     return (
         "As the voltage rises the field draws the surface out; a sharper surface gathers more "
         "field, which draws it out further. At first surface tension keeps pace and every voltage "
@@ -186,6 +206,42 @@ def liquid_words(assessment: Assessment) -> tuple[str, ...]:
         f"The turning point lies {abs(share):.0%} {side} the rigid value, because the real surface "
         "has neither the drawn height nor the drawn curvature when it gives way.",
     )
+
+
+def _line_words(assessment: Assessment) -> tuple[str, ...]:
+    """How the contact line decides the onset of a fed surface."""
+    meniscus, liquid = assessment.onset.meniscus, assessment.design.liquid
+    assert meniscus is not None
+    advancing = f"{math.degrees(liquid.advancing):.3g}°"
+    ends = {
+        "turning point": (
+            f"Here the line stands still at the {meniscus.place}: before the surface is steep "
+            "enough to move it, more voltage finds no shape in balance."
+        ),
+        "contact line gives way": (
+            f"Here the surface reaches that angle at the {meniscus.place} while it could still be "
+            "held by tension: the line gives way, no place further out holds it at this voltage, "
+            "and the liquid runs out and emits."
+        ),
+        "turning point, moving line": (
+            f"Here the line moves out over the {meniscus.place} as the voltage rises, until a "
+            "little more voltage finds no place where it could stand."
+        ),
+    }
+    words = [
+        "As the voltage rises the field draws the surface out and steepens it at its contact line. "
+        "The line stands still while the liquid's angle to the metal ahead stays below the "
+        f"advancing angle, {advancing}; above it the line moves on (Gibbs's condition).",
+        ends.get(meniscus.mode, ""),
+    ]
+    for other in meniscus.others:
+        if other.voltage is not None and other.voltage < meniscus.voltage:
+            words.append(
+                f"If the emitter starts with a {other.state}, it gives way at "
+                f"{voltage_text(other.voltage)} already: the review must assume that unless the "
+                f"{meniscus.state} is assured."
+            )
+    return tuple(words)
 
 
 def slit_words(assessment: Assessment) -> tuple[str, ...]:

@@ -14,7 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from conegap.geometries.design.design import Dimension
 from conegap.geometries.quantities.errors import DesignError
@@ -33,6 +33,10 @@ _NOT_FOUND = "the turning point was not found at one end"
 _COVERAGE = 2.0
 # Half width of a rectangular distribution over its standard deviation, JCGM 100:2008, 4.3.7.
 _ROOT_THREE = math.sqrt(3.0)
+
+# Contact angles of one metal on one surface scatter by some ten degrees from specimen to specimen
+# (common practice, no source).
+_ANGLE = math.radians(10.0)
 
 
 @dataclass(frozen=True)
@@ -101,6 +105,7 @@ def error_budget(onset: Onset) -> Budget:
     """
     design, variants = onset.design, onset.variants
     dimensions = [d for d in design.dimensions() if d.tolerance]
+    dimensions += _assumed_angle(onset, dimensions)
     room, tension = doubled_room(design), onset.tension_uncertainty
     if variants.solved == TURNING_POINT:
         # Solved together, two at a time; below they are looked up.
@@ -134,6 +139,19 @@ def error_budget(onset: Onset) -> Budget:
             )
         )
     return Budget(tuple(sorted(lines, key=lambda line: line.size, reverse=True)))
+
+
+def _assumed_angle(onset: Onset, toleranced: Sequence[Dimension]) -> list[Dimension]:
+    """The advancing angle with an assumed range where the design states none, or nothing."""
+    liquid, meniscus = onset.design.liquid, onset.meniscus
+    if meniscus is None or meniscus.wall_place is None:
+        return []
+    name = "contact_angle" if liquid.advancing_angle is None else "advancing_angle"
+    if any(d.key == f"liquid.{name}" for d in toleranced):
+        return []
+    angle = onset.design.dimension(f"liquid.{name}")
+    range_ = min(_ANGLE, 0.999 * liquid.advancing, math.pi / 2.0 - liquid.advancing)
+    return [replace(angle, tolerance=range_, basis="assumed")]
 
 
 def _line(onset: Onset, dimension: Dimension, ends: Sequence[Shift | str]) -> Contribution:

@@ -56,6 +56,9 @@ TENSION = "surface_tension"
 # Subdivisions of the two meshes; 2 and 4 gave the ends of the capillary's tolerances within 4e-4
 # of branches followed anew.
 _LEVELS = (2, 4)
+# Least span of slopes over which the top of a pinned surface's voltage is sought: flat enough for a
+# parabola, wide against the scatter of the solves, [rad].
+_LEAST_SPAN = 0.05
 # Steps from the drawn design, and whether its mesh is moved along or new ones are made.
 _ATTEMPTS = ((1, True), (2, True), (4, False), (8, False))
 
@@ -222,18 +225,25 @@ def _hold(
     place counts in second order only.
     """
     wetting, contact = _place(design, start, gamma)
-    found, bond, _ = slope_on_meshes(
-        wetting,
-        contact,
-        MeniscusShape(start.coefficients, start.symmetry),
-        start.electric_bond_number,
-        wetting.advancing + contact.tangent,
-        _LEVELS,
-        near,
-    )
-    value = bond.value if isinstance(bond, Estimate) else bond
-    voltage = voltage_of_bond_number(value, gamma, contact.position[0])
-    return voltage, _from_there(start, found)
+    shape = MeniscusShape(start.coefficients, start.symmetry)
+    target = wetting.advancing + contact.tangent
+    bond = start.electric_bond_number
+
+    def at(slope: float) -> tuple[float, Equilibrium, bool]:
+        found, several, rises = slope_on_meshes(wetting, contact, shape, bond, slope, _LEVELS, near)
+        return several.value if isinstance(several, Estimate) else several, found, rises
+
+    value, found, rises = at(target)
+    assert start.wall_place is not None
+    piece, t = start.wall_place
+    if not rises and t == 0.0 and wetting.wall.corner(piece):
+        # The surface turns before its line would leave the corner: the top of three slopes.
+        slopes = np.linspace(min(shape.contact_angle, target - _LEAST_SPAN), target, 3)
+        values = [at(float(slope))[0] for slope in slopes[:2]]
+        curve = np.polynomial.Polynomial.fit(slopes, [*values, value], 2)
+        top = float(np.clip(curve.deriv().roots()[0].real, slopes[0], target))
+        value = float(curve(top))
+    return voltage_of_bond_number(value, gamma, contact.position[0]), _from_there(start, found)
 
 
 def _place(design: Design, start: TurningStart, gamma: float) -> tuple[Wetting, ContactPlace]:
