@@ -55,13 +55,6 @@ class Equilibrium:
     field: FloatArray
     bond_number: float = 0.0
 
-    @property
-    def imbalance(self) -> FloatArray:
-        """Residual pressure at the surface points, in gamma / a, (n,) array."""
-        stress = 0.5 * self.electric_bond_number * self.field**2
-        weight = self.bond_number * self.shape.points(self.fraction)[:, 1]
-        return np.asarray(self.pressure + stress - weight - self.shape.curvature(self.fraction))
-
 
 class MeniscusProblem:
     """The discrete balance of a pinned surface.

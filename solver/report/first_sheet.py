@@ -15,8 +15,6 @@ __all__ = ["Sheet", "first_sheet", "versions"]
 
 # Lines of the budget that the sheet has room for.
 _CONTRIBUTIONS = 5
-FIGURES = ("onset_band", "section")
-"""The figures of the first sheet, by name."""
 
 
 @dataclass(frozen=True)
