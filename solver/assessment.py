@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from importlib.metadata import version
 from typing import Any
 
@@ -10,6 +11,7 @@ import numpy as np
 
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import GeometryError
+from conegap.solver.arrays.first_emission import FirstEmission, burning_rows, first_emission
 from conegap.solver.arrays.sector_assessment import (
     SectorAssessment,
     assess_sector,
@@ -94,15 +96,10 @@ class Assessment:
     slit_end: SlitEnd | None
     warnings: tuple[str, ...]
 
-    @property
-    def lowest_onset(self) -> float:
-        """Lower end of the onset band, [V]."""
-        return self.onset.voltage * (1.0 - min(self.budget.down, 1.0))
-
-    @property
-    def highest_onset(self) -> float:
-        """Upper end of the onset band, [V]."""
-        return self.onset.voltage * (1.0 + self.budget.up)
+    @cached_property
+    def emission(self) -> FirstEmission:
+        """Where the gap emits first, the headline, and every other instability beside it."""
+        return first_emission(self.onset, self.budget, self.sector, self.slit_end)
 
     @property
     def enhancement(self) -> float:
@@ -137,6 +134,7 @@ class Assessment:
     def as_dict(self) -> dict[str, Any]:
         """The results contract: SI numbers, one unit suffix per key, ready for JSON."""
         onset, rigid, solution = self.onset, self.onset.rigid, self.solution
+        low, high = self.budget.band(onset.voltage)
         operation = self.operation.operation_dict()
         operation["thrust_N"] = self.thrust
         if self.beam is not None:
@@ -168,9 +166,11 @@ class Assessment:
                 "voltage_V": onset.voltage,
                 "numerical_error": onset.error,
                 "rigid_voltage_V": rigid.voltage,
-                "voltage_low_V": self.lowest_onset,
-                "voltage_high_V": self.highest_onset,
+                "voltage_low_V": low,
+                "voltage_high_V": high,
+                "mode": onset.mode,
                 "criterion": onset.criterion,
+                **self.emission.as_dict(),
                 "edge": rigid.edge_name,
                 "edge_field_V_per_m": rigid.balance_field,
                 "surface_tension_N_per_m": rigid.surface_tension,
@@ -251,27 +251,29 @@ def assess(
             f"the turning point of the meniscus at its drawn contact line, {meniscus.voltage:.5g} "
             "V: the lower value decides where the edge is wet",
         )
-    voltage = onset.voltage
-    accelerator = accelerator_field(design, solution, voltage)
+    accelerator = accelerator_field(design, solution, onset.voltage)
     sector = None
     if deep is not None:
-        sector = assess_sector(design, solution, deep, voltage, curve=scans, progress=progress)
+        sector = assess_sector(
+            design, solution, deep, onset.voltage, curve=scans, progress=progress
+        )
         accelerator = accelerator.times(sector.accelerator_factor)
-    highest = voltage * (1.0 + budget.up)
-    band = (voltage * (1.0 - min(budget.down, 1.0)), voltage, highest)
+    end, no_end = slit_end_or_why(design, curve=scans, progress=progress)
+    emission = first_emission(onset, budget, sector, end)
+    first = emission.first
     wave = surface_wave(design, rigid, meniscus)
     operation = gap_operation(
         design,
         solution,
         rigid,
         meniscus,
-        band=band,
+        onset=onset.voltage,
+        band=(first.low, first.voltage, first.high),
         accelerator=accelerator,
         site_spacing=None if wave is None else wave.spacing,
         tip_onsets=() if sector is None else sector.tip_onsets(),
     )
     beam, no_beam = _beam(design, solution, operation.operating.point.current)
-    end, no_end = slit_end_or_why(design, curve=scans, progress=progress)
     edge = solution.section.edge(rigid.edge_name)
     ground = design.voltages.emitter
     return Assessment(
@@ -286,7 +288,8 @@ def assess(
         operation=operation,
         beam=beam,
         review=(
-            *gap_review(design, voltage, highest, accelerator),
+            *gap_review(design, onset.voltage, first.high, accelerator),
+            *burning_rows(design, emission, sector),
             *operation.rows,
             *(() if beam is None else beam_rows(design, beam)),
             *(() if sector is None else sector_rows(design, sector, operation.emission)),
@@ -301,7 +304,8 @@ def assess(
             *no_beam,
             *(() if sector is None else sector_warnings(design)),
             *no_end,
-            *end_warnings(end, voltage),
+            *end_warnings(design),
+            *((onset.remark,) if onset.remark else ()),
             *remark,
         ),
     )

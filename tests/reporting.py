@@ -16,7 +16,7 @@ from conegap.solver.field.extrapolation import estimate
 from conegap.solver.liquid.attached_cone import Extinction
 from conegap.solver.liquid.branch import MeniscusBranch
 from conegap.solver.liquid.meniscus import Equilibrium
-from conegap.solver.liquid.meniscus_onset import MeniscusOnset
+from conegap.solver.liquid.meniscus_onset import HeldState, MeniscusOnset
 from conegap.solver.liquid.shape import cap
 from conegap.solver.studies.scan import Scan, ScanPoint
 
@@ -76,7 +76,8 @@ def with_meniscus() -> Assessment:
         voltage=4e3,
         error=2e-4,
         held="pressure",
-        radius=radius,
+        place="contact line as drawn",
+        mode="turning point",
         contact=(radius, -1e-6),
         surface_tension=tension,
         apex_field=3.7e8,
@@ -85,6 +86,10 @@ def with_meniscus() -> Assessment:
         wave=None,
         tilt_voltage=None,
         branch=branch,
+        states=tuple(
+            HeldState(min(volts, 4e3), shape(angle, volts).shape, (radius, -1e-6), k < 4)
+            for k, (angle, volts) in enumerate(pairs)
+        ),
     )
     assessment = with_scans()
     return replace(assessment, onset=replace(assessment.onset, meniscus=meniscus))

@@ -180,7 +180,7 @@ def test_radius_is_recovered_from_its_onset(recovered: Calibration) -> None:
     assert root.low < 6.3e-6 < root.high
     assert_allclose(recovered.edge_radius, root.value, rtol=1e-9)
     assert_allclose(recovered.drawn, 5e-6, rtol=1e-12)
-    assert recovered.criterion == "rigid surface"
+    assert recovered.mode == "rigid surface"
     # Half of the interval is the uncertainty over the elasticity, to first order.
     half = 0.5 * math.log(root.high / root.low)
     assert_allclose(half, recovered.relative_uncertainty / root.elasticity, rtol=0.05)
@@ -273,7 +273,7 @@ def fake_calibration(low: float = 4e-6) -> Calibration:
         measured_uncertainty=0.0,
         drawn_onset=3000.0,
         relative_uncertainty=0.05,
-        criterion="rigid surface",
+        mode="rigid surface",
         ratio_to_rigid=1.0,
         way="",
         alternatives=(

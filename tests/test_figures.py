@@ -165,7 +165,9 @@ def test_band_lies_where_the_assessment_says() -> None:
         axes = chart_onset_band(axes_of((4.6, 1.5)), assessment)
     band = axes.patches[0]
     ends = [band.get_x(), band.get_x() + band.get_width()]
-    assert_allclose(ends, [assessment.lowest_onset / 1e3, assessment.highest_onset / 1e3])
+    assert_allclose(
+        ends, [assessment.emission.first.low / 1e3, assessment.emission.first.high / 1e3]
+    )
     places = {round(float(line.get_xdata()[0]), 9) for line in axes.lines}
     design = assessment.design
     for voltage in (assessment.onset.rigid.voltage, design.voltage, design.supply.voltage_limit):

@@ -15,12 +15,13 @@ from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
 from conegap.geometries.quantities.files import examples_folder
 from conegap.solver.assessment import assess
-from conegap.solver.liquid.branch import MeniscusBranch, SurfaceInSolid, turning_point
+from conegap.solver.liquid.branch import MeniscusBranch, SurfaceInSolid, problem_at, turning_point
 from conegap.solver.liquid.followed_onset import meniscus_onset
 from conegap.solver.liquid.free_surface import free_surface
 from conegap.solver.liquid.liquid_section import liquid_section, moves
 from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 from conegap.solver.liquid.shape import cap
+from conegap.solver.liquid.stability import Wave, smallest_eigenvalue, stability
 from conegap.solver.onset.rigid import rigid_onset
 from conegap.solver.studies.calibration import calibrate
 from conegap.solver.studies.turning_variants import (
@@ -309,3 +310,21 @@ def test_drawn_section_keeps_everything_but_the_surface() -> None:
     assert section.edges[0].name == "meniscus"
     split = liquid.potentials
     assert_allclose(split["emitter"] - split["accelerator"], 1.0, rtol=1e-14, atol=0)
+
+
+@pytest.mark.slow
+def test_the_cap_of_the_needle_stands_upright_until_it_turns() -> None:
+    """RATE: just before the turning point the tilt's eigenvalue is positive on three resolutions,
+    which agree; two subdivisions with eight functions gave a false tilt."""
+    design = Design.read("needle")
+    found = meniscus_onset(design)
+    assert found.tilt_voltage is None
+    branch, liquid = found.branch, liquid_section(design)
+    last = branch.equilibria[branch.turning_index - 1]
+    values = []
+    for level, functions in ((4, 8), (4, 12), (8, 12)):
+        problem = problem_at(liquid, last.shape, level, branch.held, branch.amount)
+        matrices = stability(problem, last.shape, Wave(around=1), functions)
+        values.append(smallest_eigenvalue(matrices, last.electric_bond_number))
+    assert min(values) > 0.0
+    assert_allclose(values, values[-1], rtol=0.2)

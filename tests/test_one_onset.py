@@ -43,7 +43,14 @@ def test_every_study_has_the_same_onset(name: str, monkeypatch: pytest.MonkeyPat
 
     # What assess adds to the onset is left out.
     monkeypatch.setattr(assessing, "error_budget", lambda _: Budget(()))
-    sector = SimpleNamespace(accelerator_factor=1.0)
+    sector = SimpleNamespace(
+        accelerator_factor=1.0,
+        firing=None,
+        onset=drawn.sector,
+        tip_onsets=lambda: (),
+        tip_voltages=lambda: (),
+        as_dict=lambda _: {},
+    )
     monkeypatch.setattr(assessing, "assess_sector", lambda *_, **__: sector)
     monkeypatch.setattr(assessing, "sector_rows", lambda *_: ())
     monkeypatch.setattr(assessing, "slit_end_or_why", lambda *_, **__: (None, ()))
@@ -71,7 +78,7 @@ def test_every_study_has_the_same_onset(name: str, monkeypatch: pytest.MonkeyPat
         tolerance.tolerate(design)
     (nominal,) = seen
     assert (nominal.voltage, nominal.numerical_error) == (drawn.voltage, drawn.error)
-    assert nominal.criterion == drawn.criterion
+    assert nominal.mode == drawn.mode
 
     if design.emitter.edge_radius_key is None or design.emitter.kind == "slit":
         return
@@ -80,7 +87,7 @@ def test_every_study_has_the_same_onset(name: str, monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr(calibration, "_alternatives", lambda *_: ())
     calibrated = calibration.calibrate(design, drawn.voltage)
     assert calibrated.drawn_onset == drawn.voltage
-    assert calibrated.criterion == drawn.criterion
+    assert calibrated.mode == drawn.mode
     known = calibration.relative_uncertainty(
         measurement=0.0, tension=0.5 * nominal.tension_gain * nominal.tension, numerical=drawn.error
     )

@@ -169,8 +169,8 @@ def test_numbers_of_the_page_are_those_of_the_assessment() -> None:
     text = page().text
     for voltage in (
         assessment.onset.rigid.voltage,
-        assessment.lowest_onset,
-        assessment.highest_onset,
+        assessment.emission.first.low,
+        assessment.emission.first.high,
     ):
         assert voltage_text(voltage) in text
     design = assessment.design
@@ -209,7 +209,7 @@ def test_verdict_names_what_fails() -> None:
 def test_verdict_without_supply_and_with_too_weak_a_supply() -> None:
     """INVARIANT: what is said of the supply follows from its limit."""
     text = assessed_needle().design
-    weak = text.with_value("supply.voltage_limit", assessed_needle().highest_onset * 0.99)
+    weak = text.with_value("supply.voltage_limit", assessed_needle().emission.first.high * 0.99)
     words = " ".join(verdict(replace(assessed_needle(), design=weak)))
     assert "does not reach the upper end" in words
     assert "times the upper end" in " ".join(verdict(assessed_needle()))
@@ -336,7 +336,7 @@ def test_free_surface_has_its_section() -> None:
     assert 'id="liquid"' not in html()
     words = " ".join(verdict(assessment))
     assert "emitting at 4.00 kV" in words
-    assert "turning point of the free liquid surface" in words
+    assert "free liquid surface loses its equilibrium at 4.00 kV (turning point)" in words
     assert f"would give {voltage_text(assessment.onset.rigid.voltage)}" in words
     assert "held rigid" in " ".join(verdict(with_scans()))
     facts = dict(liquid_facts(assessment))
@@ -368,6 +368,6 @@ def test_waves_below_the_turning_point_are_told(volts: float, said: bool) -> Non
     assessment = with_meniscus()
     onset = replace(assessment.onset, meniscus=replace(meniscus, wave=wave))
     assessment = replace(assessment, onset=onset)
-    text = f"Waves along the slit begin to grow already at {volts / 1e3:.2f} kV"
+    text = f"Before it, at {volts / 1e3:.2f} kV: waves along the crest."
     assert (text in " ".join(verdict(assessment))) == said
-    assert dict(liquid_facts(assessment))["waves along the slit grow from"] == voltage_text(volts)
+    assert dict(liquid_facts(assessment))["waves along the needle grow from"] == voltage_text(volts)

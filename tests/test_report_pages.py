@@ -52,8 +52,8 @@ def holds_the_sheet(text: str, assessment: Assessment) -> list[str]:
     wanted = [
         sheet.stamp.lstrip("✓✗ "),
         sheet.verdict[0],
-        voltage_text(assessment.lowest_onset),
-        voltage_text(assessment.highest_onset),
+        voltage_text(assessment.emission.first.low),
+        voltage_text(assessment.emission.first.high),
         sheet.sha256,
         sheet.title[:40],
         *(value for _, value in sheet.identity),

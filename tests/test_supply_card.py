@@ -44,7 +44,7 @@ def card_of(design: Design) -> SupplyCard:
     return supply_card(
         design,
         found.solution,
-        band=(found.lowest_onset, found.onset.voltage, found.highest_onset),
+        band=(found.emission.first.low, found.emission.first.voltage, found.emission.first.high),
         accelerator=found.accelerator,
         operating=found.operation.operating,
     )
@@ -85,14 +85,14 @@ def test_abort_trip_and_short_circuit() -> None:
     """EXACT: 5 % above the band but not above the ramp limit; twice the current or the supply's."""
     found = assessed_needle()
     card = card_of(found.design)
-    assert_allclose(card.abort_voltage, 1.05 * found.highest_onset, rtol=1e-12)
+    assert_allclose(card.abort_voltage, 1.05 * found.emission.first.high, rtol=1e-12)
     current = found.operation.operating.point.current
     assert_allclose(card.trip_current, 2.0 * current, rtol=1e-12)
     assert card.short_circuit_current is not None
     assert_allclose(card.short_circuit_current * 20e6, found.design.voltage, rtol=1e-12)
     small = found.design.with_value("supply.current_limit", 1.5 * current)
     assert_allclose(card_of(small).trip_current, 1.5 * current, rtol=1e-12)
-    low = card_of(found.design.with_value("supply.voltage_limit", 1.01 * found.highest_onset))
+    low = card_of(found.design.with_value("supply.voltage_limit", 1.01 * found.emission.first.high))
     assert low.abort_voltage == low.ramp_limit
 
 
@@ -101,7 +101,7 @@ def test_rows_of_a_weak_supply() -> None:
     found = assessed_needle()
     current = found.operation.operating.point.current
     for factor, passes in ((1.01, True), (0.99, False)):
-        design = found.design.with_value("supply.voltage_limit", factor * found.highest_onset)
+        design = found.design.with_value("supply.voltage_limit", factor * found.emission.first.high)
         design = design.with_value("supply.current_limit", factor * current)
         at = found.operation.operating
         rows = supply_rows(design, card_of(design), (at, at, at))
@@ -200,7 +200,7 @@ def test_a_gap_that_cannot_operate_gets_no_card() -> None:
     """EXACT: a limit below the onset, a setting above the limit or below the onset are refused with
     both voltages; the settings are then in neither the table nor the results."""
     found = assessed_needle()
-    onset, setting = found.onset_voltage, found.design.voltage
+    onset, setting = found.onset.voltage, found.design.voltage
     assert card_of(found.design).refusal == ""
     low = card_of(found.design.with_value("supply.voltage_limit", 0.9 * onset))
     assert "below the expected onset" in low.refusal

@@ -309,17 +309,12 @@ def end_rows(end: SlitEnd | None) -> tuple[ReviewRow, ...]:
     )
 
 
-def end_warnings(end: SlitEnd | None, voltage: float) -> tuple[str, ...]:
-    """What the reader must know of the ends.
-
-    Parameters
-    ----------
-    voltage : float
-        Onset in the middle of the slit, [V].
-    """
-    if end is None or end.factor <= 1.0:
+def end_warnings(design: Design) -> tuple[str, ...]:
+    """What the reader must know of a slit whose ends are not drawn."""
+    if design.emitter.line_length is None or getattr(design.emitter, "end_radius", 0.0) is not None:
         return ()
     return (
-        f"the ends of the slit fire first, at about {voltage / end.factor:.4g} V: the field there "
-        f"is {end.factor:.3f} times that in the middle, to which the onset given belongs",
+        "the ends of this slit are not drawn: they see more field than its middle and may emit "
+        "long before it, but only the middle is solved; give emitter.end_radius to have the ends "
+        "solved too",
     )

@@ -135,7 +135,7 @@ def _results(design: Design, found: Calibration) -> dict[str, Any]:
         "measured_uncertainty_V": found.measured_uncertainty,
         "drawn_onset_V": found.drawn_onset,
         "relative_uncertainty": found.relative_uncertainty,
-        "criterion": found.criterion,
+        "mode": found.mode,
         "ratio_to_rigid": found.ratio_to_rigid,
         "way": found.way,
         "other_explanations": [
@@ -173,7 +173,7 @@ def _print(design: Design, found: Calibration) -> None:
         ("as drawn", words(found.drawn)),
         ("radius of the emitting surface, film included", words(found.edge_radius)),
         ("measured onset", voltage_text(found.measured)),
-        ("computed onset as drawn", f"{voltage_text(found.drawn_onset)}, {found.criterion}"),
+        ("computed onset as drawn", f"{voltage_text(found.drawn_onset)}, {found.mode}"),
         ("uncertainty of measured over computed", percent(found.relative_uncertainty)),
         ("d ln V / d ln R", f"{root.elasticity:.3f}"),
     ]

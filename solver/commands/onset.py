@@ -175,51 +175,23 @@ def _write_sector(assessment: Assessment, folder: Path) -> None:
 
 def _print(assessment: Assessment) -> None:
     from conegap.solver.commands.terminal import console, plain_table
-    from conegap.solver.common.display_units import field_text, percent, voltage_text
-    from conegap.solver.report.beam import degrees
-    from conegap.solver.report.sector import sector_lines
-    from conegap.solver.report.tables import review_span, review_value
+    from conegap.solver.report.summary import summary
 
-    design, onset = assessment.design, assessment.onset.rigid
+    found = summary(assessment)
     out = console()
-    heading = " ".join(p for p in (design.title, design.drawing.number) if p) or design.source
-    band = f"{voltage_text(assessment.lowest_onset)} to {voltage_text(assessment.highest_onset)}"
-    rows = [
-        ("onset, emitter minus accelerator", voltage_text(assessment.onset.voltage)),
-        ("criterion", assessment.onset.criterion),
-        ("band (k = 2, about 95 %)", band),
-        ("rigid surface alone", voltage_text(onset.voltage)),
-        (f"field at the {onset.edge_name} at rigid onset", field_text(onset.balance_field)),
-        ("numerical error of the edge field", f"{onset.error:.1e}"),
-        ("largest contribution to the band", assessment.budget.contributions[0].label),
-        ("voltage of the design", voltage_text(design.voltage)),
-    ]
-    if design.supply.voltage_limit is not None:
-        rows.append(("limit of the supply", voltage_text(design.supply.voltage_limit)))
-    rows += sector_lines(assessment)
-    beam = assessment.beam
-    if beam is not None:
-        rows.append(("lands on the accelerator", percent(beam.intercepted)))
-        if beam.left > 0.0:
-            rows.append(("95 % of the beam leaves within", f"±{degrees(beam.half_angle_95)}"))
-    if assessment.classic is not None:
-        outside = "" if assessment.classic.within else " (outside its range)"
-        rows.append(("classic closed form", voltage_text(assessment.classic.voltage) + outside))
-    out.print(plain_table((), rows, heading))
+    out.print(found.verdict[0], soft_wrap=True)
+    out.print()
+    out.print(plain_table((), found.facts, found.heading))
+    out.print()
+    out.print(plain_table(found.emission.heads, found.emission.rows))
     out.print()
     review = [
-        (
-            row.name,
-            review_span(row),
-            f"at most {review_value(row, row.limit)}",
-            "FAIL" if row.passed is False else row.state,
-        )
-        for row in assessment.review
+        (*row[:3], "FAIL" if state == "fail" else row[3].split(" ", 1)[1])
+        for row, state in zip(found.review.rows, found.review.state, strict=True)
     ]
     out.print(plain_table(("gap review", "value", "limit", "result"), review))
-    for row in assessment.review:
-        if not row.passed:
-            out.print(f"{row.name}: {row.advice}", soft_wrap=True)
+    for line in found.advice:
+        out.print(line, soft_wrap=True)
     if assessment.onset.meniscus is None:
         out.print()
         out.print(

@@ -173,7 +173,7 @@ def _print(design: Design, study: ToleranceStudy, callouts: ToleranceAllocations
     low, high = study.band()
     heading = " ".join(p for p in (design.title, design.drawing.number) if p) or design.source
     rows = [
-        ("onset as drawn", f"{voltage_text(nominal.voltage)}, {nominal.criterion}"),
+        ("onset as drawn", f"{voltage_text(nominal.voltage)}, {nominal.mode}"),
         ("band, 5 % to 95 %", f"{voltage_text(low)} to {voltage_text(high)}"),
         ("half width over onset", percent(study.half_width)),
         (

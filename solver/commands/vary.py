@@ -112,7 +112,7 @@ def _print(variation: Variation) -> None:
             (words(0, value), "none" if np.isnan(voltage) else voltage_text(voltage))
             for value, voltage in zip(first.values.tolist(), voltages.tolist(), strict=True)
         ]
-        out.print(plain_table((first.key, f"onset, {variation.criterion}"), rows))
+        out.print(plain_table((first.key, f"onset, {variation.mode}"), rows))
     else:
         second = variation.ranges[1]
         heads = (first.key, *(words(1, value) for value in second.values.tolist()))
@@ -120,7 +120,7 @@ def _print(variation: Variation) -> None:
             (words(0, value), *("none" if np.isnan(v) else voltage_text(v) for v in line))
             for value, line in zip(first.values.tolist(), voltages.tolist(), strict=True)
         ]
-        title = f"onset, {variation.criterion}; across: {second.key}"
+        title = f"onset, {variation.mode}; across: {second.key}"
         out.print(plain_table(heads, rows_of_grid, title))
     for values, onset in zip(variation.points, variation.onsets, strict=True):
         if isinstance(onset, str):

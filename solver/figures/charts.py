@@ -56,19 +56,22 @@ def chart_onset_band(axes: Axes, assessment: Assessment) -> Axes:
     design = assessment.design
     limit = design.supply.voltage_limit
     marks: list[tuple[float, str, str, Dashes]] = [
-        (assessment.onset.voltage, _onset_words(assessment), ACCENT, "-"),
+        (assessment.emission.first.voltage, _onset_words(assessment), ACCENT, "-"),
         (design.voltage, f"design {voltage_text(design.voltage)}", INK, (0, (4, 2))),
     ]
     if limit is not None:
         marks.append((limit, f"supply limit {voltage_text(limit)}", LIMIT, (0, (1, 1.2))))
     unit = axis_unit(VOLTAGE, max(v for v, *_ in marks))
-    largest = max(*(v for v, *_ in marks), assessment.highest_onset) / unit.size
+    largest = max(*(v for v, *_ in marks), assessment.emission.first.high) / unit.size
     axes.set_xlim(0.0, 1.1 * largest)
     axes.set_ylim(0.0, 1.0)
     axes.set_yticks([])
     axes.spines["left"].set_visible(False)
     axes.set_xlabel(f"emitter minus accelerator [{unit.name}]")
-    low, high = assessment.lowest_onset / unit.size, assessment.highest_onset / unit.size
+    low, high = (
+        assessment.emission.first.low / unit.size,
+        assessment.emission.first.high / unit.size,
+    )
     axes.axvspan(low, high, ymin=0.08, ymax=0.5, fc=BAND, ec=ACCENT, lw=0.8, zorder=2)
     placer = Placer(axes, 1.0)
     near = 0.6 * placer.width(_onset_words(assessment).split("\n")[1])
@@ -90,9 +93,12 @@ def chart_onset_band(axes: Axes, assessment: Assessment) -> Axes:
 
 
 def _onset_words(assessment: Assessment) -> str:
-    low, high = voltage_text(assessment.lowest_onset), voltage_text(assessment.highest_onset)
+    low, high = (
+        voltage_text(assessment.emission.first.low),
+        voltage_text(assessment.emission.first.high),
+    )
     low = low.partition(" ")[0] if low.partition(" ")[2] == high.partition(" ")[2] else low
-    return f"onset {voltage_text(assessment.onset.voltage)}\n({low} to {high})"
+    return f"onset {voltage_text(assessment.emission.first.voltage)}\n({low} to {high})"
 
 
 def chart_edge_field(axes: Axes, assessment: Assessment) -> Axes:
@@ -183,7 +189,7 @@ def chart_scan(axes: Axes, scan: Scan, assessment: Assessment) -> Axes:
     highest = max(
         float(scan.voltages.max()),
         float(free_voltages.max(initial=0.0)),
-        assessment.onset.voltage,
+        assessment.emission.first.voltage,
         design.voltage,
         limit or 0.0,
     )
@@ -225,7 +231,7 @@ def chart_scan(axes: Axes, scan: Scan, assessment: Assessment) -> Axes:
     elif assessment.onset.meniscus is not None:
         axes.plot(
             [drawn],
-            [assessment.onset.voltage / up.size],
+            [assessment.onset.modes[0][1] / up.size],
             ls="none",
             marker="D",
             ms=5.5,

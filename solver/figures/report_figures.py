@@ -19,6 +19,7 @@ from conegap.solver.figures.charts import (
     chart_onset_band,
     chart_scan,
 )
+from conegap.solver.figures.emission import chart_instabilities, instabilities_height
 from conegap.solver.figures.field_map import draw_equipotentials, draw_mesh
 from conegap.solver.figures.liquid_shapes import (
     chart_balance,
@@ -113,6 +114,8 @@ def report_pictures(assessment: Assessment) -> dict[str, Picture]:
     assessment : Assessment
     """
     pictures = [_band_picture(assessment), *drawing_pictures(assessment.design)]
+    if len(assessment.emission.instabilities) > 1:
+        pictures.append(_emission_picture(assessment))
     if assessment.onset.meniscus is not None:
         pictures += _liquid_pictures(assessment.design.section(), assessment.onset.meniscus)
     pictures += _field_pictures(assessment)
@@ -172,9 +175,10 @@ def _mesh_drawer(solution: FieldSolution, window: Window) -> Callable[[Axes], ob
 def _band_picture(assessment: Assessment) -> Picture:
     limit = assessment.design.supply.voltage_limit
     supply = f", supply limit {voltage_text(limit)}" if limit is not None else ""
+    first = assessment.emission.first
     words = (
-        f"onset {voltage_text(assessment.onset.voltage)}, between "
-        f"{voltage_text(assessment.lowest_onset)} and {voltage_text(assessment.highest_onset)}; "
+        f"onset {voltage_text(first.voltage)}, between "
+        f"{voltage_text(first.low)} and {voltage_text(first.high)}; "
         f"design voltage {voltage_text(assessment.design.voltage)}{supply}"
     )
     return Picture(
@@ -183,6 +187,21 @@ def _band_picture(assessment: Assessment) -> Picture:
         "limit of the supply.",
         f"Voltage axis: {words}.",
         charted(lambda axes: chart_onset_band(axes, assessment), (WIDTH, 1.5)),
+    )
+
+
+def _emission_picture(assessment: Assessment) -> Picture:
+    found = assessment.emission.instabilities
+    words = "; ".join(f"{one.place}, {one.mode}: {voltage_text(one.voltage)}" for one in found)
+    return Picture(
+        "first_emission",
+        "Every way to begin that was solved, with its band (k = 2, about 95 %); the lowest is the "
+        "first emission.",
+        f"Voltage axis: {words}.",
+        charted(
+            lambda axes: chart_instabilities(axes, assessment),
+            (WIDTH, instabilities_height(assessment)),
+        ),
     )
 
 

@@ -98,7 +98,7 @@ def chart_tornado(axes: Axes, study: ToleranceStudy, design: Design) -> Axes:
             edge, row, words, ha="right", va="center", fontsize=7, color=SOFT, bbox=_PLATE, zorder=5
         )
     _limit(axes, study, design)
-    axes.set_xlabel(f"shift of the onset [% of {voltage_text(onset)}, {study.nominal.criterion}]")
+    axes.set_xlabel(f"shift of the onset [% of {voltage_text(onset)}, {study.nominal.mode}]")
     axes.xaxis.set_major_formatter(lambda v, _: f"{v:g}".replace("-", "−"))
     axes.grid(True, axis="x")
     return legend_below(axes)

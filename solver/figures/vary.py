@@ -70,7 +70,7 @@ def _line(axes: Axes, variation: Variation) -> Axes:
         marker="o",
         ms=3.5,
         zorder=4,
-        label=f"onset, {variation.criterion}",
+        label=f"onset, {variation.mode}",
     )
     missing = np.isnan(voltages)
     if missing.any():
@@ -183,7 +183,7 @@ def _map(axes: Axes, variation: Variation) -> Axes:
             (x_drawn - dx, y_drawn - dy, "right", "top"),
         ]
         placer.text("as drawn", places, colour=LIMIT)
-    title = f"onset voltage, {variation.criterion}, in {up.name}"
+    title = f"onset voltage, {variation.mode}, in {up.name}"
     axes.set_title(title, fontsize=8, fontweight="normal", color=SOFT)
     return axes
 

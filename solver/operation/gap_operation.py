@@ -126,9 +126,10 @@ class GapOperation:
 def gap_operation(
     design: Design,
     solution: FieldSolution,
-    onset: RigidOnset,
+    rigid: RigidOnset,
     meniscus: MeniscusOnset | None,
     *,
+    onset: float,
     band: tuple[float, float, float],
     accelerator: AcceleratorField,
     site_spacing: float | None,
@@ -140,10 +141,12 @@ def gap_operation(
     ----------
     design : Design
     solution : FieldSolution
-    onset : RigidOnset
+    rigid : RigidOnset
     meniscus : MeniscusOnset or None
+    onset : float
+        Onset of the section, with which the current's law begins, [V].
     band : tuple of float
-        Lowest, expected and highest onset, [V].
+        Lowest, expected and highest voltage of the first emission, [V].
     accelerator : AcceleratorField
     site_spacing : float or None
         Spacing of the sites on a slit at onset, [m].
@@ -151,7 +154,7 @@ def gap_operation(
         Of every tip of a crown or an array, [V].
     """
     electrode = negative_electrode(design, solution)
-    emission = _emission(design, onset, meniscus, band[1], site_spacing, tip_onsets)
+    emission = _emission(design, rigid, meniscus, onset, site_spacing, tip_onsets)
 
     def operated(law: CurrentLaw) -> OperatingPoint:
         return operating_point(
@@ -172,7 +175,7 @@ def gap_operation(
         operating_band=(weak, strong),
         feed=feed,
         card=card,
-        metals=compare_metals(design, onset, None if meniscus is None else meniscus.voltage),
+        metals=compare_metals(design, rigid, None if meniscus is None else meniscus.voltage),
         rows=(
             *supply_rows(design, card, (weak, operating, strong)),
             *electron_rows(design, electrode),

@@ -8,8 +8,8 @@ from importlib.metadata import version
 
 from conegap.solver.assessment import Assessment
 from conegap.solver.common.style import pretty
-from conegap.solver.report.tables import Table, budget_table, review_table
-from conegap.solver.report.words import verdict
+from conegap.solver.report.summary import summary
+from conegap.solver.report.tables import Table, budget_table
 
 __all__ = ["Sheet", "first_sheet", "versions"]
 
@@ -56,7 +56,8 @@ class Sheet:
 def first_sheet(assessment: Assessment) -> Sheet:
     """The first sheet of a report."""
     design = assessment.design
-    review, budget = review_table(assessment), budget_table(assessment)
+    answer, budget = summary(assessment), budget_table(assessment)
+    review = answer.review
     lines = budget.rows[:-1][:_CONTRIBUTIONS]
     rows = (*lines, (f"all {len(budget.rows) - 1} together, k = 2", *budget.rows[-1][1:]))
     count = len(assessment.warnings)
@@ -70,8 +71,8 @@ def first_sheet(assessment: Assessment) -> Sheet:
         ),
         sha256=design.sha256,
         passed=assessment.passed,
-        stamp=_stamp(assessment),
-        verdict=verdict(assessment),
+        stamp=answer.stamp,
+        verdict=answer.verdict,
         remark=(
             f"{count} warning{'s' if count > 1 else ''} must be read with this; see the answer in "
             "numbers behind this sheet."
@@ -89,12 +90,6 @@ def first_sheet(assessment: Assessment) -> Sheet:
             ("",) * len(lines) + ("total",),
         ),
     )
-
-
-def _stamp(assessment: Assessment) -> str:
-    if assessment.failed:
-        return "✗ does not pass the gap review"
-    return "✓ passes the gap review" if assessment.passed else "? gap review not proved"
 
 
 def versions() -> tuple[tuple[str, str], ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from conegap.solver.assessment import Assessment
-from conegap.solver.common.display_units import field_text, length_words, percent, voltage_text
+from conegap.solver.common.display_units import percent, voltage_text
 from conegap.solver.common.style import pretty
 from conegap.solver.report.beam import beam_table, beam_words, landing_table
 from conegap.solver.report.first_sheet import versions
@@ -29,6 +29,7 @@ from conegap.solver.report.sector import (
     sector_words,
     tips_table,
 )
+from conegap.solver.report.summary import summary
 from conegap.solver.report.tables import (
     Table,
     budget_table,
@@ -204,27 +205,13 @@ def report_parts(assessment: Assessment) -> tuple[Part, ...]:
 
 
 def _answer(assessment: Assessment) -> Part:
-    design, onset = assessment.design, assessment.onset.rigid
-    supply = design.supply.voltage_limit
-    low, high = voltage_text(assessment.lowest_onset), voltage_text(assessment.highest_onset)
-    facts = (
-        ("onset, emitter minus accelerator", voltage_text(assessment.onset.voltage)),
-        ("band, k = 2, about 95 %", f"{low} to {high}"),
-        ("voltage of the design", voltage_text(design.voltage)),
-        ("limit of the supply", voltage_text(supply) if supply else "not given"),
-        ("criterion", assessment.onset.criterion),
-        ("fires first at", onset.edge_name),
-        ("rigid surface alone", voltage_text(onset.voltage)),
-        ("field there at rigid onset", field_text(onset.balance_field)),
-        ("edge field × gap / voltage", f"{assessment.enhancement:.3g}"),
-        (
-            "narrowest clearance",
-            length_words(design.clearance) if design.clearance > 0.0 else "not given",
-        ),
-        ("surface tension used", f"{onset.surface_tension * 1e3:.4g} mN/m"),
-    )
+    answer = summary(assessment)
     warnings = tuple(pretty(warning) for warning in assessment.warnings)
-    blocks: tuple[Block, ...] = (Facts(facts),)
+    blocks: tuple[Block, ...] = (
+        Facts(answer.facts),
+        Grid(answer.emission, "Every way to begin that was solved, the lowest first"),
+        *((Figures(("first_emission",)),) if len(answer.emission.rows) > 1 else ()),
+    )
     return Part(
         "answer",
         "The answer in numbers",
@@ -286,7 +273,7 @@ def _classic(assessment: Assessment) -> Part | None:
     classic = assessment.classic
     if classic is None:
         return None
-    share = classic.voltage / assessment.onset.voltage - 1.0
+    share = classic.voltage / assessment.emission.first.voltage - 1.0
     side = f"{percent(abs(share))} {'above' if share >= 0.0 else 'below'}"
     within = "lies within it" if classic.within else "lies OUTSIDE it"
     return Part(
@@ -295,7 +282,7 @@ def _classic(assessment: Assessment) -> Part | None:
         (
             Facts(
                 (
-                    ("computed", voltage_text(assessment.onset.voltage)),
+                    ("computed", voltage_text(assessment.emission.first.voltage)),
                     ("closed form", f"{voltage_text(classic.voltage)}, {side}"),
                 )
             ),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from conegap.solver.arrays.first_emission import ENDS
 from conegap.solver.arrays.slit_end import ALLOWED_FACTOR
 from conegap.solver.assessment import Assessment
 from conegap.solver.common.display_units import length_words, percent, voltage_text
@@ -178,13 +179,13 @@ def sector_words(assessment: Assessment) -> tuple[str, ...]:
         lines += _firing_words(assessment)
     end = assessment.slit_end
     if end is not None:
-        first = assessment.onset.voltage / max(end.factor, 1.0)
-        what = (
-            f"The ends fire first, at about {voltage_text(first)}, before the middle at "
-            f"{voltage_text(assessment.onset.voltage)}."
-            if end.factor > 1.0
-            else "The ends fire no sooner than the middle."
-        )
+        what = "The ends emit no sooner than the middle."
+        for one in assessment.emission.instabilities:
+            if one.place == ENDS:
+                what = (
+                    f"The ends give way at about {voltage_text(one.voltage)}, the middle at "
+                    f"{voltage_text(assessment.onset.voltage)}."
+                )
         lines.append(
             f"At its end the lip has {end.factor:.3f} ± {end.error:.3f} times the field of the "
             f"middle; {ALLOWED_FACTOR} is allowed. {what}"

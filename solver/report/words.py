@@ -34,15 +34,20 @@ def verdict(assessment: Assessment) -> tuple[str, ...]:
     assessment : Assessment
     """
     design = assessment.design
+    first = assessment.emission.first
     onset, low, high = (
         voltage_text(v)
-        for v in (assessment.onset.voltage, assessment.lowest_onset, assessment.highest_onset)
+        for v in (
+            assessment.emission.first.voltage,
+            assessment.emission.first.low,
+            assessment.emission.first.high,
+        )
     )
     review = _review_words(assessment.review)
     limit = design.supply.voltage_limit
     if limit is None:
         supply = "No supply limit is given, so nothing is said about the supply."
-    elif assessment.highest_onset > limit:
+    elif assessment.emission.first.high > limit:
         supply = (
             f"The supply's limit of {voltage_text(limit)} does not reach the upper end of this "
             "band."
@@ -50,10 +55,11 @@ def verdict(assessment: Assessment) -> tuple[str, ...]:
     else:
         supply = (
             f"The supply's limit of {voltage_text(limit)} is "
-            f"{limit / assessment.highest_onset:.2g} times the upper end of this band."
+            f"{limit / assessment.emission.first.high:.2g} times the upper end of this band."
         )
     return (
-        f"The gap is predicted to start emitting at {onset} between emitter and accelerator.",
+        f"The gap is predicted to start emitting at {onset} between emitter and accelerator: "
+        f"{first.place}, {first.mode}.",
         f"With its tolerances and the surface tension's uncertainty the onset lies between {low} "
         f"and {high} (k = 2, about 95 %). {supply}",
         review,
@@ -97,16 +103,12 @@ def _criterion(assessment: Assessment) -> str:
     """What kind of onset the number is, and what it leaves open."""
     rigid = voltage_text(assessment.onset.rigid.voltage)
     if assessment.onset.meniscus is not None:
-        wave = assessment.onset.meniscus.wave_voltage
-        early = ""
-        if wave is not None and wave < assessment.onset.meniscus.voltage:
-            early = (
-                f" Waves along the {assessment.design.emitter.noun} begin to grow already at "
-                f"{voltage_text(wave)}."
-            )
+        turning, *others = assessment.onset.modes
+        early = "".join(f" Before it, at {voltage_text(v)}: {m}." for m, v in others)
         return (
-            "This is the turning point of the free liquid surface: above it no shape is in "
-            f"balance. The surface held rigid as drawn would give {rigid}.{early}"
+            f"The free liquid surface loses its equilibrium at {voltage_text(turning[1])} "
+            f"({turning[0]}): above it no shape is in balance. The surface held rigid as "
+            f"drawn would give {rigid}.{early}"
         )
     return (
         "This is the balance of the liquid surface held rigid as drawn. A free surface gives way "
@@ -191,7 +193,7 @@ def liquid_words(assessment: Assessment) -> tuple[str, ...]:
             "while its pressure falls."
         ),
     }
-    share = assessment.onset.ratio_to_rigid - 1.0
+    share = meniscus.voltage / assessment.onset.rigid.voltage - 1.0
     side = "above" if share > 0.0 else "below"
     if meniscus.wall_place is not None:
         return (*_line_words(assessment), why.get(meniscus.held, ""))

@@ -89,6 +89,14 @@ class Budget:
         """Expanded relative uncertainty upward, k = 2, [-]."""
         return _COVERAGE * math.hypot(*(c.up for c in self.contributions))
 
+    def band(self, voltage: float) -> tuple[float, float]:
+        """Lower and upper end of the band about a voltage, [V]."""
+        return voltage * (1.0 - min(self.down, 1.0)), voltage * (1.0 + self.up)
+
+    def without(self, name: str) -> Budget:
+        """The same without one contribution."""
+        return Budget(tuple(c for c in self.contributions if c.name != name))
+
 
 def error_budget(onset: Onset) -> Budget:
     """Budget of an onset.

@@ -95,7 +95,8 @@ class Calibration:
         Onset of the drawn design by the criterion, [V].
     relative_uncertainty : float
         Of measured over computed onset, k = 2, [-].
-    criterion : str
+    mode : str
+        How the surface gives way.
     ratio_to_rigid : float
         Onset over that of the rigid surface, at the calibrated radius, [-].
     way : str
@@ -114,7 +115,7 @@ class Calibration:
     measured_uncertainty: float
     drawn_onset: float
     relative_uncertainty: float
-    criterion: str
+    mode: str
     ratio_to_rigid: float
     way: str
     alternatives: tuple[Alternative, ...]
@@ -204,7 +205,7 @@ def calibrate(
         measured_uncertainty=uncertainty,
         drawn_onset=onset.voltage,
         relative_uncertainty=total,
-        criterion=onset.criterion,
+        mode=onset.mode,
         ratio_to_rigid=ratio,
         way=way,
         alternatives=_alternatives(
@@ -215,7 +216,12 @@ def calibrate(
             onset.tension_uncertainty,
             onset.variants,
         ),
-        warnings=(*design.warnings, *onset.remarks, *_notes(design, key, root)),
+        warnings=(
+            *design.warnings,
+            *onset.remarks,
+            *((onset.remark,) if onset.remark else ()),
+            *_notes(design, key, root),
+        ),
     )
 
 
@@ -264,11 +270,12 @@ def _rigid_search(
     again, _ = free_surface(there, criterion, onset.variants.progress)
     (rigid,) = voltages([root.value])
     if again is not None and not isinstance(rigid, str):
-        ratio = again.in_field(onset.rigid.factor).voltage / rigid
+        turning = again.in_field(onset.rigid.factor).voltage
+        ratio = onset.voltage / onset.modes[0][1] * turning / rigid
         root = find_radius(voltages, dimension.value, measured / ratio, total)
     way = (
-        "The radius changes the rigid onset; it is scaled by the ratio of turning point to rigid "
-        f"onset at the radius found, {ratio:.3f}."
+        "The radius changes the rigid onset; it is scaled by the ratio of the onset to the "
+        f"rigid one at the radius found, {ratio:.3f}."
     )
     return root, ratio, way
 

@@ -25,7 +25,11 @@ from conegap.solver.studies.turning_variants import TENSION
 from conegap.solver.studies.variant_solver import VariantSolver
 from conegap.solver.studies.variants import Changes
 
-__all__ = ["Nominal", "Onset", "doubled_room", "solve_onset", "tension_ends"]
+__all__ = ["TILT", "WAVES", "Nominal", "Onset", "doubled_room", "solve_onset", "tension_ends"]
+
+TILT = "tilt to one side"
+WAVES = "waves along the crest"
+"""Modes that come before the turning point."""
 
 # Relative step of the surface tension where its table states no uncertainty: well above the scatter
 # of the solves, and its square is negligible.
@@ -39,9 +43,9 @@ class Nominal:
     Parameters
     ----------
     voltage : float
-        Onset by the criterion in use, [V].
-    criterion : str
-        "rigid surface" or "meniscus turning point".
+        Onset, [V].
+    mode : str
+        How the surface gives way, such as "rigid surface" or "meniscus turning point".
     ratio_to_rigid : float
         Onset over that of the rigid surface, [-].
     numerical_error : float
@@ -55,7 +59,7 @@ class Nominal:
     """
 
     voltage: float
-    criterion: str = RIGID
+    mode: str = RIGID
     ratio_to_rigid: float = 1.0
     numerical_error: float = 0.0
     surroundings: float = 0.0
@@ -116,9 +120,40 @@ class Onset:
         return RIGID if self.meniscus is None else TURNING_POINT
 
     @property
+    def modes(self) -> tuple[tuple[str, float], ...]:
+        """How the surface of the section gives way, and at what voltage, [V]: the criterion first.
+
+        A tilt and waves are found on the coarsest of the free surface's meshes; they stand only
+        where they come before the turning point.
+        """
+        found = [(self.criterion, self.rigid.voltage)]
+        if self.meniscus is not None:
+            found = [(self.meniscus.mode, self.meniscus.voltage)]
+            others = {TILT: self.meniscus.tilt_voltage, WAVES: self.meniscus.wave_voltage}
+            found += [(m, v) for m, v in others.items() if v is not None and v < found[0][1]]
+        return tuple(found)
+
+    @property
+    def mode(self) -> str:
+        """The first of the modes to come."""
+        return min(self.modes, key=lambda one: one[1])[0]
+
+    @property
     def voltage(self) -> float:
-        """By the criterion, emitter minus accelerator, [V]."""
-        return self.rigid.voltage if self.meniscus is None else self.meniscus.voltage
+        """Of the first mode to come, emitter minus accelerator, [V]."""
+        return min(voltage for _, voltage in self.modes)
+
+    @property
+    def remark(self) -> str:
+        """Which mode is solved for a changed design where it is not the first, else ""."""
+        solved = self.modes[0][0]
+        if self.mode == solved or self.variants.remark:
+            return self.variants.remark
+        return (
+            f"the onset is that of the {self.mode}; what is solved for a changed design is the "
+            f"{solved}, to which it keeps its ratio of "
+            f"{self.voltage / self.modes[0][1]:.4f}"
+        )
 
     @property
     def error(self) -> float:
@@ -198,7 +233,7 @@ class Onset:
         """
         return Nominal(
             self.voltage,
-            self.criterion,
+            self.mode,
             self.ratio_to_rigid,
             self.error,
             self.room_shift,

@@ -150,7 +150,7 @@ def _with_turning_points(onset: Onset, scans: Sequence[Scan]) -> tuple[Scan, ...
     except ContinuationError:
         return tuple(scans)
     at = {
-        changes: onset.voltage * ratio
+        changes: onset.modes[0][1] * ratio
         for changes, ratio in zip(rigid, found, strict=True)
         if not isinstance(ratio, str)
     }

@@ -186,7 +186,7 @@ def tolerate(
     dimensions = toleranced(design, normal)
     onset = solve_onset(design, criterion=criterion, kept=kept, progress=progress)
     nominal = onset.nominal()
-    notes = [onset.variants.remark] if onset.variants.remark else []
+    notes = [onset.remark] if onset.remark else []
     study = stack_up(
         design,
         _solved(onset, notes),
@@ -194,7 +194,7 @@ def tolerate(
         normal=normal,
         samples=samples,
         seed=seed,
-        noise=_noise(design, dimensions, nominal.criterion),
+        noise=_noise(design, dimensions, onset.criterion),
         warnings=(*design.warnings, *onset.remarks),
     )
     return replace(study, warnings=(*study.warnings, *dict.fromkeys(notes)))

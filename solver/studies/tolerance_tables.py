@@ -49,7 +49,7 @@ def tolerance_results(
         "method": METHOD,
         "onset": {
             "voltage_V": nominal.voltage,
-            "criterion": nominal.criterion,
+            "mode": nominal.mode,
             "ratio_to_rigid": nominal.ratio_to_rigid,
             "voltage_low_V": low,
             "voltage_high_V": high,

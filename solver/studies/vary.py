@@ -71,6 +71,8 @@ class Variation:
     error : float
         Relative numerical error of the drawn design's onset, of which every other is a multiple
         found like for like, [-].
+    mode : str
+        How the drawn surface gives way.
     """
 
     design: Design
@@ -79,6 +81,7 @@ class Variation:
     turning: tuple[float | str, ...] | None = None
     remarks: tuple[str, ...] = ()
     error: float = 0.0
+    mode: str = RIGID
 
     @property
     def criterion(self) -> str:
@@ -127,6 +130,7 @@ class Variation:
             "design_sha256": self.design.sha256,
             "title": self.design.title,
             "criterion": self.criterion,
+            "mode": self.mode,
             "numerical_error": self.error,
             "varied": [{"key": r.key, "si_unit": r.dimension.kind.si} for r in self.ranges],
             "points": points,
@@ -212,7 +216,7 @@ def vary(
     if onset.meniscus is not None:
         turning, remark = turning_beside(onset, variants, results, "turning points")
         remarks = (*remarks, *remark)
-    variation = Variation(design, ranges, tuple(results), turning, remarks, onset.error)
+    variation = Variation(design, ranges, tuple(results), turning, remarks, onset.error, onset.mode)
     if np.isnan(variation.voltages).all():
         raise ComputationError(
             f"no point of the range has an onset; the first one: {variation.onsets[0]}"
@@ -241,7 +245,7 @@ def turning_beside(
         A process that was solving ended early.
     """
     ratios = [r if isinstance(r, str) else r.voltage / onset.rigid.voltage for r in rigid]
-    remark = onset.variants.remark
+    remark = onset.remark
     if onset.variants.solved == TURNING_POINT:
         guesses = {v: r for v, r in zip(variants, ratios, strict=True) if not isinstance(r, str)}
         try:

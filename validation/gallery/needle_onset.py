@@ -23,7 +23,7 @@ def main() -> bool:
     radius, gap, gamma = 10e-6, 1e-3, found.onset.rigid.surface_tension
     field = math.sqrt(4.0 * gamma / (epsilon_0 * radius))
     voltage = math.sqrt(gamma * radius / epsilon_0) * math.log(4.0 * gap / radius)
-    print(f"band {found.lowest_onset:.0f} to {found.highest_onset:.0f} V, k = 2")
+    print(f"band {found.emission.first.low:.0f} to {found.emission.first.high:.0f} V, k = 2")
     for row in found.review:
         print(f"  {row.state}  {row.name}")
     return all(
@@ -31,7 +31,7 @@ def main() -> bool:
             compared(
                 "field at the tip at onset [V/m]", found.onset.rigid.balance_field, field, 1e-3
             ),
-            compared("onset voltage [V]", found.onset.voltage, voltage, 0.3),
+            compared("onset voltage [V]", found.emission.first.voltage, voltage, 0.3),
         ]
     )
 

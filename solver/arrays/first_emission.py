@@ -1,0 +1,181 @@
+"""Where a gap emits first: the lowest of all instabilities that were solved, and all of them.
+
+A surface gives way at the turning point of its symmetric shape, by tilting to one side, or by waves
+along a slit, whichever comes first; the ends of a slit and the sharpest tip of a crown see more
+field than what the plane section shows.  Each has a voltage and a band; the lowest is the headline.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from conegap.geometries.design.design import Design
+from conegap.solver.arrays.sector_assessment import SectorAssessment
+from conegap.solver.arrays.slit_end import SlitEnd
+from conegap.solver.operation.review import ReviewRow, review_row
+from conegap.solver.studies.budget import Budget
+from conegap.solver.studies.onset import Onset
+
+__all__ = ["ENDS", "FirstEmission", "Instability", "burning_rows", "first_emission"]
+
+ENDS = "ends of the slit"
+"""Place of what begins at a slit's ends."""
+
+# The tip radius scatters from tip to tip: that is in the sampled crowns already.
+_SAMPLED = "emitter.tip_radius"
+
+
+@dataclass(frozen=True)
+class Instability:
+    """One way in which the gap can begin to emit.
+
+    Parameters
+    ----------
+    place : str
+        Where on the emitter.
+    mode : str
+        How the surface gives way.
+    voltage, low, high : float
+        Emitter minus accelerator, with the band of k = 2, about 95 %, [V].
+    """
+
+    place: str
+    mode: str
+    voltage: float
+    low: float
+    high: float
+
+    def as_dict(self) -> dict[str, Any]:
+        """For the results contract, SI."""
+        return {
+            "voltage_V": self.voltage,
+            "voltage_low_V": self.low,
+            "voltage_high_V": self.high,
+            "place": self.place,
+            "mode": self.mode,
+        }
+
+
+@dataclass(frozen=True)
+class FirstEmission:
+    """All instabilities of a gap; build with `first_emission`.
+
+    Parameters
+    ----------
+    instabilities : tuple of Instability
+        The lowest first.
+    all_burning : float
+        Where every place emits: 95 % of the sampled crowns, the weakest tips of an array, the
+        middle of a slit, [V].
+    """
+
+    instabilities: tuple[Instability, ...]
+    all_burning: float
+
+    @property
+    def first(self) -> Instability:
+        """The lowest: where the gap begins to emit."""
+        return self.instabilities[0]
+
+    def as_dict(self) -> dict[str, Any]:
+        """For the results contract, SI."""
+        return {
+            "first_emission": self.first.as_dict(),
+            "instabilities": [one.as_dict() for one in self.instabilities],
+            "all_burning_V": self.all_burning,
+        }
+
+
+def first_emission(
+    onset: Onset, budget: Budget, sector: SectorAssessment | None, end: SlitEnd | None
+) -> FirstEmission:
+    """Collect the instabilities that were solved.
+
+    The ends of a slit are short and bent, so that no wave along a straight crest begins there: they
+    are given the turning point of the middle (or its rigid balance) at their own, greater field.
+
+    Parameters
+    ----------
+    onset : Onset
+    budget : Budget
+        Of the onset; every mode shifts with the tolerances as it does.
+    sector : SectorAssessment or None
+    end : SlitEnd or None
+    """
+    found = []
+    place = _place(onset, sector)
+    for mode, voltage in onset.modes:
+        found.append(Instability(place, mode, voltage, *budget.band(voltage)))
+    last = onset.voltage
+    if sector is not None:
+        for name, _, _, voltage in sector.tip_voltages()[1:]:
+            found.append(Instability(f"{name} tips", onset.mode, voltage, *budget.band(voltage)))
+            last = max(last, voltage)
+    if sector is not None and sector.firing is not None:
+        low, middle, high = sector.firing.first
+        common = budget.without(_SAMPLED)
+        down = math.hypot(1.0 - low / middle, common.down)
+        up = math.hypot(high / middle - 1.0, common.up)
+        found.append(
+            Instability(
+                "first tip of the crown",
+                onset.mode,
+                middle,
+                middle * (1.0 - min(down, 1.0)),
+                middle * (1.0 + up),
+            )
+        )
+        last = sector.firing.last[2]
+    if end is not None and end.factor > 1.0:
+        mode, middle = onset.modes[0]
+        share = end.error / end.factor
+        voltage = middle / end.factor
+        found.append(
+            Instability(
+                ENDS,
+                mode,
+                voltage,
+                voltage * (1.0 - min(math.hypot(budget.down, share), 1.0)),
+                voltage * (1.0 + math.hypot(budget.up, share)),
+            )
+        )
+    return FirstEmission(tuple(sorted(found, key=lambda one: one.voltage)), last)
+
+
+def burning_rows(
+    design: Design, emission: FirstEmission, sector: SectorAssessment | None
+) -> tuple[ReviewRow, ...]:
+    """Row of the review on a slit whose middle emits after its ends; a sector has its own.
+
+    Parameters
+    ----------
+    design : Design
+    emission : FirstEmission
+    sector : SectorAssessment or None
+    """
+    if sector is not None or emission.all_burning <= emission.first.voltage:
+        return ()
+    return (
+        review_row(
+            "voltage at which the middle emits too",
+            emission.all_burning,
+            design.voltage,
+            "V",
+            "the whole slit must emit at the voltages of the design",
+            "give the ends a larger radius, or raise the voltages",
+        ),
+    )
+
+
+def _place(onset: Onset, sector: SectorAssessment | None) -> str:
+    """Where the plane section's own surface is."""
+    if sector is not None:
+        one = len(sector.onset.tips) == 1
+        return "a tip as drawn" if one else f"{sector.onset.tips[0].name} tips"
+    if onset.meniscus is not None:
+        emitter = onset.design.emitter
+        place = onset.meniscus.place
+        return place if emitter.line_length is None else f"middle of the {emitter.noun}, {place}"
+    return onset.rigid.edge_name

@@ -1,0 +1,90 @@
+"""Every way in which a gap can begin to emit, on one voltage axis."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from conegap.geometries.quantities.quantity import VOLTAGE
+from conegap.solver.common.display_units import axis_unit, voltage_text
+from conegap.solver.common.style import (
+    ACCENT,
+    BAND,
+    INK,
+    LIMIT,
+    PAPER,
+    SOFT,
+    legend_below,
+    quiet_axes,
+)
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from conegap.solver.assessment import Assessment
+
+__all__ = ["chart_instabilities", "instabilities_height"]
+
+
+def chart_instabilities(axes: Axes, assessment: Assessment) -> Axes:
+    """Voltage and band of every instability, the lowest on top, beside design and supply.
+
+    Parameters
+    ----------
+    axes : Axes
+    assessment : Assessment
+    """
+    found = assessment.emission.instabilities
+    design = assessment.design
+    limit = design.supply.voltage_limit
+    largest = max(design.voltage, limit or 0.0, *(one.high for one in found))
+    unit = axis_unit(VOLTAGE, largest)
+    for k, one in enumerate(found):
+        colour = ACCENT if k == 0 else SOFT
+        axes.barh(
+            k,
+            (one.high - one.low) / unit.size,
+            left=one.low / unit.size,
+            height=0.46,
+            fc=BAND,
+            ec=colour,
+            lw=0.8,
+            zorder=2,
+        )
+        axes.plot([one.voltage / unit.size] * 2, [k - 0.3, k + 0.3], color=colour, lw=2.0, zorder=3)
+        axes.annotate(
+            f"{one.place}: {one.mode}, {voltage_text(one.voltage)}",
+            (0.0, k - 0.36),
+            xytext=(3.0, 0.0),
+            textcoords="offset points",
+            color=INK,
+            va="bottom",
+            zorder=5,
+            bbox={"fc": PAPER, "ec": "none", "pad": 0.8},
+        )
+    axes.axvline(
+        design.voltage / unit.size,
+        color=INK,
+        lw=1.0,
+        ls=(0, (4, 2)),
+        label=f"design {voltage_text(design.voltage)}",
+    )
+    if limit is not None:
+        axes.axvline(
+            limit / unit.size,
+            color=LIMIT,
+            lw=1.3,
+            ls=(0, (1, 1.2)),
+            label=f"supply limit {voltage_text(limit)}",
+        )
+    axes.set_xlim(0.0, 1.05 * largest / unit.size)
+    axes.set_ylim(len(found) - 0.5, -0.9)
+    axes.set_yticks([])
+    axes.set_xlabel(f"emitter minus accelerator [{unit.name}]")
+    quiet_axes(axes)
+    axes.spines["left"].set_visible(False)
+    return legend_below(axes)
+
+
+def instabilities_height(assessment: Assessment) -> float:
+    """Height of the chart, [inch]."""
+    return 1.1 + 0.5 * len(assessment.emission.instabilities)
