@@ -8,6 +8,7 @@ import re
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy.constants import g
 
 from conegap.geometries.curves.wall import ContactStart
 from conegap.geometries.design.design import Design
@@ -221,3 +222,31 @@ def test_angles_beyond_the_turn_shift_the_onset_to_the_turning_point() -> None:
     assert own.mode == "turning point"
     held = turning_voltage(design, (("liquid.contact_angle", math.radians(52.0)),), start=start)
     assert_allclose(held / drawn, own.voltage / found.voltage, rtol=1e-3)
+
+
+def test_column_is_drawn_up_to_jurins_height() -> None:
+    """EXACT: a tube that points up holds its liquid up to h = 2 gamma cos(theta) / (rho g a),
+    J. Jurin, Phil Trans 30 (1718) 739, from memory; pointing down the same column pushes."""
+    tube = design_of("capillary", feed_pressure="0 Pa", receding_angle="40 deg")
+    density = float(tube.metal.density(tube.liquid.temperature))
+    height = 2.0 * tension(tube) * math.cos(math.radians(40.0)) / (density * g * 25e-6)
+    for share in (0.999, 1.001):
+        design = design_of(
+            "capillary", feed_pressure="0 Pa", column_height=f"{share * height} m", orientation="up"
+        )
+        assert_allclose(design.edge_pressure, -share * density * g * height, rtol=1e-12, atol=0)
+        place = wetting(design)
+        start = design.emitter.contact_starts()[0]
+        if share < 1.0:
+            assert settled(place, start, design.liquid.receding) == (1, 0.0)
+        else:
+            with pytest.raises(DesignError, match="drawn back"):
+                settled(place, start, design.liquid.receding)
+    down = design_of("capillary", column_height="0.1 m", orientation="down")
+    assert_allclose(
+        down.edge_pressure, down.liquid.feed_pressure + density * g * 0.1, rtol=1e-12, atol=0
+    )
+    level = design_of("capillary", column_height="0.1 m", orientation="level")
+    assert level.edge_pressure == level.liquid.feed_pressure
+    with pytest.raises(DesignError, match=r"liquid\.orientation"):
+        design_of("capillary", orientation="up")

@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from scipy.constants import g
+
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import Section
 from conegap.geometries.design.assembly import assembly_of
@@ -175,6 +177,29 @@ class Design:
     def voltage(self) -> float:
         """Emitter minus accelerator, [V]."""
         return self.voltages.emitter - self.voltages.accelerator
+
+    @property
+    def edge_pressure(self) -> float:
+        """Gauge pressure of the liquid at the emitting edge, p - rho g h, [Pa].
+
+        The feed pressure less the weight of the column below the edge, where the design says how
+        the emitter points (B. Pascal's law of a liquid at rest, textbook).
+
+        Raises
+        ------
+        DesignError
+            The metal has no density, so that the weight is not known.
+        """
+        rise = self.liquid.rise
+        if rise == 0.0:
+            return self.liquid.feed_pressure
+        if self.metal.density_law is None:
+            raise DesignError(
+                f"liquid.orientation: {self.metal.name} has no density, so its column's weight is "
+                "not known; give [liquid.custom] density, or leave orientation out"
+            )
+        weight = float(self.metal.density(self.liquid.temperature)) * g * rise
+        return float(self.liquid.feed_pressure - weight)
 
     @property
     def gap(self) -> float:

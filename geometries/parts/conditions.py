@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -83,7 +83,9 @@ class Liquid(Part):
 
     `feed_pressure` is the gauge pressure of the liquid at the emitting edge: positive pushes the
     liquid outward, negative is the suction of a wick.  `acceleration` (launch, handling) acts along
-    a liquid column of `column_height` that stands on the emitting edge.  `advancing_angle` and
+    a liquid column of `column_height` that stands on the emitting edge.  With `orientation`, the
+    direction in which the emitter points, the column's own weight counts as well: `feed_pressure`
+    is then the gauge pressure at the far end of the column.  `advancing_angle` and
     `receding_angle` are the largest and smallest angle at which the contact line stands still;
     where they are left out both are `contact_angle`.
     """
@@ -99,6 +101,7 @@ class Liquid(Part):
     receding_angle: Angle | None = None
     acceleration: Acceleration | None = None
     column_height: Length | None = None
+    orientation: Literal["up", "level", "down"] | None = None
     custom: CustomMetal | None = None
 
     @property
@@ -110,6 +113,13 @@ class Liquid(Part):
     def receding(self) -> float:
         """Angle inside the liquid below which the contact line recedes, [rad]."""
         return self.contact_angle if self.receding_angle is None else self.receding_angle
+
+    @property
+    def rise(self) -> float:
+        """Height of the emitting edge above the far end of the liquid column, [m]; 0 where the
+        design does not say how the emitter points."""
+        up = {"up": 1.0, "level": 0.0, "down": -1.0, None: 0.0}[self.orientation]
+        return up * (self.column_height or 0.0)
 
     def properties(self) -> Metal:
         """The metal's property table.
@@ -159,6 +169,14 @@ class Liquid(Part):
                 "liquid.acceleration",
                 "nothing can be said about holding the liquid without liquid.column_height, the "
                 "length of the liquid column along the acceleration; give it as well",
+            )
+
+        if self.orientation in ("up", "down") and self.column_height is None:
+            yield Problem(
+                "liquid.orientation",
+                "the weight of the liquid is not known without liquid.column_height, the length of "
+                "the column between reservoir and emitting edge; give it as well, or leave "
+                "orientation out",
             )
 
     def unlikely(self) -> Iterator[Problem]:

@@ -159,7 +159,7 @@ def edge_currents(
     for edge in solution.section.edges:
         found = solution.edge(edge.name, voltages)
         wanted = balance_field(
-            surface_tension=gamma, curvature=found.curvature, pressure=design.liquid.feed_pressure
+            surface_tension=gamma, curvature=found.curvature, pressure=design.edge_pressure
         )
         over[edge.name] = found.value / wanted - 1.0
     total = sum(max(value, 0.0) for value in over.values())

@@ -83,7 +83,7 @@ def extinction(
         raise DesignError("an attached cone is axisymmetric; a slit has a row of them")
     base = contact[0]
     pull = 2.0 * math.pi * base * surface_tension * math.cos(TAYLOR_HALF_ANGLE)
-    pull -= math.pi * base**2 * design.liquid.feed_pressure
+    pull -= math.pi * base**2 * design.edge_pressure
     if pull <= 0.0:
         raise DesignError(
             f"liquid.feed_pressure = {design.liquid.feed_pressure:g} Pa alone holds a cone up"

@@ -114,7 +114,7 @@ def held_in(
     if angle is not None:
         start = cap(math.pi / 2.0 - angle, MODES, symmetry)
         return "volume", start.volume, start, 2.0 * math.sin(start.contact_angle)
-    pressure = design.liquid.feed_pressure * radius / surface_tension
+    pressure = design.edge_pressure * radius / surface_tension
     most = 2.0 if symmetry == "axisymmetric" else 1.0
     if abs(pressure) >= most:
         limit = most * surface_tension / radius

@@ -90,7 +90,7 @@ def wetting_of(design: Design, surface_tension: float) -> Wetting | None:
         surface,
         potentials,
         wall,
-        design.liquid.feed_pressure / surface_tension,
+        design.edge_pressure / surface_tension,
         design.liquid.advancing,
         MODES,
     )

@@ -151,7 +151,7 @@ def _edge_onset(design: Design, solution: FieldSolution, name: str, gamma: float
     # The chamber's own contribution; zero for a grounded chamber or none.
     at_rest = solution.edge_field_at(name, idle, edge) if any(idle.values()) else 0.0
     wanted = balance_field(
-        surface_tension=gamma, curvature=edge.curvature, pressure=design.liquid.feed_pressure
+        surface_tension=gamma, curvature=edge.curvature, pressure=design.edge_pressure
     )
     slope = edge.value - at_rest
     if slope <= 0.0:

@@ -123,7 +123,7 @@ def feed_of(design: Design) -> Feed | None:
     def feed(kind: str, narrow: float, length: float, unit: float, held: tuple[float, float],
              model: str) -> Feed:  # fmt: skip
         resistance = None if eta is None else eta * unit
-        return Feed(kind, narrow, length, resistance, *held, liquid.feed_pressure, density, model)
+        return Feed(kind, narrow, length, resistance, *held, design.edge_pressure, density, model)
 
     outward = pinned_holding(design.section(), gamma)
     match design.emitter.feed_path(liquid.film_thickness):

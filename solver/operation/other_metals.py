@@ -91,7 +91,7 @@ def _row(design: Design, onset: RigidOnset, ratio: float | None, found: Metal) -
         wanted = balance_field(
             surface_tension=gamma,
             curvature=onset.curvature,
-            pressure=design.liquid.feed_pressure,
+            pressure=design.edge_pressure,
         )
     except DesignError:
         pass  # the pressure floods the edge with this metal
