@@ -194,6 +194,7 @@ class Assessment:
                 "formula": self.classic.name,
                 "source": self.classic.source,
                 "within_validity": self.classic.within,
+                "departures": list(self.classic.departures),
             }
         if onset.meniscus is not None:
             result["onset"]["meniscus"] = onset.meniscus.as_dict()

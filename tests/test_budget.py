@@ -17,7 +17,7 @@ from conegap.solver.field.solution import FieldSolution
 from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset, rigid_onset_of_solution
 from conegap.solver.studies import variant_solver
-from conegap.solver.studies.budget import Budget, Contribution, error_budget
+from conegap.solver.studies.budget import Budget, Contribution, error_budget, in_the_onset
 from conegap.solver.studies.onset import Onset
 from conegap.solver.studies.turning_variants import TENSION
 
@@ -206,3 +206,18 @@ def test_end_that_cannot_be_built_is_refused(
     monkeypatch.setattr(variant_solver, "onset_of_variants", refused)
     with pytest.raises(DesignError, match=r"- .*cannot be computed: the tip is too blunt"):
         error_budget(onset_of(solved, drawn))
+
+
+def test_what_the_section_does_not_hold_has_no_line() -> None:
+    """EXACT: the length of a slit, its end's radius and the slot's length are not in the section
+    across it; everything else that is drawn is, in every plane kind."""
+    outside = {"emitter.length", "emitter.end_radius", "accelerator.slot_length"}
+    for name in ("needle", "capillary", "slit", "slit_end", "profile"):
+        design = Design.read(name)
+        for dimension in design.dimensions():
+            if dimension.value:
+                beyond = dimension.key in outside and design.section().symmetry == "planar"
+                assert in_the_onset(design, dimension) != beyond, dimension.key
+    # In three dimensions the pitch counts, though the section of one tip does not hold it.
+    crown = Design.read("crown")
+    assert in_the_onset(crown, crown.dimension("emitter.pitch_diameter"))

@@ -17,7 +17,12 @@ from conegap.geometries.design.design import Design
 from conegap.geometries.design.starters import starter
 from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.field.solution import SurfaceField
-from conegap.solver.operation.breakdown import CLUMP_CONSTANT, breakdown_rows
+from conegap.solver.operation.breakdown import (
+    CLUMP_CONSTANT,
+    PASCHEN_MINIMUM,
+    breakdown_rows,
+    paschen_pressure,
+)
 from conegap.solver.operation.electron_emission import (
     FIRST_CONSTANT,
     IMAGE_CONSTANT,
@@ -299,3 +304,21 @@ def test_offset_slit_fails_for_the_right_reasons() -> None:
         "share of the beam that lands on the accelerator",
         "beam half-width / available aperture half-width",
     }
+
+
+def test_paschen_pressure() -> None:
+    """EXACT: Townsend's coefficient A p exp(-B p / E) grows an avalanche of ln(1 + 1 / g) at the
+    pressure found; 760 Pa at 1 mm at the least voltage (327 V at 7.5 um and one atmosphere)."""
+    least, product = PASCHEN_MINIMUM
+    assert_allclose(product, 101325.0 * 7.5e-6, rtol=5e-3)
+    assert_allclose(paschen_pressure(least * 1.000001, 1e-3), 760.0, rtol=3e-3)
+    growth = math.log(1.0 + 1.0 / 0.01)
+    first = math.e * growth / product  # A, from the minimum at p d = e growth / A
+    second = least * first / (math.e * growth)  # B, from the voltage there
+    for volts in (5e2, 5e3, 2e4):
+        pressure = paschen_pressure(volts, 2e-3)
+        grown = first * pressure * 2e-3 * math.exp(-second * pressure * 2e-3 / volts)
+        assert_allclose(grown, growth, rtol=1e-6)
+        assert_allclose(paschen_pressure(volts, 4e-3), pressure / 2.0, rtol=1e-9)
+    with pytest.raises(ValueError, match="must be above"):
+        paschen_pressure(300.0, 1e-3)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from numpy.testing import assert_allclose
@@ -197,3 +198,17 @@ def test_flooding_and_too_open_a_feed_are_judged() -> None:
     assert through not in _passed(design_of("slit"))
     assert _passed(design_of("slit"), most / 99.0)[through] is True
     assert _passed(design_of("slit"), most / 101.0)[through] is None
+
+
+def test_exchange_time() -> None:
+    """EXACT: volume over the flow that the suction drives; what the film of the shipped needle is
+    taken not to bring during a ramp it could bring in less than a millisecond."""
+    feed = feed_of(design_of("needle"))
+    assert feed is not None
+    assert feed.resistance is not None
+    cap = 2.0 / 3.0 * math.pi * 4.5e-6**3
+    time = feed.exchange_time(cap)
+    assert time is not None
+    assert_allclose(time * feed.capillary_pressure / feed.resistance, cap, rtol=1e-12)
+    assert 1e-5 < time < 1e-3
+    assert replace(feed, resistance=None).exchange_time(cap) is None

@@ -20,13 +20,12 @@ from conegap.solver.common.display_units import (
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.operation.review import review_row
 from conegap.solver.operation.supply_card import SupplyCard, supply_card, supply_rows
+from conegap.solver.report.electrode import electrode_table, electrode_words
 from conegap.solver.report.first_sheet import first_sheet
 from conegap.solver.report.operation import (
     card_cautions,
     card_table,
     current_table,
-    electrode_table,
-    electrode_words,
     energy_text,
     feed_table,
     feed_words,

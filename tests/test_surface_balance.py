@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 
 import pytest
@@ -10,6 +11,7 @@ from numpy.testing import assert_allclose
 from scipy.constants import epsilon_0
 
 from conegap.geometries.design.design import Design
+from conegap.geometries.design.starters import starter
 from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.onset.closed_forms import (
     capillary_onset,
@@ -207,13 +209,51 @@ def test_each_emitter_has_its_classic_formula(name: str, formula: str) -> None:
     form = {"needle": needle_onset, "capillary": capillary_onset, "edge": planar_edge_onset}
     wanted = form[formula](surface_tension=gamma, radius=5e-6, gap=design.gap)
     assert found.voltage == wanted
-    # Whether a measured profile is a slender hyperboloid is not known.
-    assert found.within == (name != "profile")
+    # Every shipped gap has an opening in its accelerator.
+    assert not found.within
+    assert any("opening" in words for words in found.departures)
+
+
+def _before_a_plane(name: str, **changes: str) -> Design:
+    """A starter before an unbroken plane, with some lines changed."""
+    text = starter(name)
+    first, rest = text.split("[accelerator]\n")
+    text = f'{first}[accelerator]\nkind = "plane"\ngap = "1 mm"\n\n{rest[rest.index("[liquid]") :]}'
+    for key, value in changes.items():
+        text, count = re.subn(rf"(?m)^{key} = .*$", f"{key} = {value}", text)
+        assert count == 1, key
+    return Design.from_text(text)
+
+
+def test_each_departure_names_its_side() -> None:
+    """EXACT: each departure stands alone with its side.  More metal beside the edge and less in
+    front of it take field (maximum principle, textbook); a pressure outward lowers the onset."""
+    quiet = {"feed_pressure": '"0 Pa"'}
+    thin = _before_a_plane("capillary", outer_diameter='"55 um"', rim_radius='"1 um"', **quiet)
+    cases = (
+        (thin, 25e-6, []),
+        (
+            _before_a_plane("capillary", rim_radius='"1 um"', **quiet),
+            25e-6,
+            ["the true onset is higher"],
+        ),
+        (thin.with_value("liquid.feed_pressure", 1e4), 25e-6, ["the true onset is lower"]),
+        (thin.with_value("liquid.feed_pressure", -1e4), 25e-6, ["the true onset is higher"]),
+        (_before_a_plane("needle"), 4.5e-6, []),
+        (_before_a_plane("needle", half_angle='"25 deg"'), 4.5e-6, ["the true onset is higher"]),
+        (_before_a_plane("needle"), 1e-3 / 9.9, ["the true onset higher"]),
+        (_before_a_plane("slit"), 3e-6, ["the true onset is higher", "may be lower"]),
+    )
+    for design, radius, sides in cases:
+        found = classic_estimate(design, radius=radius)
+        assert found is not None
+        assert len(found.departures) == len(sides), found.departures
+        assert all(w.endswith(s) for w, s in zip(found.departures, sides, strict=True))
 
 
 def test_classic_estimate_knows_its_range() -> None:
     """EXACT: no estimate for a sharp edge; outside its range the needle formula says so."""
-    needle = Design.read("needle")
+    needle = _before_a_plane("needle")
     assert classic_estimate(needle, radius=0.0) is None
     for ratio, within in ((10.01, True), (9.99, False)):
         found = classic_estimate(needle, radius=needle.gap / ratio)

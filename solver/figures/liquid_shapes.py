@@ -141,7 +141,7 @@ def chart_branch(axes: Axes, meniscus: MeniscusOnset) -> Axes:
             alpha=0.6,
             lw=0.0,
             zorder=1,
-            label="an attached cone goes out here (rough)",
+            label="an attached cone collapses here (rough)",
         )
     axes.set_ylim(0.0, 1.12 * peak[1])
     line = "contact line" if meniscus.wall_place is None else "last contact line"

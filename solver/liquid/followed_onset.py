@@ -63,8 +63,9 @@ def meniscus_onset(design: Design, *, progress: Progress | None = None) -> Menis
     """Where the liquid surface of a design loses its equilibrium in a slow ramp.
 
     A capillary or slit is fed from a reservoir, so its pressure is held, and its contact line
-    moves over the wall as J. W. Gibbs's condition has it; the film on a wetted needle is too thin
-    to flow during a ramp, so the volume of its cap is held, pinned where the cap meets the cone.
+    moves over the wall as J. W. Gibbs's condition has it; the film on a wetted needle is taken to
+    be cut off from its supply, so the volume of its cap is held, pinned where the cap meets the
+    cone.
 
     Parameters
     ----------

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from scipy.optimize import brentq
+
 from conegap.geometries.design.design import Design
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.solution import FieldSolution
@@ -17,7 +19,15 @@ __all__ = [
     "breakdown_rows",
     "electron_rows",
     "negative_electrode",
+    "paschen_pressure",
 ]
+
+PASCHEN_MINIMUM = (327.0, 0.76)
+"""Least breakdown voltage of air, [V], and pressure times path there, [Pa m].
+
+F. Paschen, Ann Phys 273, 69 (1889) for the law (from memory); the numbers, 327 V at 7.5 um and one
+atmosphere, are those that pages of high-voltage practice print (one was opened, no primary source).
+"""
 
 CLUMP_CONSTANT = 2.0e12
 """V E below which clumps do not break a clean gap down, [V^2/m].
@@ -129,6 +139,40 @@ def electron_rows(design: Design, electrode: NegativeElectrode) -> tuple[ReviewR
         coated = f"accelerator coated with {design.metal.name}"
         rows.append(row(coated, electrode.contaminated, remedy))
     return tuple(rows)
+
+
+def paschen_pressure(voltage: float, path: float) -> float:
+    """Pressure of air below which no avalanche grows along a path.
+
+    Townsend's ionisation makes the breakdown voltage V / V_min = x / (1 + ln x), with x the product
+    of pressure and path over that at the minimum (textbook); the branch with x < 1 is solved.
+
+    Parameters
+    ----------
+    voltage : float
+        Across the path, above the least breakdown voltage of 327 V, [V].
+    path : float
+        Of an electron from electrode to electrode, > 0, [m].
+
+    Returns
+    -------
+    float
+        [Pa].  An order of magnitude: another gas and another electrode shift it.
+
+    Raises
+    ------
+    ValueError
+        Voltage or path is out of range.
+    """
+    least, product = PASCHEN_MINIMUM
+    if not voltage > least or not path > 0.0:
+        raise ValueError(f"{voltage} V must be above {least} V and the path {path} m positive")
+
+    def excess(x: float) -> float:
+        return x - voltage / least * (1.0 + math.log(x))
+
+    # At x = 1/e the voltage is without bound, at 1 it is the least one.
+    return float(brentq(excess, math.exp(-1.0), 1.0)) * product / path
 
 
 def breakdown_rows(

@@ -81,6 +81,24 @@ class Feed:
         drop = max(self.capillary_pressure + self.feed_pressure, 0.0)
         return self.density * drop / self.resistance
 
+    def exchange_time(self, volume: float) -> float | None:
+        """Time in which the pressure that draws the liquid brings a volume to the edge.
+
+        Parameters
+        ----------
+        volume : float
+            [m^3].
+
+        Returns
+        -------
+        float or None
+            [s], None where viscosity is not known or nothing draws.
+        """
+        drop = self.capillary_pressure + self.feed_pressure
+        if self.resistance is None or drop <= 0.0:
+            return None
+        return volume * self.resistance / drop
+
     def pressure_at(self, mass_flow: float) -> float | None:
         """Gauge pressure at the edge with flow.
 

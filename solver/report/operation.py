@@ -1,12 +1,10 @@
-"""Tables and sentences of a report about electrons, current, feed, supply and other metals."""
+"""Tables and sentences of a report about current, feed, supply and other metals."""
 
 from __future__ import annotations
 
-from conegap.geometries.metals.laws import ELEMENTARY_CHARGE
 from conegap.solver.assessment import Assessment
 from conegap.solver.common.display_units import (
     current_text,
-    field_text,
     length_words,
     mass_flow_text,
     percent,
@@ -15,7 +13,6 @@ from conegap.solver.common.display_units import (
     voltage_text,
 )
 from conegap.solver.operation.beam_current import CurrentLaw
-from conegap.solver.operation.electron_emission import ElectronCurrent
 from conegap.solver.operation.feed import feed_remarks
 from conegap.solver.operation.other_metals import MetalInGap
 from conegap.solver.report.tables import Table
@@ -24,8 +21,6 @@ __all__ = [
     "card_cautions",
     "card_table",
     "current_table",
-    "electrode_table",
-    "electrode_words",
     "energy_text",
     "feed_table",
     "feed_words",
@@ -136,81 +131,6 @@ def _thrust_words(assessment: Assessment) -> str:
         f"{percent(beam.left)} of the current leaves, at a mean cosine of "
         f"{beam.thrust_factor:.3f}{along}. The specific impulse falls in the same proportion."
     )
-
-
-def electrode_table(assessment: Assessment) -> Table:
-    """Electron emission of the accelerator, clean and coated.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
-    electrode = assessment.operation.electrode
-    per = " per metre" if electrode.per_metre else ""
-    found: list[tuple[str, ElectronCurrent]] = [("clean", electrode.clean)]
-    if electrode.contaminated is not None:
-        found.append((f"coated with {assessment.design.metal.name}", electrode.contaminated))
-    rows = tuple(
-        (
-            name,
-            f"{one.work_function / ELEMENTARY_CHARGE:.3g} eV",
-            field_text(assessment.accelerator.at_design * one.protrusion_factor),
-            current_text(one.current) + per,
-            f"{one.current * assessment.design.voltage:.2g} W" + per
-            if one.current > 1e-12
-            else "none",
-        )
-        for name, one in found
-    )
-    heads = (
-        "surface of the accelerator",
-        "work function",
-        "field on an assumed protrusion",
-        "electron current",
-        "heat on the emitter",
-    )
-    return Table(heads, rows)
-
-
-def electrode_words(assessment: Assessment) -> tuple[str, ...]:
-    """What the electron currents and the breakdown screens rest on.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
-    design, electrode = assessment.design, assessment.operation.electrode
-    factor = electrode.clean.protrusion_factor
-    words = [
-        f"At the design's voltages the field on the smooth accelerator reaches "
-        f"{field_text(assessment.accelerator.at_design)}. Micro-protrusions are assumed to raise "
-        f"it {factor:g} times (20 to 100 is common practice, no source), and the law of E. L. "
-        "Murphy and R. H. Good, Phys Rev 102, 1464 (1956) is summed over the whole surface as if "
-        "a protrusion stood everywhere: an upper bound for that factor. A film of the liquid "
-        "metal is taken to have the liquid's own work function.",
-        "Paschen: at 1e-4 Pa an electron travels tens of metres between collisions, so no "
-        "avalanche grows in the gap. It returns where vapour or outgassing brings some 10 Pa "
-        "into a gap of a millimetre (order of magnitude).",
-    ]
-    stands = electrode.clean.barrier_stands and (
-        electrode.contaminated is None or electrode.contaminated.barrier_stands
-    )
-    if not stands:
-        words.insert(
-            1,
-            "On the assumed protrusion the field removes the surface barrier altogether: the law "
-            "ends there, and the current is only a lower bound.",
-        )
-    if design.insulator.surface_length is None:
-        words.append(
-            "No [insulator] is given in the design file, so its surface and its triple junctions "
-            "are not screened."
-        )
-    elif design.insulator.triple_junction_shielded is None:
-        words.append(
-            "Whether the triple junctions are shielded is not given, so they are not screened."
-        )
-    return tuple(words)
 
 
 def feed_table(assessment: Assessment) -> Table | None:

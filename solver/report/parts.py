@@ -8,13 +8,12 @@ from conegap.solver.assessment import Assessment
 from conegap.solver.common.display_units import percent, voltage_text
 from conegap.solver.common.style import pretty
 from conegap.solver.report.beam import beam_table, beam_words, landing_table
+from conegap.solver.report.electrode import electrode_table, electrode_words
 from conegap.solver.report.first_sheet import versions
 from conegap.solver.report.operation import (
     card_cautions,
     card_table,
     current_table,
-    electrode_table,
-    electrode_words,
     feed_table,
     feed_words,
     metals_table,
@@ -275,7 +274,7 @@ def _classic(assessment: Assessment) -> Part | None:
         return None
     share = classic.voltage / assessment.emission.first.voltage - 1.0
     side = f"{percent(abs(share))} {'above' if share >= 0.0 else 'below'}"
-    within = "lies within it" if classic.within else "lies OUTSIDE it"
+    outside = tuple(f"Outside its range: {words}." for words in classic.departures)
     return Part(
         "classic",
         "Beside the classic estimate",
@@ -289,8 +288,9 @@ def _classic(assessment: Assessment) -> Part | None:
             Words(
                 (
                     f"{classic.name}; {classic.source}.",
-                    f"Meant for: {classic.validity}; this design {within}. It knows nothing of "
-                    "shanks, openings and chambers.",
+                    f"Meant for: {classic.validity}. It knows nothing of shanks, holders and "
+                    "chambers.",
+                    *(outside or ("This design lies within that range.",)),
                 )
             ),
         ),

@@ -27,6 +27,7 @@ from conegap.solver.common.display_units import (
 from conegap.solver.common.style import pretty
 from conegap.solver.operation.exhaust import IonExhaust
 from conegap.solver.operation.review import ReviewRow
+from conegap.solver.studies.budget import in_the_onset
 
 __all__ = [
     "Table",
@@ -82,7 +83,7 @@ def review_span(row: ReviewRow) -> str:
     low, high = row.span
     if math.isinf(high):
         return f"at least {review_value(row, low)}"
-    return f"{review_value(row, low)} to {review_value(row, high)}"
+    return span_text(lambda value: review_value(row, value), low, high)
 
 
 def review_value(row: ReviewRow, value: float) -> str:
@@ -172,7 +173,11 @@ def budget_table(assessment: Assessment) -> Table:
     assumed = [
         d.label
         for d in assessment.design.dimensions()
-        if d.basis == "assumed" and not d.tolerance and d.key.startswith(_DRAWN) and d.value
+        if d.basis == "assumed"
+        and not d.tolerance
+        and d.key.startswith(_DRAWN)
+        and d.value
+        and in_the_onset(assessment.design, d)
     ]
     if assumed:
         rows.append((f"assumed, no tolerance: {', '.join(assumed)}", "0", "0", "not in the band"))
@@ -296,7 +301,7 @@ def _order(values: tuple[float | None, ...], size: float, unit: str) -> str:
     known = [value * size for value in values if value is not None]
     if len(known) < len(values):
         return "none"
-    return span_text(lambda value: f"{value:.2g} {unit}", min(known), max(known))
+    return span_text(lambda value: f"{value:.3g} {unit}", min(known), max(known))
 
 
 def _exhaust_texts(exhaust: IonExhaust) -> list[tuple[str, str]]:

@@ -130,7 +130,7 @@ def liquid_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
         return ()
     shape = meniscus.branch.turning.shape
     half = "contact radius" if shape.symmetry == "axisymmetric" else "half width at the contact"
-    held = {"pressure": "pressure, fed from a reservoir", "volume": "volume, no flow in a ramp"}
+    held = {"pressure": "pressure, fed from a reservoir", "volume": "volume, as if cut off"}
     facts = [
         ("held during the ramp", held.get(meniscus.held, meniscus.held)),
         ("loses its balance by", _LOSS.get(meniscus.mode, meniscus.mode)),
@@ -189,8 +189,8 @@ def liquid_words(assessment: Assessment) -> tuple[str, ...]:
             "the surface takes in more liquid."
         ),
         "volume": (
-            "The film is too thin to flow during a ramp, so the liquid in the cap stays the same "
-            "while its pressure falls."
+            "The liquid in the cap is taken to stay the same while its pressure falls, as if the "
+            "film were cut off from its supply." + _exchange(assessment)
         ),
     }
     share = meniscus.voltage / assessment.onset.rigid.voltage - 1.0
@@ -244,6 +244,22 @@ def _line_words(assessment: Assessment) -> tuple[str, ...]:
                 f"{meniscus.state} is assured."
             )
     return tuple(words)
+
+
+def _exchange(assessment: Assessment) -> str:
+    """How quickly the film could bring the liquid that it is taken not to bring."""
+    feed, meniscus = assessment.operation.feed, assessment.onset.meniscus
+    if feed is None or meniscus is None:
+        return ""
+    volume = meniscus.branch.turning.shape.volume * meniscus.radius**3
+    time = feed.exchange_time(volume)
+    if time is None:
+        return ""
+    return (
+        f" That is an assumption: by the film's own flow law its suction moves as much liquid as "
+        f"the cap holds in about {time:.1g} s, so that in a slower ramp a film with a supply "
+        "follows the supply's pressure."
+    )
 
 
 def slit_words(assessment: Assessment) -> tuple[str, ...]:

@@ -16,19 +16,24 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
-from conegap.geometries.design.design import Dimension
-from conegap.geometries.quantities.errors import DesignError
+from conegap.geometries.curves.curve import FloatArray, polyline
+from conegap.geometries.curves.section import Section
+from conegap.geometries.design.design import Design, Dimension
+from conegap.geometries.quantities.errors import ConegapError, DesignError
 from conegap.solver.liquid.continuation import ContinuationError
 from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT
 from conegap.solver.studies.onset import Onset, doubled_room, tension_ends
 from conegap.solver.studies.variant_solver import Shift
 from conegap.solver.studies.variants import tolerance_ends
 
-__all__ = ["Budget", "Contribution", "error_budget"]
+__all__ = ["Budget", "Contribution", "error_budget", "in_the_onset"]
 
 _TURNING = "turning point solved at both ends of the tolerance"
 _RIGID = "rigid balance solved at both ends of the tolerance"
 _NOT_FOUND = "the turning point was not found at one end"
+# Relative change of a dimension without tolerance, to see whether the outline follows: far above
+# rounding, far below what a part's rules forbid.
+_NUDGE = 1e-6
 # Coverage factor k = 2 for about 95 %, JCGM 100:2008.
 _COVERAGE = 2.0
 # Half width of a rectangular distribution over its standard deviation, JCGM 100:2008, 4.3.7.
@@ -98,6 +103,35 @@ class Budget:
         return Budget(tuple(c for c in self.contributions if c.name != name))
 
 
+def in_the_onset(design: Design, dimension: Dimension) -> bool:
+    """Whether a dimension can move the onset: what is drawn must be in the section that is solved.
+
+    The length of a slit, its ends and those of its slot are not in a section across it, so that
+    neither a shift nor a line of the budget belongs to them.
+
+    Parameters
+    ----------
+    design : Design
+    dimension : Dimension
+    """
+    drawn = ("emitter.", "accelerator.", "chamber.")
+    if not dimension.key.startswith(drawn) or design.sector() is not None:
+        return True
+    change = dimension.tolerance or _NUDGE * abs(dimension.value)
+    try:
+        changed = design.with_value(dimension.key, dimension.value - change).section()
+    except ConegapError:
+        return True  # at the edge of what may be built, and so in it
+    before, after = _outline(design.section()), _outline(changed)
+    return len(before) != len(after) or not all(
+        a.shape == b.shape and bool((a == b).all()) for a, b in zip(before, after, strict=True)
+    )
+
+
+def _outline(section: Section) -> list[FloatArray]:
+    return [polyline([boundary.curve]) for loop in section.loops for boundary in loop]
+
+
 def error_budget(onset: Onset) -> Budget:
     """Budget of an onset.
 
@@ -112,7 +146,7 @@ def error_budget(onset: Onset) -> Budget:
         The design cannot be built at one end of a tolerance.
     """
     design, variants = onset.design, onset.variants
-    dimensions = [d for d in design.dimensions() if d.tolerance]
+    dimensions = [d for d in design.dimensions() if d.tolerance and in_the_onset(design, d)]
     dimensions += _assumed_angle(onset, dimensions)
     room, tension = doubled_room(design), onset.tension_uncertainty
     if variants.solved == TURNING_POINT:

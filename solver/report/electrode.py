@@ -1,0 +1,111 @@
+"""Table and sentences of a report about the negative electrode: electrons and breakdown."""
+
+from __future__ import annotations
+
+from conegap.geometries.design.design import Design
+from conegap.geometries.metals.laws import ELEMENTARY_CHARGE
+from conegap.solver.assessment import Assessment
+from conegap.solver.common.display_units import (
+    current_text,
+    field_text,
+    length_words,
+    pressure_text,
+)
+from conegap.solver.operation.breakdown import PASCHEN_MINIMUM, paschen_pressure
+from conegap.solver.operation.electron_emission import ElectronCurrent
+from conegap.solver.report.tables import Table
+
+__all__ = ["electrode_table", "electrode_words"]
+
+
+def electrode_table(assessment: Assessment) -> Table:
+    """Electron emission of the accelerator, clean and coated.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    electrode = assessment.operation.electrode
+    per = " per metre" if electrode.per_metre else ""
+    found: list[tuple[str, ElectronCurrent]] = [("clean", electrode.clean)]
+    if electrode.contaminated is not None:
+        found.append((f"coated with {assessment.design.metal.name}", electrode.contaminated))
+    rows = tuple(
+        (
+            name,
+            f"{one.work_function / ELEMENTARY_CHARGE:.3g} eV",
+            field_text(assessment.accelerator.at_design * one.protrusion_factor),
+            current_text(one.current) + per,
+            f"{one.current * assessment.design.voltage:.2g} W" + per
+            if one.current > 1e-12
+            else "none",
+        )
+        for name, one in found
+    )
+    heads = (
+        "surface of the accelerator",
+        "work function",
+        "field on an assumed protrusion",
+        "electron current",
+        "heat on the emitter",
+    )
+    return Table(heads, rows)
+
+
+def electrode_words(assessment: Assessment) -> tuple[str, ...]:
+    """What the electron currents and the breakdown screens rest on.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    design, electrode = assessment.design, assessment.operation.electrode
+    factor = electrode.clean.protrusion_factor
+    words = [
+        f"At the design's voltages the field on the smooth accelerator reaches "
+        f"{field_text(assessment.accelerator.at_design)}. Micro-protrusions are assumed to raise "
+        f"it {factor:g} times (20 to 100 is common practice, no source), and the law of E. L. "
+        "Murphy and R. H. Good, Phys Rev 102, 1464 (1956) is summed over the whole surface as if "
+        "a protrusion stood everywhere: an upper bound for that factor. A film of the liquid "
+        "metal is taken to have the liquid's own work function.",
+        _paschen_words(design),
+    ]
+    stands = electrode.clean.barrier_stands and (
+        electrode.contaminated is None or electrode.contaminated.barrier_stands
+    )
+    if not stands:
+        words.insert(
+            1,
+            "On the assumed protrusion the field removes the surface barrier altogether: the law "
+            "ends there, and the current is only a lower bound.",
+        )
+    if design.insulator.surface_length is None:
+        words.append(
+            "No [insulator] is given in the design file, so its surface and its triple junctions "
+            "are not screened."
+        )
+    elif design.insulator.triple_junction_shielded is None:
+        words.append(
+            "Whether the triple junctions are shielded is not given, so they are not screened."
+        )
+    return tuple(words)
+
+
+def _paschen_words(design: Design) -> str:
+    words = (
+        "Paschen: at 1e-4 Pa an electron travels tens of metres between collisions, so no "
+        "avalanche grows in the gap."
+    )
+    path = design.clearance
+    if not path > 0.0 or not design.voltage > PASCHEN_MINIMUM[0]:
+        return words
+    pressure, lowest = (
+        pressure_text(float(f"{value:.1g}"))
+        for value in (paschen_pressure(design.voltage, path), PASCHEN_MINIMUM[1] / path)
+    )
+    return (
+        f"{words} With air it returns at about {pressure} along the clearance of "
+        f"{length_words(path)}, where the least voltage, {PASCHEN_MINIMUM[0]:.0f} V, stands at "
+        f"about {lowest}; along a way ten times as long, round the electrodes, at a tenth of "
+        "that (Townsend's law through the handbook minimum of air; order of magnitude)."
+    )
