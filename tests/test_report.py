@@ -23,6 +23,7 @@ from conegap.solver.figures.report_figures import report_pictures
 from conegap.solver.liquid.attached_cone import Extinction
 from conegap.solver.liquid.slit_waves import FirstWave
 from conegap.solver.report.field_file import nodal_field, write_field
+from conegap.solver.report.liquid import liquid_facts, slit_words
 from conegap.solver.report.page import html_report
 from conegap.solver.report.tables import (
     budget_table,
@@ -34,10 +35,8 @@ from conegap.solver.report.tables import (
 )
 from conegap.solver.report.words import (
     cautions,
-    liquid_facts,
     not_modelled,
     quality,
-    slit_words,
     verdict,
 )
 

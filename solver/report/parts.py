@@ -10,6 +10,7 @@ from conegap.solver.common.style import pretty
 from conegap.solver.report.beam import beam_table, beam_words, landing_table
 from conegap.solver.report.electrode import electrode_table, electrode_words
 from conegap.solver.report.first_sheet import versions
+from conegap.solver.report.liquid import liquid_facts, liquid_words, slit_words
 from conegap.solver.report.operation import (
     card_cautions,
     card_table,
@@ -40,11 +41,8 @@ from conegap.solver.report.tables import (
 )
 from conegap.solver.report.words import (
     cautions,
-    liquid_facts,
-    liquid_words,
     not_modelled,
     quality,
-    slit_words,
 )
 
 __all__ = ["Block", "Bullets", "Facts", "Figures", "Grid", "Part", "Words", "report_parts"]

@@ -1,0 +1,193 @@
+"""Facts and sentences of a report about the free liquid surface and the waves along it."""
+
+from __future__ import annotations
+
+import math
+
+from conegap.solver.assessment import Assessment
+from conegap.solver.common.display_units import field_text, length_words, voltage_text
+
+__all__ = ["liquid_facts", "liquid_words", "slit_words"]
+
+_LOSS = {
+    "turning point": "turning point, its line at rest",
+    "contact line gives way": "its contact line giving way",
+    "turning point, moving line": "turning point, its line moving",
+}
+"""How a free surface loses its balance, in a table."""
+
+
+def liquid_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
+    """Names and values of the free surface at its turning point, or nothing.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    meniscus = assessment.onset.meniscus
+    if meniscus is None:
+        return ()
+    shape = meniscus.branch.turning.shape
+    half = "contact radius" if shape.symmetry == "axisymmetric" else "half width at the contact"
+    held = {"pressure": "pressure, fed from a reservoir", "volume": "volume, as if cut off"}
+    facts = [
+        ("held during the ramp", held.get(meniscus.held, meniscus.held)),
+        ("loses its balance by", _LOSS.get(meniscus.mode, meniscus.mode)),
+        ("contact line then at", meniscus.place),
+        (half, length_words(meniscus.radius)),
+        ("apex above the contact line", length_words(shape.height * meniscus.radius)),
+        ("field at the apex there", field_text(meniscus.apex_field)),
+        (
+            "half angle of its middle third (Taylor's cone: 49.3°)",
+            f"{math.degrees(meniscus.half_angle):.3g}°",
+        ),
+        ("numerical error of the voltage", f"{meniscus.error:.1e}"),
+    ]
+    for step in meniscus.transitions:
+        way = "runs on from" if step.jumps else "passes from"
+        facts.append(
+            (f"contact line {way} {step.leaves} to {step.reaches}", voltage_text(step.voltage))
+        )
+    for other in meniscus.others:
+        value = "floods without voltage" if other.voltage is None else voltage_text(other.voltage)
+        facts.append((f"with a {other.state} instead", value))
+    if meniscus.wave_voltage is not None:
+        along = f"waves along the {assessment.design.emitter.noun} grow from"
+        facts.append((along, voltage_text(meniscus.wave_voltage)))
+    if meniscus.tilt_voltage is not None:
+        facts.append(("the surface tilts to one side from", voltage_text(meniscus.tilt_voltage)))
+    ends = meniscus.standing_extinction
+    if ends is not None:
+        low, high = voltage_text(ends.low), voltage_text(ends.high)
+        if ends.high > meniscus.voltage:
+            high = "the onset (the static estimate's band reaches above it)"
+        facts.append(("an attached cone collapses between", f"{low} and {high}, rough"))
+    elif meniscus.extinction is not None:
+        facts.append(
+            (
+                "an attached cone collapses",
+                "not known: the static estimate puts it above the onset, where it does not apply",
+            )
+        )
+    return tuple(facts)
+
+
+def liquid_words(assessment: Assessment) -> tuple[str, ...]:
+    """What a turning point is and why it differs from the rigid value, or nothing.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    meniscus = assessment.onset.meniscus
+    if meniscus is None:
+        return ()
+    why = {
+        "pressure": (
+            "The liquid is fed from a reservoir, so its pressure stays what the feed gives while "
+            "the surface takes in more liquid."
+        ),
+        "volume": (
+            "The liquid in the cap is taken to stay the same while its pressure falls, as if the "
+            "film were cut off from its supply." + _exchange(assessment)
+        ),
+    }
+    share = meniscus.voltage / assessment.onset.rigid.voltage - 1.0
+    side = "above" if share > 0.0 else "below"
+    if meniscus.wall_place is not None:
+        return (*_line_words(assessment), why.get(meniscus.held, ""))
+    return (
+        "As the voltage rises the field draws the surface out; a sharper surface gathers more "
+        "field, which draws it out further. At first surface tension keeps pace and every voltage "
+        "has a shape that holds. At the turning point it no longer does: a little more voltage "
+        "finds no shape in balance, and the liquid runs out into a cone that emits. Shapes beyond "
+        "the turning point would balance at lower voltages, but the smallest disturbance upsets "
+        "them, so they are not seen.",
+        why.get(meniscus.held, ""),
+        f"The turning point lies {abs(share):.0%} {side} the rigid value, because the real surface "
+        "has neither the drawn height nor the drawn curvature when it gives way.",
+    )
+
+
+def _line_words(assessment: Assessment) -> tuple[str, ...]:
+    """How the contact line decides the onset of a fed surface."""
+    meniscus, liquid = assessment.onset.meniscus, assessment.design.liquid
+    assert meniscus is not None
+    advancing = f"{math.degrees(liquid.advancing):.3g}°"
+    ends = {
+        "turning point": (
+            f"Here the line stands still at the {meniscus.place}: before the surface is steep "
+            "enough to move it, more voltage finds no shape in balance."
+        ),
+        "contact line gives way": (
+            f"Here the surface reaches that angle at the {meniscus.place} while it could still be "
+            "held by tension: the line gives way, no place further out holds it at this voltage, "
+            "and the liquid runs out and emits."
+        ),
+        "turning point, moving line": (
+            f"Here the line moves out over the {meniscus.place} as the voltage rises, until a "
+            "little more voltage finds no place where it could stand."
+        ),
+    }
+    words = [
+        "As the voltage rises the field draws the surface out and steepens it at its contact line. "
+        "The line stands still while the liquid's angle to the metal ahead stays below the "
+        f"advancing angle, {advancing}; above it the line moves on (Gibbs's condition).",
+        ends.get(meniscus.mode, ""),
+    ]
+    for other in meniscus.others:
+        if other.voltage is not None and other.voltage < meniscus.voltage:
+            words.append(
+                f"If the emitter starts with a {other.state}, it gives way at "
+                f"{voltage_text(other.voltage)} already: the review must assume that unless the "
+                f"{meniscus.state} is assured."
+            )
+    return tuple(words)
+
+
+def _exchange(assessment: Assessment) -> str:
+    """How quickly the film could bring the liquid that it is taken not to bring."""
+    feed, meniscus = assessment.operation.feed, assessment.onset.meniscus
+    if feed is None or meniscus is None:
+        return ""
+    volume = meniscus.branch.turning.shape.volume * meniscus.radius**3
+    time = feed.exchange_time(volume)
+    if time is None:
+        return ""
+    return (
+        f" That is an assumption: by the film's own flow law its suction moves as much liquid as "
+        f"the cap holds in about {time:.1g} s, so that in a slower ramp a film with a supply "
+        "follows the supply's pressure."
+    )
+
+
+def slit_words(assessment: Assessment) -> tuple[str, ...]:
+    """What the waves along a slit say, or nothing for other emitters.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    wave = assessment.surface_wave
+    if wave is None:
+        return ()
+    meniscus = assessment.onset.meniscus
+    sites = f"about {wave.sites:.0f} sites along the {assessment.design.emitter.noun}"
+    if meniscus is not None and meniscus.wave_voltage is not None:
+        first = (
+            f"Waves along the free surface begin to grow at {voltage_text(meniscus.wave_voltage)}; "
+            f"the first is {length_words(wave.spacing)} long, which is the expected spacing of the "
+            f"emission sites: {sites}. Spacings fall as the voltage rises."
+        )
+    else:
+        first = (
+            "Expected spacing of the emission sites at the rigid onset: "
+            f"{length_words(wave.spacing)}, {sites}. It is the length of the fastest-growing wave "
+            "on a flat surface, 3 π γ / (ε0 E²), and falls with the square of the voltage."
+        )
+    return (
+        first,
+        "On a flat surface the wave is as short as the crest is wide, "
+        f"{length_words(wave.crest_width)}, at about {voltage_text(wave.onset_voltage)}. This "
+        "is an order of magnitude only: the liquid on the lips is neither flat nor deep.",
+    )
