@@ -9,6 +9,7 @@ from dataclasses import replace
 
 from conegap.geometries.quantities.errors import ConegapError
 from conegap.validation.cases.beam import beam_cases
+from conegap.validation.cases.contact_line import contact_line_cases
 from conegap.validation.cases.emission import emission_cases
 from conegap.validation.cases.facts import fact_cases
 from conegap.validation.cases.field import field_cases
@@ -29,6 +30,7 @@ def all_cases() -> list[Case]:
         *field_cases(),
         *liquid_cases(),
         *liquid_surface_cases(),
+        *contact_line_cases(),
         *stability_cases(),
         *sector_cases(),
         *slit_end_cases(),

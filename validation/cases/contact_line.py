@@ -1,0 +1,139 @@
+"""A contact line that moves over lips and rims, against closed forms and a balance of forces."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from conegap.validation.cases.row import Case, Row
+
+if TYPE_CHECKING:
+    from conegap.geometries.design.design import Design
+    from conegap.solver.liquid.contact_section import Wetting
+    from conegap.solver.liquid.meniscus import Equilibrium
+
+__all__ = ["contact_line_cases"]
+
+_GIBBS = "J. W. Gibbs, Trans Conn Acad 3 (1878), from memory; circle through two lips, derived"
+_FORCES = "balance of forces on the liquid above its contact line, derived"
+
+
+def contact_line_cases() -> list[Case]:
+    """Cases of the moving contact line."""
+    return [
+        Case("line on a round lip without field", _lip_rows),
+        Case("line on a lip and on a rim in the field", _force_rows),
+    ]
+
+
+def _design(name: str, pressure: float, angle: float, state: str = "bore") -> Design:
+    """A shipped example with another pressure [Pa] and contact angle [deg]."""
+    from conegap.geometries.design.design import Design
+    from conegap.geometries.quantities.files import examples_folder
+
+    text = examples_folder().joinpath(f"{name}.toml").read_text(encoding="utf-8")
+    text = re.sub(r"(?m)^feed_pressure = .*$", f'feed_pressure = "{pressure} Pa"', text)
+    text = re.sub(r"(?m)^contact_angle = .*$", f'contact_angle = "{angle} deg"', text)
+    text = re.sub(r"(?m)^contact_line = .*$", f'contact_line = "{state}"', text)
+    return Design.from_text(text)
+
+
+def _wetting(design: Design) -> Wetting:
+    from conegap.solver.liquid.wetting_states import wetting_of
+
+    found = wetting_of(design, float(design.metal.surface_tension(design.liquid.temperature)))
+    assert found is not None
+    return found
+
+
+def _lip_rows() -> list[Row]:
+    from scipy.optimize import brentq
+
+    from conegap.solver.liquid.contact_line import slope_on_meshes
+    from conegap.solver.liquid.shape import cap
+
+    rows = []
+    for pressure in (0.0, 4e3):
+        design = _design("slit", pressure, 25.0)
+        wetting = _wetting(design)
+        inner = design.dimension("emitter.channel_height").value / 2.0
+        lip = design.dimension("emitter.lip_radius").value
+        angle = math.radians(25.0)
+
+        def excess(
+            alpha: float,
+            inner: float = inner,
+            lip: float = lip,
+            angle: float = angle,
+            bend: float = wetting.pressure,
+        ) -> float:
+            return math.sin(angle + alpha) - bend * (inner + lip * (1.0 + math.sin(alpha)))
+
+        alpha = float(brentq(excess, -angle - 0.3, 0.5))
+        exact = inner + lip * (1.0 + math.sin(alpha))
+
+        def load(t: float, wetting: Wetting = wetting, angle: float = angle) -> float:
+            place = wetting.wall.at(1, t)
+            slope = angle + place.tangent
+            shape = cap(slope, wetting.modes, "planar")
+            at, _, _ = slope_on_meshes(wetting, place, shape, None, slope, (2,))
+            return at.electric_bond_number
+
+        # Where the solver's surface about to advance needs no voltage.
+        t = float(brentq(load, 0.38, 0.48, xtol=1e-9))
+        rows.append(
+            Row("line on a round lip without field", _GIBBS,
+                f"half width of the liquid at {pressure:g} Pa [m]", exact,
+                wetting.wall.at(1, t).position[0], 1e-8)
+        )  # fmt: skip
+    return rows
+
+
+def axial_forces(equilibrium: Equilibrium) -> float:
+    """Pull of the field plus pressure on the base, over the tension around it, less one, [-].
+
+    Parameters
+    ----------
+    equilibrium : Equilibrium
+        With its field; of a plane section the forces are those on half of it.
+    """
+    from scipy.interpolate import make_interp_spline
+
+    shape = equilibrium.shape
+    nodes, weights = np.polynomial.legendre.leggauss(200)
+    s = 0.5 * (1.0 + nodes)
+    field = make_interp_spline(equilibrium.fraction, equilibrium.field, k=3)(s)
+    dr = 0.5 * weights * shape.length * np.cos(shape.slope(s))
+    stress = 0.5 * equilibrium.electric_bond_number * field**2
+    # Around an axis per 2 pi, of a plane section per unit length.
+    ring = shape.points(s)[:, 0] if shape.symmetry == "axisymmetric" else np.ones_like(s)
+    base = 0.5 if shape.symmetry == "axisymmetric" else 1.0
+    pull = float(np.sum(stress * ring * dr)) + base * equilibrium.pressure
+    return pull / math.sin(shape.contact_angle) - 1.0
+
+
+def _force_rows() -> list[Row]:
+    from conegap.solver.liquid.contact_line import from_rest, slope_on_meshes
+    from conegap.solver.liquid.contact_section import Station
+
+    rows = []
+    for name, design, piece, t in (
+        ("lip of a slit, 20 deg", _design("slit", 0.0, 20.0), 1, 0.6),
+        ("rim of a tube, 40 deg", _design("capillary", 2e4, 40.0, "rim"), 2, 0.25),
+    ):
+        wetting = _wetting(design)
+        place = wetting.wall.at(piece, t)
+        last = from_rest(wetting, Station(piece, t, place, True))[-1]
+        slope = wetting.advancing + place.tangent
+        at, _, _ = slope_on_meshes(
+            wetting, place, last.shape, last.electric_bond_number, slope, (2, 4, 8)
+        )
+        rows.append(
+            Row(name, _FORCES, "pull and pressure over tension, less 1 [-]", 0.0,
+                axial_forces(at), 1e-5, "absolute",
+                note="the balance solved is normal to the surface, this one is axial")
+        )  # fmt: skip
+    return rows
