@@ -98,11 +98,8 @@ def first_emission(
 
     Parameters
     ----------
-    onset : Onset
     budget : Budget
         Of the onset; every mode shifts with the tolerances as it does.
-    sector : SectorAssessment or None
-    end : SlitEnd or None
     """
     found = []
     place = _place(onset, sector)
@@ -147,14 +144,7 @@ def first_emission(
 def burning_rows(
     design: Design, emission: FirstEmission, sector: SectorAssessment | None
 ) -> tuple[ReviewRow, ...]:
-    """Row of the review on a slit whose middle emits after its ends; a sector has its own.
-
-    Parameters
-    ----------
-    design : Design
-    emission : FirstEmission
-    sector : SectorAssessment or None
-    """
+    """Row of the review on a slit whose middle emits after its ends; a sector has its own."""
     if sector is not None or emission.all_burning <= emission.first.voltage:
         return ()
     return (

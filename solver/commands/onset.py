@@ -27,12 +27,7 @@ examples:
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Declare the arguments.
-
-    Parameters
-    ----------
-    parser : ArgumentParser
-    """
+    """Declare the arguments."""
     parser.add_argument("design", metavar="DESIGN", help="design file, or a shipped example's name")
     parser.add_argument(
         "--to", metavar="FOLDER", help="folder to write (default: conegap-report-NAME)"

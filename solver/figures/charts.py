@@ -46,13 +46,7 @@ Dashes = str | tuple[int, tuple[float, ...]]
 
 
 def chart_onset_band(axes: Axes, assessment: Assessment) -> Axes:
-    """The onset with its band on a voltage axis, beside what the design and the supply give.
-
-    Parameters
-    ----------
-    axes : Axes
-    assessment : Assessment
-    """
+    """The onset with its band on a voltage axis, beside what the design and the supply give."""
     design = assessment.design
     limit = design.supply.voltage_limit
     marks: list[tuple[float, str, str, Dashes]] = [
@@ -102,13 +96,7 @@ def _onset_words(assessment: Assessment) -> str:
 
 
 def chart_edge_field(axes: Axes, assessment: Assessment) -> Axes:
-    """Field along the drawn surface from the apex, at its rigid onset and as designed.
-
-    Parameters
-    ----------
-    axes : Axes
-    assessment : Assessment
-    """
+    """Field along the drawn surface from the apex, at its rigid onset and as designed."""
     design, solution, onset = assessment.design, assessment.solution, assessment.onset.rigid
     working = electrode_voltages(design, solution.electrodes)
     share = onset.voltage / design.voltage
@@ -176,8 +164,6 @@ def chart_scan(axes: Axes, scan: Scan, assessment: Assessment) -> Axes:
 
     Parameters
     ----------
-    axes : Axes
-    scan : Scan
     assessment : Assessment
         Of the design that was scanned.
     """
@@ -268,8 +254,6 @@ def chart_budget(axes: Axes, budget: Budget, voltage: float) -> Axes:
 
     Parameters
     ----------
-    axes : Axes
-    budget : Budget
     voltage : float
         Onset, [V].
     """

@@ -26,13 +26,7 @@ __all__ = ["chart_instabilities", "instabilities_height"]
 
 
 def chart_instabilities(axes: Axes, assessment: Assessment) -> Axes:
-    """Voltage and band of every instability, the lowest on top, beside design and supply.
-
-    Parameters
-    ----------
-    axes : Axes
-    assessment : Assessment
-    """
+    """Voltage and band of every instability, the lowest on top, beside design and supply."""
     found = assessment.emission.instabilities
     design = assessment.design
     limit = design.supply.voltage_limit

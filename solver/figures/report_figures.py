@@ -59,12 +59,7 @@ __all__ = [
 
 
 def drawing_pictures(design: Design) -> tuple[Picture, ...]:
-    """The dimensioned section and the magnified edges of a design.
-
-    Parameters
-    ----------
-    design : Design
-    """
+    """The dimensioned section and the magnified edges of a design."""
     section = design.section()
     window = electrodes_window(section)
     whole = Picture(
@@ -84,12 +79,7 @@ def drawing_pictures(design: Design) -> tuple[Picture, ...]:
 
 
 def mesh_pictures(solution: FieldSolution) -> tuple[Picture, ...]:
-    """The coarsest mesh over the section and at the first emitting edge.
-
-    Parameters
-    ----------
-    solution : FieldSolution
-    """
+    """The coarsest mesh over the section and at the first emitting edge."""
     section = solution.section
     windows = [("mesh", "over the electrodes", electrodes_window(section))]
     windows += [("mesh_edge", "at the edge", edge_window(section, e)) for e in section.edges[:1]]
@@ -107,12 +97,7 @@ def mesh_pictures(solution: FieldSolution) -> tuple[Picture, ...]:
 
 
 def report_pictures(assessment: Assessment) -> dict[str, Picture]:
-    """Every figure of the report by its name.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
+    """Every figure of the report by its name."""
     pictures = [_band_picture(assessment), *drawing_pictures(assessment.design)]
     if len(assessment.emission.instabilities) > 1:
         pictures.append(_emission_picture(assessment))

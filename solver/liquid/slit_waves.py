@@ -41,7 +41,6 @@ class LoadedShape:
     ----------
     liquid : LiquidSection
         With the shape's own contact line.
-    shape : MeniscusShape
     pressure : float
         In gamma / a, [-].
     load : float

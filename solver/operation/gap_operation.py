@@ -30,14 +30,11 @@ class GapOperation:
 
     Parameters
     ----------
-    electrode : NegativeElectrode
     emission : Emission
     operating : OperatingPoint
         At the design's voltages with the supply's ballast.
     operating_band : tuple of OperatingPoint
         The same with the slope of the current a factor of three lower and higher.
-    feed : Feed or None
-    card : SupplyCard
     metals : tuple of MetalInGap
     rows : tuple of ReviewRow
     warnings : tuple of str
@@ -139,15 +136,10 @@ def gap_operation(
 
     Parameters
     ----------
-    design : Design
-    solution : FieldSolution
-    rigid : RigidOnset
-    meniscus : MeniscusOnset or None
     onset : float
         Onset of the section, with which the current's law begins, [V].
     band : tuple of float
         Lowest, expected and highest voltage of the first emission, [V].
-    accelerator : AcceleratorField
     site_spacing : float or None
         Spacing of the sites on a slit at onset, [m].
     tip_onsets : tuple of float

@@ -35,12 +35,7 @@ SECTOR_CHARTS = (
 
 
 def tips_table(assessment: Assessment) -> Table | None:
-    """Classes of tips, the strongest first, or None for a plane section.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
+    """Classes of tips, the strongest first, or None for a plane section."""
     sector = assessment.sector
     if sector is None:
         return None
@@ -62,12 +57,7 @@ def tips_table(assessment: Assessment) -> Table | None:
 
 
 def screening_table(assessment: Assessment) -> Table | None:
-    """Field over that of a tip alone at every pitch solved, or None where there is no curve.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
+    """Field over that of a tip alone at every pitch solved, or None where there is no curve."""
     sector = assessment.sector
     if sector is None or not sector.screening.points:
         return None
@@ -85,12 +75,7 @@ def screening_table(assessment: Assessment) -> Table | None:
 
 
 def firing_table(assessment: Assessment) -> Table | None:
-    """Voltages at which the first tip, half and all of a crown fire, or None for others.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
+    """Voltages at which the first tip, half and all of a crown fire, or None for others."""
     if assessment.sector is None or assessment.sector.firing is None:
         return None
     firing = assessment.sector.firing
@@ -106,12 +91,7 @@ def firing_table(assessment: Assessment) -> Table | None:
 
 
 def end_table(assessment: Assessment) -> Table | None:
-    """The ends of a slit, or None where none was solved.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
+    """The ends of a slit, or None where none was solved."""
     end = assessment.slit_end
     if end is None:
         return None
@@ -149,12 +129,7 @@ def _kept(value: float | None) -> str:
 
 
 def sector_words(assessment: Assessment) -> tuple[str, ...]:
-    """What the solve in three dimensions adds, sentences in order; empty for a plane section.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
+    """What the solve in three dimensions adds, sentences in order; empty for a plane section."""
     lines: list[str] = []
     sector, design = assessment.sector, assessment.design
     if sector is not None:
@@ -221,12 +196,7 @@ def _firing_words(assessment: Assessment) -> list[str]:
 
 
 def sector_lines(assessment: Assessment) -> list[tuple[str, str]]:
-    """A line or two for the terminal's table; none for a plane section.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
+    """A line or two for the terminal's table; none for a plane section."""
     rows: list[tuple[str, str]] = []
     sector, end = assessment.sector, assessment.slit_end
     if sector is not None:

@@ -51,12 +51,7 @@ class Summary:
 
 
 def summary(assessment: Assessment) -> Summary:
-    """The answer of an assessment.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
+    """The answer of an assessment."""
     design = assessment.design
     return Summary(
         heading=" ".join(p for p in (design.title, design.drawing.number) if p) or design.source,
@@ -109,12 +104,7 @@ def _facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
 
 
 def emission_table(assessment: Assessment) -> Table:
-    """Every instability that was solved, the lowest first.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
+    """Every instability that was solved, the lowest first."""
     rows = tuple(
         (
             one.place,

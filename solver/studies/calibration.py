@@ -84,7 +84,6 @@ class Calibration:
     label : str
     drawn : float
         Drawn value, [m].
-    root : Root
     edge_radius : float
         Radius of the emitting surface in the calibrated design, a film included, [m].
     measured : float
@@ -154,7 +153,6 @@ def calibrate(
 
     Parameters
     ----------
-    design : Design
     measured : float
         Onset, emitter minus accelerator, > 0, [V].
     uncertainty : float

@@ -73,7 +73,6 @@ class Onset:
 
     Parameters
     ----------
-    design : Design
     solution : FieldSolution
         Of its plane section.
     rigid : RigidOnset
@@ -261,7 +260,6 @@ def solve_onset(
 
     Parameters
     ----------
-    design : Design
     criterion : "automatic", "rigid" or "meniscus"
         Automatic follows the free surface where the design has one and says in a remark why where
         it cannot.
@@ -314,12 +312,7 @@ def tension_ends(step: float) -> list[Changes]:
 
 
 def doubled_room(design: Design) -> Changes:
-    """Changes that make the chamber twice as large, () for a closed pair of electrodes.
-
-    Parameters
-    ----------
-    design : Design
-    """
+    """Changes that make the chamber twice as large, () for a closed pair of electrodes."""
     changes = []
     for name in ("radius", "half_width", "length"):
         value = getattr(design.chamber, name)

@@ -77,12 +77,10 @@ class ToleranceStudy:
 
     Parameters
     ----------
-    nominal : Nominal
     dimensions : tuple of Dimension
         Those with a tolerance, in the order of the drawing.
     normal : tuple of bool
         Per dimension: normal, else rectangular.
-    response_surface : ResponseSurface
     shares : tuple of Share
         Largest share of the variance first.
     seed : int
@@ -161,7 +159,6 @@ def tolerate(
 
     Parameters
     ----------
-    design : Design
     criterion : "automatic", "rigid" or "meniscus"
         As for `assess`.
     normal : tuple of str
@@ -234,7 +231,6 @@ def toleranced(design: Design, normal: tuple[str, ...] = ()) -> tuple[Dimension,
 
     Parameters
     ----------
-    design : Design
     normal : tuple of str
         Keys that must be among them; "all" is allowed.
 
@@ -276,7 +272,6 @@ def stack_up(
 
     Parameters
     ----------
-    design : Design
     onset : callable
         Takes variants of the design and a stage's name, gives onset voltages; only their ratios
         to that of the drawn design, the variant (), are used, [V].

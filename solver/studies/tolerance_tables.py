@@ -24,14 +24,7 @@ METHOD = (
 def tolerance_results(
     design: Design, study: ToleranceStudy, callouts: ToleranceAllocations | None
 ) -> dict[str, Any]:
-    """Everything for ``tolerance.json``, SI, one unit suffix per key.
-
-    Parameters
-    ----------
-    design : Design
-    study : ToleranceStudy
-    callouts : ToleranceAllocations or None
-    """
+    """Everything for ``tolerance.json``, SI, one unit suffix per key."""
     low, high = study.band()
     nominal, response_surface = study.nominal, study.response_surface
     limit = design.supply.voltage_limit
@@ -114,7 +107,6 @@ def callout_csv(study: ToleranceStudy, callouts: ToleranceAllocations | None) ->
 
     Parameters
     ----------
-    study : ToleranceStudy
     callouts : ToleranceAllocations or None
         Without, the needed tolerances and verdicts stay empty.
     """

@@ -92,12 +92,7 @@ class TurningStart:
 
     @classmethod
     def of(cls, meniscus: MeniscusOnset) -> TurningStart:
-        """From a computed turning point.
-
-        Parameters
-        ----------
-        meniscus : MeniscusOnset
-        """
+        """From a computed turning point."""
         branch, turning = meniscus.branch, meniscus.branch.turning
         start = cls(
             turning.shape.coefficients,
@@ -137,7 +132,6 @@ def turning_voltage(
 
     Parameters
     ----------
-    design : Design
     changes : ((key, SI value), ...)
         The key `TENSION` stands for a factor on the surface tension.
     start : TurningStart
@@ -266,11 +260,6 @@ def _pinned(design: Design, start: TurningStart, gamma: float) -> tuple[LiquidSe
 def drawn_liquid_mesh(design: Design, start: TurningStart) -> CoarseMesh:
     """Coarse mesh of the design as drawn for the start's shape, to be moved to its variants.
 
-    Parameters
-    ----------
-    design : Design
-    start : TurningStart
-
     Raises
     ------
     MeshError
@@ -298,7 +287,6 @@ def turning_voltages(
 
     Parameters
     ----------
-    design : Design
     variants : iterable of ((key, value), ...)
     start : TurningStart
         Of the design as drawn.

@@ -58,7 +58,6 @@ class Variation:
 
     Parameters
     ----------
-    design : Design
     ranges : tuple of Range
         One or two.
     results : tuple of RigidOnset or str
@@ -142,7 +141,6 @@ def range_of(design: Design, text: str) -> Range:
 
     Parameters
     ----------
-    design : Design
     text : str
         KEY=FROM..TO:N; quotation marks around the values are allowed.
 
@@ -184,7 +182,6 @@ def vary(
 
     Parameters
     ----------
-    design : Design
     ranges : tuple of Range
         One or two different quantities.
     criterion : "automatic", "rigid" or "meniscus"
@@ -281,12 +278,7 @@ def check_ranges(ranges: tuple[Range, ...]) -> None:
 
 
 def csv_text(variation: Variation) -> str:
-    """The points as CSV with a row of units, in the units of the design file.
-
-    Parameters
-    ----------
-    variation : Variation
-    """
+    """The points as CSV with a row of units, in the units of the design file."""
     from conegap.solver.common.display_units import axis_unit
 
     units = [axis_unit(r.dimension.kind, 0.0, r.dimension.unit) for r in variation.ranges]
