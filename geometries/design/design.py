@@ -6,7 +6,7 @@ import difflib
 import hashlib
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +16,7 @@ from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import Section
 from conegap.geometries.design.assembly import assembly_of
 from conegap.geometries.design.checks import broken_rules, slips
-from conegap.geometries.design.design_file import Complaints, parse_toml, read_parts
+from conegap.geometries.design.design_file import Complaints, Parts, parse_toml, read_parts
 from conegap.geometries.design.dimensions import Dimension, dimensions_of, quantity_for, unknown_key
 from conegap.geometries.design.kinds import ACCELERATORS, EMITTERS, WHOLE_EMITTERS
 from conegap.geometries.design.tolerance_ends import broken_ends, with_text
@@ -261,11 +261,11 @@ class Design:
         """
         section, _, name = key.partition(".")
         part = getattr(self, section, None)
-        fields = part.physical_fields() if isinstance(part, Part) else {}
-        if name not in fields:
+        physical = part.physical_fields() if isinstance(part, Part) else {}
+        if name not in physical:
             known = [f"{s}.{n}" for s in _PARTS for n in getattr(self, s).physical_fields()]
             raise DesignError(unknown_key(key, tuple(known), self.source), keys=(key,))
-        kind = fields[name].kind
+        kind = physical[name].kind
         unit = self._unit_of(section, name)
         if not math.isfinite(value):
             message = f"{self.source}: {key} = {value}: a {kind.name} must be finite"
@@ -291,16 +291,7 @@ def _exists(place: Path) -> bool:
         return False
 
 
-_PARTS = (
-    "emitter",
-    "accelerator",
-    "liquid",
-    "voltages",
-    "supply",
-    "chamber",
-    "insulator",
-    "criteria",
-)
+_PARTS = tuple(f.name for f in fields(Parts))
 
 
 def _build(text: str, name: str, files: Folder) -> Design:
