@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from conegap.solver.liquid.branch import MeniscusBranch
     from conegap.solver.liquid.meniscus import Equilibrium
     from conegap.solver.liquid.shape import MeniscusShape
+    from conegap.validation.boundary_elements.balance import BalancedDrop
 
 __all__ = ["force_closure", "liquid_surface_cases", "volume_by_slices"]
 
@@ -25,16 +26,12 @@ _DROP = (
     "Miksis, Phys. Fluids 24, 1967 (1981); Basaran and Scriven, Phys. Fluids A 1, 799 (1989); "
     "both from memory"
 )
-_ELEMENTS = "boundary elements for the same problem, unpublished"
+_ELEMENTS = "derived, boundary elements, run here (validation/boundary_elements)"
 _MACKY = "Macky, Proc. R. Soc. A 133, 565 (1931), from memory"
 _RIDGE = "Rayleigh (1879), Basset, Am. J. Math. 16, 93 (1894), from memory; derived"
 _BALANCE = "derived, balance of a free body"
 
-# W = eps0 E0^2 a / gamma at the turning point, and shape there, by boundary elements.
-_DROP_STRENGTH, _DROP_ASPECT = 0.204407, 1.8362
-_PINNED_STRENGTH, _PINNED_HEIGHT, _PINNED_ANGLE = 0.30388, 1.374, 69.3
-_UNDER_PRESSURE = ((0.0, 1.0474, 0.403), (0.5, 0.7124, 0.552), (1.0, 0.4466, 0.719),
-                   (1.5, 0.2186, 0.887))  # fmt: skip
+_PRESSURES = (0.0, 0.5, 1.0, 1.5)  # gamma / a; from flat to three quarters of a hemisphere's
 # Stress G and wave number of the fastest wave.
 _RIDGE_WAVES = ((0.0, 0.69702), (1.0, 0.96084), (2.0, 1.43078), (4.0, 2.63839))
 
@@ -95,27 +92,48 @@ def _accuracy_rows(
     ]  # fmt: skip
 
 
+def _turning_rows(name: str, branch: MeniscusBranch, exact: BalancedDrop) -> list[Row]:
+    """Field, height and contact angle at the turning point, and the balance of the whole."""
+    from conegap.validation.sections.menisci import electric_bond_number_of_field
+
+    shape, drop = branch.turning.shape, exact.drop
+    found = electric_bond_number_of_field(branch.electric_bond_number.value)
+    angle = math.degrees(drop.contact_angle)
+    return [
+        Row(name, _ELEMENTS, "W at the turning point [-]", exact.electric_bond_number, found, 3e-4,
+            note=_BOX),
+        Row(name, _ELEMENTS, "height over contact radius there [-]", drop.height / drop.radius,
+            shape.height, 3e-3,
+            note="the height runs fast where the field stands still: 1 % in height is 4e-5 in W"),
+        Row(name, _ELEMENTS, "contact angle there [deg]", angle, math.degrees(shape.contact_angle),
+            0.05, "absolute", note="it runs with the height"),
+        Row(name, _BALANCE, "pull and pressure over tension, less 1 [-]", 0.0,
+            force_closure(branch.turning), 3e-4, "absolute",
+            note="the balance solved is normal to the surface, this one is axial"),
+    ]  # fmt: skip
+
+
 def _drop_rows() -> list[Row]:
+    from conegap.validation.boundary_elements.balance import turning_point
     from conegap.validation.sections.menisci import electric_bond_number_of_field, free_drop
 
     branch = free_drop()
+    exact = turning_point(math.pi / 2.0, line="moving")
     name = "free drop in a uniform field"
-    electric_bond_number = electric_bond_number_of_field(branch.electric_bond_number.value)
-    root = math.sqrt(electric_bond_number)
-    closure = force_closure(branch.turning)
+    found = electric_bond_number_of_field(branch.electric_bond_number.value)
     energy, _ = exact_drops.turning_of_spheroids(exact_drops.spheroid_by_energy)
     return [
-        Row(name, _DROP, "sqrt(W) at the turning point [-]", 0.4521, root, 1e-3, note=_BOX),
-        Row(name, _DROP, "aspect there [-]", 1.836, branch.turning.shape.height, 3e-3,
-            note="the aspect runs fast where the field stands still: 1 % in aspect is 4e-5 in W"),
-        Row(name, "derived, spheroids of least energy", "sqrt(W) at the turning point [-]",
-            math.sqrt(energy), root, 1e-3,
+        Row(name, _DROP, "W at the turning point [-]", 0.2045, found, 5e-4, "absolute",
+            note="0.204 to 0.205 is remembered"),
+        Row(name, _DROP, "aspect there [-]", 1.84, branch.turning.shape.height, 0.01, "absolute",
+            note="1.83 to 1.85 is remembered"),
+        Row(name, "derived, spheroids of least energy", "W at the turning point [-]",
+            energy, found, 3e-4,
             note="a stationary energy is off by the square of the error in shape"),
-        *_accuracy_rows(name, _ELEMENTS, branch, _DROP_STRENGTH),
-        Row(name, _BALANCE, "pull and pressure over tension, less 1 [-]", 0.0, closure, 3e-4,
-            "absolute", note="the balance solved is normal to the surface, this one is axial"),
-        Row(name, _MACKY, "sqrt(W) of falling water drops that burst [-]", 0.4273, root, 0.08,
-            note="sanity band; drops that swing burst earlier"),
+        *_turning_rows(name, branch, exact),
+        *_accuracy_rows(name, _ELEMENTS, branch, exact.electric_bond_number),
+        Row(name, _MACKY, "sqrt(W) of falling water drops that burst [-]", 0.4273,
+            math.sqrt(found), 0.08, note="sanity band; drops that swing burst earlier"),
     ]  # fmt: skip
 
 
@@ -124,70 +142,44 @@ def _spheroid_rows() -> list[Row]:
         exact_drops.spheroid_pole_and_equator
     )
     name = "Taylor's spheroidal drop"
-    excess = math.sqrt(electric_bond_number / _DROP_STRENGTH) - 1.0
     return [
         Row(name, f"{_TAYLOR}, from memory", "sqrt(W) in Gaussian units [-]", 1.625,
             math.sqrt(4.0 * math.pi * electric_bond_number), 5e-4, "absolute",
             note="half of the last printed digit"),
         Row(name, _TAYLOR, "aspect at the turning point [-]", 1.9, aspect, 0.05, "absolute",
             note="half of the last printed digit"),
-        Row(name, _ELEMENTS, "sqrt(W) above that of the true shape [-]", 0.0142, excess, 1e-4,
-            "absolute", note="an approximation: balanced at the poles and the equator only"),
     ]  # fmt: skip
 
 
 def _pinned_rows() -> list[Row]:
-    from conegap.validation.sections.menisci import electric_bond_number_of_field, pinned_hemisphere
+    from conegap.validation.boundary_elements.balance import turning_point
+    from conegap.validation.sections.menisci import pinned_hemisphere
 
     branch = pinned_hemisphere()
+    exact = turning_point(math.pi / 2.0)
     name = "pinned hemisphere, volume held"
-    turning = branch.turning.shape
-    angle = math.degrees(turning.contact_angle)
-    root = math.sqrt(electric_bond_number_of_field(branch.electric_bond_number.value))
     volume = 2.0 * math.pi / 3.0
     off = max(abs(volume_by_slices(e.shape) / volume - 1.0) for e in branch.equilibria)
     return [
-        Row(name, _ELEMENTS, "sqrt(W) at the turning point [-]", math.sqrt(_PINNED_STRENGTH), root,
-            1e-3, note=_BOX),
-        Row(name, _ELEMENTS, "height there [a]", _PINNED_HEIGHT, turning.height, 3e-3,
-            note="the height runs fast where the field stands still"),
-        Row(name, _ELEMENTS, "contact angle there [deg]", _PINNED_ANGLE, angle, 0.1, "absolute",
-            note="one in the last digit"),
-        *_accuracy_rows(name, _ELEMENTS, branch, _PINNED_STRENGTH),
-        Row(name, "derived, undeformed hemisphere of field 3 E0", "rigid over true sqrt(W) [-]",
-            1.2093, 2.0 / 3.0 / root, 1e-3, note="how far a rigid surface overstates the onset"),
+        *_turning_rows(name, branch, exact),
+        *_accuracy_rows(name, _ELEMENTS, branch, exact.electric_bond_number),
         Row(name, "derived", "greatest change of volume along the branch [-]", 0.0, off, 1e-9,
             "absolute", note="by slices, where the solver holds the volume by shells"),
         Row(name, "derived", "change of volume at the turning point [-]", 0.0,
-            volume_by_slices(turning) / volume - 1.0, 1e-5, "absolute",
+            volume_by_slices(branch.turning.shape) / volume - 1.0, 1e-5, "absolute",
             note="the turning point is interpolated between balanced shapes"),
-        Row(name, _BALANCE, "pull and pressure over tension, less 1 [-]", 0.0,
-            force_closure(branch.turning), 3e-4, "absolute",
-            note="the balance solved is normal to the surface, this one is axial"),
     ]  # fmt: skip
 
 
 def _pressure_rows() -> list[Row]:
-    from conegap.validation.sections.menisci import (
-        electric_bond_number_of_field,
-        pinned_under_pressure,
-    )
+    from conegap.validation.boundary_elements.balance import turning_point_under_pressure
+    from conegap.validation.sections.menisci import pinned_under_pressure
 
     rows = []
-    for pressure, electric_bond_number, height in _UNDER_PRESSURE:
+    for pressure in _PRESSURES:
         name = f"pinned meniscus, pressure {pressure:g} gamma/a held"
-        branch = pinned_under_pressure(pressure)
-        found = electric_bond_number_of_field(branch.electric_bond_number.value)
-        shape = branch.turning.shape
-        rows += [
-            Row(name, _ELEMENTS, "W at the turning point [-]", electric_bond_number, found, 3e-4,
-                note=f"half of the last digit is up to 2e-4; {_BOX}"),
-            Row(name, _ELEMENTS, "height there [a]", height, shape.height, 5e-3,
-                note="the height runs fast where the field stands still"),
-            Row(name, _BALANCE, "pull and pressure over tension, less 1 [-]", 0.0,
-                force_closure(branch.turning), 3e-4, "absolute",
-                note="the balance solved is normal to the surface, this one is axial"),
-        ]  # fmt: skip
+        exact = turning_point_under_pressure(pressure)
+        rows += _turning_rows(name, pinned_under_pressure(pressure), exact)
     return rows
 
 
