@@ -11,140 +11,168 @@ from conegap.validation.cases.row import Case, Row
 __all__ = ["emission_cases"]
 
 _FORBES = "R. G. Forbes, Appl Phys Lett 89, 113122 (2006), citation from memory"
-_MURPHY = "E. L. Murphy and R. H. Good, Phys Rev 102, 1464 (1956); table evaluated independently"
-_MAIR = "G. L. R. Mair, J Phys D 17, 2323 (1984), from memory; evaluated independently"
+_TUNNEL = (
+    "E. L. Murphy and R. H. Good, Phys Rev 102, 1464 (1956), from memory; barrier and energies "
+    "integrated here (validation/exact/emission.py)"
+)
+_MAIR = (
+    "G. L. R. Mair, J Phys D 17, 2323 (1984), from memory; Poisson's equation of the beam "
+    "integrated here (validation/exact/emission.py)"
+)
 _CRANBERG = "L. Cranberg, J Appl Phys 23, 518 (1952), end points of the abstract, paired by us"
 
-# Work function eV, field V/nm, f, v, current density A/m^2.
-_TABLE = (
-    (4.5, 2.0, 0.14222, 0.81155, 4.158),
-    (4.5, 3.0, 0.21333, 0.73174, 3.514e5),
-    (4.5, 5.0, 0.35555, 0.58317, 3.794e9),
-    (4.5, 7.0, 0.49777, 0.44436, 2.316e11),
-    (2.14, 1.0, 0.31443, 0.62494, 1.016e6),
-)
-# Surface tension N/m and onset V of the table, slope nA/V at a base radius of 5 um.
-_SLOPES = {"Ga": (0.718, 6e3, 79.0), "In": (0.556, 6e3, 47.7), "Cs": (0.069, 5e3, 7.2)}
-# Half angle in degrees: the three closed forms of `ThrustFactor`, worked out by hand.
-_FACTORS = {
-    10: (0.99240, 0.99242, 0.99493),
-    20: (0.96985, 0.97016, 0.97982),
-    30: (0.93301, 0.93462, 0.95493),
-    45: (0.85355, 0.86193, 0.90032),
-}
+# Work functions eV and fields V/nm: clean metal from no current to the most, and caesium on it.
+_FIELDS = ((4.5, 2.0), (4.5, 3.0), (4.5, 5.0), (4.5, 7.0), (2.14, 1.0))
 
 
 def _electron_rows() -> list[Row]:
     import numpy as np
 
     from conegap.solver.operation.electron_emission import current_density, scaled_field
+    from conegap.validation.exact.emission import barrier_top_field, tunnelled_current
 
     rows = []
-    for phi, field, scaled, _, density in _TABLE:
-        electric_bond_number, energy = np.array([field * 1e9]), phi * elementary_charge
-        name = f"field emission, {phi:g} eV at {field:g} V/nm"
-        rows += [
-            Row(name, _MURPHY, "scaled field f [-]", scaled,
-                float(scaled_field(electric_bond_number, energy)[0]), 6e-6, "absolute",
-                note="five digits printed"),
-            Row(name, _MURPHY, "log10 of current density [A/m^2]", math.log10(density),
-                math.log10(float(current_density(electric_bond_number, energy)[0])), 2e-4,
-                "absolute", note="four digits printed"),
-        ]  # fmt: skip
+    for phi, field in _FIELDS:
+        strength, energy = field * 1e9, phi * elementary_charge
+        density = current_density(np.array([strength]), energy)
+        rows.append(
+            Row(f"field emission, {phi:g} eV at {field:g} V/nm", _TUNNEL,
+                "current density [A/m^2]", tunnelled_current(strength, energy),
+                float(density[0]), 0.06,
+                note="up to 6 %: the law takes the slope of the barrier at the Fermi level and v(f)"
+                " within 0.0024")
+        )  # fmt: skip
+    for phi in (4.5, 2.14):
+        energy = phi * elementary_charge
+        whole = scaled_field(np.array([barrier_top_field(energy)]), energy)
+        rows.append(
+            Row("field emission, end of the barrier", "barrier with image force, found by search",
+                f"scaled field f where it ends, {phi:g} eV [-]", 1.0, float(whole[0]), 1e-9)
+        )  # fmt: skip
     return rows
 
 
 def _barrier_rows() -> list[Row]:
     import numpy as np
-    from scipy.special import ellipe, ellipk
 
-    from conegap.solver.operation.electron_emission import barrier_correction
+    from conegap.solver.operation.electron_emission import (
+        SECOND_CONSTANT,
+        barrier_correction,
+    )
+    from conegap.validation.exact.emission import barrier_top_field, tunnel_exponent
 
-    f = np.linspace(1e-3, 1.0 - 1e-3, 999)
-    y = np.sqrt(f)
-    m = (1.0 - y) / (1.0 + y)
-    exact = np.sqrt(1.0 + y) * (ellipe(m) - y * ellipk(m))
+    energy = 4.5 * elementary_charge
+    f = np.linspace(0.02, 0.98, 49)
+    fields = f * barrier_top_field(energy)
+    triangle = SECOND_CONSTANT * energy**1.5 / fields
+    exact = np.array([tunnel_exponent(float(field), energy) for field in fields]) / triangle
     worst = float(np.abs(barrier_correction(f) - exact).max())
-    rows = [
-        Row("barrier function v(f)", _FORBES, "largest distance from the elliptic form [-]", 0.0024,
-            worst, 0.0, "at most", note="999 values of f between 0 and 1"),
+    return [
+        Row("barrier function v(f)", _FORBES, "largest distance from the integral [-]", 0.0024,
+            worst, 0.0, "at most", note="49 values of f between 0 and 1, by quadrature"),
     ]  # fmt: skip
-    for phi, field, _, value, _ in _TABLE[2:3]:
-        at = 1.4399645 * field / phi**2
-        rows.append(
-            Row("barrier function v(f)", _MURPHY, "v of 5 V/nm at 4.5 eV [-]", value,
-                float(barrier_correction(np.array([at]))[0]), 6e-6, "absolute",
-                note="five digits printed")
-        )  # fmt: skip
-    return rows
 
 
 def _clump_rows() -> list[Row]:
     from conegap.solver.operation.breakdown import CLUMP_CONSTANT
 
     return [
-        Row("clump breakdown", _CRANBERG, "V^2 / d of 20 kV across 0.2 mm [V^2/m]",
-            20e3**2 / 0.2e-3, CLUMP_CONSTANT, 1e-12, note="conversion of the constant in use"),
-        Row("clump breakdown", _CRANBERG, "voltage across 1 mm [V]", 45e3,
-            math.sqrt(CLUMP_CONSTANT * 1e-3), 0.01, note="two digits printed"),
+        Row("clump breakdown", _CRANBERG, "voltage across 6 m [V]", 7e6,
+            math.sqrt(CLUMP_CONSTANT * 6.0), 0.0, "at most",
+            note="the constant in use is that of the shortest gap, 20 kV across 0.2 mm; it must "
+            "stay below the longest, 7 MV"),
     ]  # fmt: skip
 
 
 def _current_rows() -> list[Row]:
     from conegap.geometries.metals.metal import metal
     from conegap.solver.operation.beam_current import site_current
+    from conegap.validation.exact.emission import pull_limited_current
+    from conegap.validation.exact.liquid import taylor_half_angle
 
     rows = []
-    for symbol, (tension, onset, slope) in _SLOPES.items():
+    radius, excess = 5e-6, 1e-3
+    for symbol, onset in (("Ga", 6e3), ("Cs", 5e3)):
         found = metal(symbol)
+        tension = float(found.surface_tension(found.melting_point))
+        pull = 2.0 * math.pi * radius * tension * math.cos(taylor_half_angle())
+        voltage = (1.0 + excess) * onset
+        exact = pull_limited_current(
+            voltage, onset_voltage=onset, onset_pull=pull, gap=1e-3, mass=found.ion_mass
+        )
         current = site_current(
-            2.0 * onset,
+            voltage,
             extinction_voltage=onset,
-            base_radius=5e-6,
+            base_radius=radius,
             surface_tension=tension,
             ion_mass=found.ion_mass,
         )
         rows.append(
-            Row(f"{found.name}, slope of the current", _MAIR, "slope at R = 5 um [nA/V]", slope,
-                current / onset * 1e9, 0.01, note="two to three digits printed; a law of order "
-                "of magnitude")
+            Row(f"{found.name}, slope of the current", _MAIR, "slope at R = 5 um [A/V]",
+                exact / (excess * onset), current / (excess * onset), 5e-4,
+                note="0.1 % above the onset, where half of a power of the excess is left; a law of "
+                "order of magnitude")
         )  # fmt: skip
     return rows
 
 
 def _factor_rows() -> list[Row]:
+    from scipy.integrate import quad
+
     from conegap.solver.operation.beam_current import thrust_factor
 
+    weights = {
+        "equal per solid angle": math.sin,
+        "cosine": lambda t: math.sin(t) * math.cos(t),
+        "flat fan": lambda _: 1.0,
+    }
     rows = []
-    for degrees, wanted in _FACTORS.items():
-        found = thrust_factor(math.radians(degrees))
-        values = (found.uniform, found.cosine, found.fan)
-        for what, exact, computed in zip(
-            ("equal per solid angle", "cosine", "flat fan"), wanted, values, strict=True
-        ):
+    for degrees in (10, 20, 30, 45):
+        angle = math.radians(degrees)
+        found = thrust_factor(angle)
+        computed = (found.uniform, found.cosine, found.fan)
+        for (what, weight), value in zip(weights.items(), computed, strict=True):
+            along = quad(lambda t, w=weight: w(t) * math.cos(t), 0.0, angle)[0]
             rows.append(
-                Row(f"thrust factor at {degrees} deg", "mean cosine of the beam, derived",
-                    f"{what} [-]", exact, computed, 6e-6, "absolute", note="five digits printed")
+                Row(f"thrust factor at {degrees} deg", "mean cosine of the beam, quadrature",
+                    f"{what} [-]", along / quad(weight, 0.0, angle)[0], value, 1e-9)
             )  # fmt: skip
     return rows
 
 
-def _feed_rows() -> list[Row]:
-    from scipy.integrate import quad
+def _channel_flow(*, round_bore: bool) -> float:
+    """Flow through a channel of half width 1, viscosity 1 and pressure gradient 1, [-].
 
+    The balance of shear (r u')' = -r (or u'' = -1) is solved with u = 0 on the wall; the flow is
+    per 2 pi in a bore, per half a channel and depth between plates.
+    """
+    import numpy as np
+    from scipy.integrate import solve_bvp
+
+    def along(r: np.ndarray, y: np.ndarray) -> np.ndarray:
+        metric = r if round_bore else np.ones_like(r)
+        return np.stack([y[1] / metric, -metric, y[0] * metric])
+
+    def ends(middle: np.ndarray, wall: np.ndarray) -> np.ndarray:
+        return np.array([middle[1], middle[2], wall[0]])
+
+    r = np.linspace(1e-6 if round_bore else 0.0, 1.0, 41)
+    return float(solve_bvp(along, ends, r, np.zeros((3, len(r))), tol=1e-10).y[2, -1])
+
+
+def _feed_rows() -> list[Row]:
     from conegap.solver.operation.feed_laws import bore_resistance, plate_resistance
 
     eta, length, size, width = 1.7e-3, 5e-3, 25e-6, 1e-2
-    bore, _ = quad(lambda r: 2.0 * math.pi * r * (size**2 - r**2) / (4.0 * eta * length), 0.0, size)
-    plates, _ = quad(lambda y: width * y * (size - y) / (2.0 * eta * length), 0.0, size)
+    scale = eta * length
+    bore = 2.0 * math.pi * size**4 * _channel_flow(round_bore=True) / scale
+    plates = 2.0 * width * (0.5 * size) ** 3 * _channel_flow(round_bore=False) / scale
+    source = "balance of shear, boundary-value problem solved by scipy"
     return [
-        Row("flow in a bore", "G. Hagen 1839, J. L. M. Poiseuille 1840; profile integrated",
-            "resistance [Pa s/m^3]", 1.0 / bore,
-            bore_resistance(viscosity=eta, length=length, radius=size), 1e-9, note="quadrature"),
-        Row("flow between plates", "textbook; profile integrated", "resistance [Pa s/m^3]",
-            1.0 / plates,
-            plate_resistance(viscosity=eta, length=length, height=size, width=width), 1e-9,
-            note="quadrature"),
+        Row("flow in a bore", source, "resistance [Pa s/m^3]", 1.0 / bore,
+            bore_resistance(viscosity=eta, length=length, radius=size), 1e-8),
+        Row("flow between plates", source, "resistance [Pa s/m^3]", 1.0 / plates,
+            plate_resistance(viscosity=eta, length=length, height=size, width=width), 1e-8),
     ]  # fmt: skip
 
 
