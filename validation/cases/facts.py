@@ -7,7 +7,6 @@ import math
 from scipy.constants import atomic_mass, c, elementary_charge
 
 from conegap.validation.cases.row import Case, Row
-from conegap.validation.exact.liquid import taylor_cone_field
 
 __all__ = ["fact_cases"]
 
@@ -61,22 +60,9 @@ def _exhaust_rows() -> list[Row]:
     return rows
 
 
-def _cusp_rows() -> list[Row]:
-    from conegap.geometries.metals.metal import metal
-
-    found = metal("Cs")
-    tension = float(found.surface_tension(found.melting_point))
-    field = taylor_cone_field(surface_tension=tension, distance=1e-8)
-    return [
-        Row("field at an emitting cusp", _TRADE, "log10 of field 10 nm from the apex, Cs [V/m]",
-            9.0, math.log10(field), 0.5, "absolute", note="order of magnitude only"),
-    ]  # fmt: skip
-
-
 def fact_cases() -> list[Case]:
     """Cases of trade facts."""
     return [
         Case("metals", _metal_rows),
         Case("ion exhaust", _exhaust_rows),
-        Case("field at an emitting cusp", _cusp_rows),
     ]

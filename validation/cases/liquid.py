@@ -12,6 +12,7 @@ from conegap.geometries.curves.curve import FloatArray
 from conegap.validation.cases.row import Case, Row
 from conegap.validation.exact import fields as exact
 from conegap.validation.exact import liquid as exact_liquid
+from conegap.validation.exact.drops import neutral_charge_of_spheroids
 from conegap.validation.sections.catalogue import (
     ExactCase,
     ball_on_cone,
@@ -157,24 +158,17 @@ def _angle_from_mesh_rows() -> list[Row]:
     ]  # fmt: skip
 
 
-def _balance_rows() -> list[Row]:
+def _rayleigh_rows() -> list[Row]:
     from conegap.solver.onset.surface_balance import balance_field
 
-    angle, distance, radius = exact_liquid.taylor_half_angle(), 1e-8, 1e-5
-    curvature = 1.0 / (math.tan(angle) * distance)
-    rayleigh = exact_liquid.rayleigh_field(surface_tension=_GALLIUM, radius=radius)
-    capacitance = 4.0 * math.pi * epsilon_0 * radius
+    radius = 1e-5
+    unit = 8.0 * math.pi * math.sqrt(epsilon_0 * _GALLIUM * radius**3)
     field = balance_field(surface_tension=_GALLIUM, curvature=2.0 / radius)
     return [
-        Row("Taylor cone field law", _TAYLOR, "field 10 nm from the apex, gallium [V/m]",
-            exact_liquid.taylor_cone_field(surface_tension=_GALLIUM, distance=distance),
-            balance_field(surface_tension=_GALLIUM, curvature=curvature), 1e-12,
-            note="the solver's balance at the cone's curvature cot(alpha)/r"),
-        Row("Rayleigh limit", _RAYLEIGH, "field, gallium, 10 um [V/m]", rayleigh, field, 1e-12,
-            note="the solver's balance at curvature 2/R"),
-        Row("Rayleigh limit", _RAYLEIGH, "charge, gallium, 10 um [C]",
-            exact_liquid.rayleigh_charge(surface_tension=_GALLIUM, radius=radius),
-            capacitance * field * radius, 1e-12, note="capacitance of the sphere times E R"),
+        Row("Rayleigh limit", _RAYLEIGH, "charge of a sphere in balance, gallium, 10 um [C]",
+            neutral_charge_of_spheroids() * unit, 4.0 * math.pi * epsilon_0 * radius**2 * field,
+            1e-4, note="the charge at which a sphere may be drawn out at no cost of energy is that "
+            "whose pull balances the tension everywhere"),
     ]  # fmt: skip
 
 
@@ -199,7 +193,7 @@ def _onset_rows() -> list[Row]:
 def _wave_rows() -> list[Row]:
     from conegap.solver.onset.surface_balance import surface_wave_spacing
 
-    field, gravity = 1e8, 9.80665
+    field = 1e8
 
     def growth(log_k: float) -> float:
         return -exact_liquid.growth_rate_squared(
@@ -212,19 +206,11 @@ def _wave_rows() -> list[Row]:
 
     fastest = minimize_scalar(growth, bounds=(0.0, 20.0), method="bounded",
                               options={"xatol": 1e-10}).x  # fmt: skip
-    wave = exact_liquid.critical_wave(
-        surface_tension=_GALLIUM, density=_GALLIUM_DENSITY, gravity=gravity
-    )
-    k = 2.0 * math.pi / wave.wavelength
-    stress = epsilon_0 * wave.field**2
     return [
         Row("surface wave, no gravity", _TONKS, "fastest growing length, gallium, 1e8 V/m [m]",
             2.0 * math.pi / math.exp(float(fastest)),
             surface_wave_spacing(surface_tension=_GALLIUM, field=field), 1e-6,
             note="maximum of the dispersion relation found by search"),
-        Row("surface wave with gravity", _TONKS, "stress balance at the critical wave [-]",
-            1.0, stress * k / (_GALLIUM * k**2 + _GALLIUM_DENSITY * gravity), 1e-12,
-            note="critical field and length put back into the dispersion relation"),
     ]  # fmt: skip
 
 
@@ -235,7 +221,7 @@ def liquid_cases() -> list[Case]:
         Case("Taylor cone on a mesh", _cone_rows),
         Case("Taylor cone, half angle on a mesh", _angle_from_mesh_rows, slow=True),
         Case("metal wedge", _wedge_rows),
-        Case("balances", _balance_rows),
+        Case("Rayleigh limit", _rayleigh_rows),
         Case("rigid onset of a hyperboloid", _onset_rows),
         Case("surface waves", _wave_rows),
     ]

@@ -16,6 +16,7 @@ __all__ = [
     "cap_height",
     "cap_volume",
     "depolarisation",
+    "neutral_charge_of_spheroids",
     "spheroid_by_energy",
     "spheroid_pole_and_equator",
     "turning_of_spheroids",
@@ -90,6 +91,29 @@ def _slope(function: Callable[[float], float], x: float) -> float:
     near = function(x + _STEP) - function(x - _STEP)
     far = function(x + 2.0 * _STEP) - function(x - 2.0 * _STEP)
     return (8.0 * near - far) / (12.0 * _STEP)
+
+
+def neutral_charge_of_spheroids() -> float:
+    """Charge at which drawing a sphere out costs no energy, over 8 pi sqrt(eps0 gamma r0^3), [-].
+
+    The energy of a spheroid of aspect q is 4 pi gamma r0^2 (s(q) + 2 X^2 k(q)), with s its surface
+    and k its elastance over those of the sphere and X the charge in that unit; X follows from
+    their second differences about the sphere.
+
+    Source: derived; Rayleigh, Philosophical Magazine 14, 184 (1882), from memory, has 1.
+    """
+
+    def surface(q: float) -> float:
+        b, e = math.pow(q, -1.0 / 3.0), math.sqrt(1.0 - 1.0 / q**2)
+        return 0.5 * b**2 * (1.0 + q * math.asin(e) / e)
+
+    def elastance(q: float) -> float:
+        e = math.sqrt(1.0 - 1.0 / q**2)
+        return math.atanh(e) / (e * math.pow(q, 2.0 / 3.0))
+
+    # Both are even in e to first order: their excess over the sphere's 1 goes as (q - 1)^2.
+    ratios = [(surface(q) - 1.0) / (1.0 - elastance(q)) for q in (1.02, 1.01)]
+    return math.sqrt(0.5 * (2.0 * ratios[1] - ratios[0]))
 
 
 def turning_of_spheroids(electric_bond_number: Callable[[float], float]) -> tuple[float, float]:

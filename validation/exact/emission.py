@@ -33,7 +33,7 @@ def barrier_top_field(work_function: float) -> float:
 
     def top(field: float) -> float:
         place = math.sqrt(_IMAGE / (elementary_charge * field))
-        return work_function - elementary_charge * field * place - _IMAGE / place
+        return float(work_function - elementary_charge * field * place - _IMAGE / place)
 
     return float(brentq(top, 1e6, 1e12, rtol=1e-13))
 
@@ -127,4 +127,4 @@ def pull_limited_current(
     surface = onset_pull / (0.5 * epsilon_0 * (onset_voltage / gap) ** 2)
     speed = math.sqrt(2.0 * elementary_charge * voltage / mass)
     density = _space_charge(onset_voltage / voltage) * epsilon_0 * voltage * speed / gap**2
-    return density * surface
+    return float(density * surface)

@@ -9,6 +9,7 @@ import numpy as np
 from scipy.constants import epsilon_0
 
 from conegap.validation.exact import fields as exact
+from conegap.validation.exact.flat_waves import strip_threshold
 from conegap.validation.lessons.lesson import (
     Comparison,
     Exercise,
@@ -88,7 +89,7 @@ def compute(guess: float | None = None) -> Findings:
                        edge.value / plane, slot.edge_fields["edge"] / plane,
                        "exact: Joukowski map of elliptic coordinates, derived"),
             Comparison("ε₀ E₀² a / γ at which a flat meniscus in a slit bulges", NUMBER, strip,
-                       2.00612, "Galerkin in Fourier space for the same problem, unpublished"),
+                       strip_threshold(), "derived, Galerkin with Bessel functions, run here"),
         ),
         {
             "radii": np.array(RADII),
