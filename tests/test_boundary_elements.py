@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy.special import zeta
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.validation.boundary_elements.balance import (
@@ -59,6 +60,21 @@ def test_field_of_a_ridge_at_any_contact_angle(degrees: float) -> None:
     assert off.max() < 2e-3
     n = math.pi / (math.pi - angle)
     assert_allclose(drop.moment, math.pi * (n**2 - 1.0) / 3.0, rtol=1e-7)
+
+
+@pytest.mark.parametrize("form", ["round", "long"])
+def test_plate_above_acts_by_image_dipoles(form: Form) -> None:
+    """EXACT: the moment grows by 1 / (1 - zeta(3) / 2 H^3) or 1 / (1 - zeta(2) / 2 H^2), far off.
+
+    Near by, the plate holds its potential: the field between grows as the clearance shrinks.
+    """
+    slopes = COARSE.slopes()
+    alone = Drop.cap(form, slopes, math.pi / 2.0, 1.0)
+    far = Drop.cap(form, slopes, math.pi / 2.0, 1.0, 10.0)
+    share = zeta(3) / 2e3 if form == "round" else zeta(2) / 2e2
+    assert_allclose(far.moment / alone.moment, 1.0 / (1.0 - share), rtol=1e-7)
+    near = Drop.cap(form, slopes, math.pi / 2.0, 1.0, 1.05)
+    assert near.field[0] > 0.95 * 1.05 / 0.05
 
 
 def test_small_deformation_of_a_free_drop() -> None:

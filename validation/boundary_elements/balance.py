@@ -140,6 +140,8 @@ class Branch:
         Of that.
     weight : float
         Bond number B, [-].
+    gap : float
+        To a plate above, infinite without; E0 is the voltage over it.
     """
 
     form: Form
@@ -149,6 +151,7 @@ class Branch:
     amount: float
     weight: float = 0.0
     slopes: Slopes = field(default_factory=lambda: Resolution().slopes())
+    gap: float = math.inf
 
     def at(self, height: float) -> BalancedDrop:
         """The shape of a height, from a circular cap in one step.
@@ -194,12 +197,12 @@ class Branch:
         return BalancedDrop(self._drop(x), float(x[-1]), float(x[-2]))
 
     def _drop(self, x: FloatArray) -> Drop:
-        return Drop(self.form, self.slopes, x[:-3], float(x[-3]))
+        return Drop(self.form, self.slopes, x[:-3], float(x[-3]), self.gap)
 
     def _first_guess(self, height: float) -> FloatArray:
         """A circular cap, with the field that balances its top."""
         radius = self.contact if self.line == "pinned" else height / math.tan(0.5 * self.contact)
-        drop = Drop.cap(self.form, self.slopes, 2.0 * math.atan(height / radius), radius)
+        drop = Drop.cap(self.form, self.slopes, 2.0 * math.atan(height / radius), radius, self.gap)
         bend = float(drop.bending[0] / self.slopes.stretch[0])
         pressure = self.amount if self.held == "pressure" else bend
         strength = 2.0 * (bend - pressure) / float(drop.field[0]) ** 2
@@ -249,6 +252,7 @@ def turning_point(
     line: ContactLine = "pinned",
     form: Form = "round",
     weight: float = 0.0,
+    gap: float = math.inf,
     resolution: Resolution | None = None,
 ) -> BalancedDrop:
     """Turning point of a drop whose volume is held.
@@ -265,6 +269,8 @@ def turning_point(
     form : "round" or "long"
     weight : float
         Bond number B = rho g a^2 / gamma, [-].
+    gap : float
+        To a plate above in a, infinite without; E0 is the voltage over it.
 
     Raises
     ------
@@ -274,12 +280,16 @@ def turning_point(
     slopes = (resolution or Resolution()).slopes()
     cap = Drop.cap(form, slopes, contact_angle, 1.0)
     contact = 1.0 if line == "pinned" else contact_angle
-    branch = Branch(form, line, contact, "volume", cap.volume, weight, slopes)
+    branch = Branch(form, line, contact, "volume", cap.volume, weight, slopes, gap)
     return branch.turning_point(cap.height)
 
 
 def turning_point_under_pressure(
-    pressure: float, *, form: Form = "round", resolution: Resolution | None = None
+    pressure: float,
+    *,
+    form: Form = "round",
+    gap: float = math.inf,
+    resolution: Resolution | None = None,
 ) -> BalancedDrop:
     """Turning point of a pinned surface whose gauge pressure is held.
 
@@ -289,7 +299,7 @@ def turning_point_under_pressure(
     ----------
     pressure : float
         P = p a / gamma, below 2 (round) or 1 (long), [-].
-    form, resolution
+    form, gap, resolution
         As in `turning_point`.
 
     Raises
@@ -300,5 +310,5 @@ def turning_point_under_pressure(
     most = 2.0 if form == "round" else 1.0
     flat = math.tan(0.5 * math.asin(max(pressure, 0.0) / most))
     slopes = (resolution or Resolution()).slopes()
-    branch = Branch(form, "pinned", 1.0, "pressure", pressure, 0.0, slopes)
+    branch = Branch(form, "pinned", 1.0, "pressure", pressure, 0.0, slopes, gap)
     return branch.turning_point(max(flat, _LOWEST))

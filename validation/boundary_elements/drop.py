@@ -5,7 +5,8 @@ t = 0 to its contact line at t = 1.  Its slope below the horizontal is psi(t) = 
 c_k T_(2k-1)(t), and dr = cos(psi) ds, dz = -sin(psi) ds along s = L (t + 3 t^3 - 2 t^5) / 2.
 That stretching is gentle in the middle, where drops are pointed, and stands still at the contact
 line, where the curvature is a power of the distance that becomes smooth enough for polynomials.
-Far away the field is 1 along z; lengths are in any one unit.
+Far away, or before a plate above without the liquid, the field is 1 along z; lengths are in any one
+unit.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 from numpy.polynomial import chebyshev
-from scipy.special import ellipkm1
+from scipy.special import ellipkm1, zeta
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.validation.boundary_elements.panels import Panels
@@ -26,6 +27,9 @@ __all__ = ["Drop", "Form", "Slopes"]
 
 Form: TypeAlias = Literal["round", "long"]
 """A drop about an axis, or a ridge with a plane of symmetry."""
+
+
+_IMAGES = 6  # above and below: the next term of the far ones is (height / 12 gap)^2 of them
 
 
 @dataclass(frozen=True)
@@ -83,19 +87,25 @@ class Drop:
         c_k, [rad].
     length : float
         Arc length L from the middle to the contact line.
+    gap : float
+        From the plane to a plate above at the voltage gap x 1; infinite without.
     """
 
     form: Form
     slopes: Slopes
     coefficients: FloatArray
     length: float
+    gap: float = math.inf
 
     @classmethod
-    def cap(cls, form: Form, slopes: Slopes, contact_angle: float, radius: float) -> Drop:
+    def cap(
+        cls, form: Form, slopes: Slopes, contact_angle: float, radius: float, gap: float = math.inf
+    ) -> Drop:
         """Circular cap of a contact angle [rad] and a contact radius."""
         coefficients = np.zeros(slopes.modes)
         coefficients[:3] = contact_angle * np.array([1.0, 0.0625, -0.0625])  # s / L itself
-        return cls(form, slopes, coefficients, radius * contact_angle / math.sin(contact_angle))
+        length = radius * contact_angle / math.sin(contact_angle)
+        return cls(form, slopes, coefficients, length, gap)
 
     @cached_property
     def slope(self) -> FloatArray:
@@ -167,8 +177,27 @@ class Drop:
         parts = near.weights * potential(points[near.targets][:, None], there)
         shares = np.einsum("tq,tqp->tp", parts, near.carry)
         np.add.at(matrix, (near.targets[:, None], near.sources), shares)
+        if math.isfinite(self.gap):
+            matrix += panels.weights * self._images()
         per_parameter = np.linalg.solve(matrix / z[:, None], np.ones_like(z))
         return np.asarray(per_parameter / (self.length * self.slopes.stretch))
+
+    def _images(self) -> FloatArray:
+        """Potential of the charges' images in the plate and of theirs, (n, n) array.
+
+        They lie 2 n gap above and below; the far ones act as dipoles, whose sum is Hurwitz's zeta
+        function.
+        """
+        points, apart = self.points, 2.0 * self.gap
+        total = np.zeros((len(points), len(points)))
+        for n in range(1, _IMAGES + 1):
+            for shift in (n * apart, -n * apart):
+                total += _POTENTIALS[self.form](points[:, None] + np.array([0.0, shift]), points)
+        lifts = np.outer(points[:, 1], points[:, 1])
+        if self.form == "round":
+            ring = 2.0 * points[:, 0] / apart**3
+            return np.asarray(total - 2.0 * lifts * ring * zeta(3, _IMAGES + 1))
+        return np.asarray(total - 4.0 * lifts / (math.pi * apart**2) * zeta(2, _IMAGES + 1))
 
     @property
     def moment(self) -> float:
