@@ -289,7 +289,8 @@ def test_results_keep_the_contract(computed: Callable[[Assessment], None]) -> No
         assert keys <= set(results[section]), section
     assert isinstance(results["warnings"], list)
     for row in results["review"]:
-        assert set(row) == {"name", "value", "limit", "unit", "passed", "basis"}
+        ends = {"value_low", "value_high", "state"}
+        assert set(row) == {"name", "value", "limit", "unit", "passed", "basis"} | ends
 
 
 def test_json_on_the_terminal_is_the_file(
