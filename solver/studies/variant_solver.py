@@ -279,7 +279,7 @@ class VariantSolver:
             variants,
             meshes=meshes,
             accuracy=self.accuracy,
-            factor=None if self._coarse_sector is None else self._coarse_sector.factor,
+            factor=None if self.sector is None else self._drawn(meshes).factor,
             near=self.solution.coarse,
             progress=self.progress,
             what=what,
@@ -292,12 +292,11 @@ class VariantSolver:
         section = rigid_onset_of_solution(
             self.design, self.solution.first_meshes(2) if few else self.solution
         )
-        return section.in_sector(self._coarse_sector if meshes else self.sector)
-
-    @cached_property
-    def _coarse_sector(self) -> SectorOnset | None:
-        """The drawn sector on two meshes, as those of the variants."""
-        return None if self.sector is None else self.sector.first_meshes(2)
+        if self.sector is None or not meshes:
+            return section.in_sector(self.sector)
+        # A variant's factor is that of its own section on as many meshes.
+        sector = self.sector.first_meshes(2)
+        return section.in_sector(replace(sector, section_per_volt=section.edge_per_volt))
 
     @cached_property
     def _refused(self) -> dict[str, str]:
