@@ -270,7 +270,7 @@ def turning_point(
     weight : float
         Bond number B = rho g a^2 / gamma, [-].
     gap : float
-        To a plate above in a, infinite without; E0 is the voltage over it.
+        To a plate above in a, infinite without; E0 is the voltage over it, [-].
 
     Raises
     ------
@@ -299,8 +299,10 @@ def turning_point_under_pressure(
     ----------
     pressure : float
         P = p a / gamma, below 2 (round) or 1 (long), [-].
-    form, gap, resolution
-        As in `turning_point`.
+    gap : float
+        As in `turning_point`, [-].
+    form, resolution
+        As there.
 
     Raises
     ------
