@@ -9,6 +9,7 @@ from dataclasses import replace
 
 from conegap.geometries.quantities.errors import ConegapError
 from conegap.validation.cases.beam import beam_cases
+from conegap.validation.cases.boundary_elements import boundary_element_cases
 from conegap.validation.cases.contact_line import contact_line_cases
 from conegap.validation.cases.emission import emission_cases
 from conegap.validation.cases.facts import fact_cases
@@ -31,6 +32,7 @@ def all_cases() -> list[Case]:
         *liquid_cases(),
         *liquid_surface_cases(),
         *contact_line_cases(),
+        *boundary_element_cases(),
         *stability_cases(),
         *sector_cases(),
         *slit_end_cases(),
