@@ -20,7 +20,9 @@ from conegap.solver.liquid.followed_onset import meniscus_onset
 from conegap.solver.liquid.shape import cap
 from conegap.solver.liquid.slow_ramp import Ramp
 from conegap.solver.liquid.wetting_states import settled, wetting_of, wetting_states
+from conegap.solver.studies.budget import _angle_ends
 from conegap.solver.studies.turning_variants import TurningStart, turning_voltage
+from conegap.solver.studies.variants import changed_design
 
 
 def design_of(name: str, **changes: str) -> Design:
@@ -250,3 +252,29 @@ def test_column_is_drawn_up_to_jurins_height() -> None:
     assert level.edge_pressure == level.liquid.feed_pressure
     with pytest.raises(DesignError, match=r"liquid\.orientation"):
         design_of("capillary", orientation="up")
+
+
+@pytest.mark.parametrize(
+    ("angles", "key", "low", "high"),
+    [
+        ({"receding_angle": "35 deg"}, "contact_angle", 30.0, 50.0),
+        ({"advancing_angle": "45 deg"}, "advancing_angle", 35.0, 55.0),
+        (
+            {"advancing_angle": "120 deg", "receding_angle": "1 deg"},
+            "advancing_angle",
+            110.0,
+            130.0,
+        ),
+        ({"contact_angle": "90 deg"}, "contact_angle", 80.0, 90.0),
+        ({"contact_angle": "5 deg"}, "contact_angle", 5e-3, 15.0),
+    ],
+)
+def test_assumed_range_of_the_angle_is_one_that_a_design_may_state(
+    angles: dict[str, str], key: str, low: float, high: float
+) -> None:
+    """INVARIANT: ten degrees either way within receding <= contact <= advancing and within what
+    wets; a stated angle nearby does not stop the band."""
+    design = design_of("capillary", **angles)
+    ends = _angle_ends(design, design.dimension(f"liquid.{key}"))
+    found = [changed_design(design, end).liquid.advancing for end in ends]
+    assert_allclose(found, np.radians([low, high]), rtol=1e-12, atol=0)

@@ -24,7 +24,7 @@ from conegap.solver.liquid.continuation import ContinuationError
 from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT
 from conegap.solver.studies.onset import Onset, doubled_room, tension_ends
 from conegap.solver.studies.variant_solver import Shift
-from conegap.solver.studies.variants import tolerance_ends
+from conegap.solver.studies.variants import Changes, tolerance_ends
 
 __all__ = ["Budget", "Contribution", "error_budget", "in_the_onset"]
 
@@ -147,11 +147,14 @@ def error_budget(onset: Onset) -> Budget:
     """
     design, variants = onset.design, onset.variants
     dimensions = [d for d in design.dimensions() if d.tolerance and in_the_onset(design, d)]
-    dimensions += _assumed_angle(onset, dimensions)
+    ends = tolerance_ends(dimensions)
+    for angle in _assumed_angle(onset, dimensions):
+        dimensions.append(angle)
+        ends += _angle_ends(design, angle)
     room, tension = doubled_room(design), onset.tension_uncertainty
     if variants.solved == TURNING_POINT:
         # Solved together, two at a time; below they are looked up.
-        every = [*tolerance_ends(dimensions), room, *(tension_ends(tension) if tension else ())]
+        every = [*ends, room, *(tension_ends(tension) if tension else ())]
         with suppress(ContinuationError):
             variants.turning(every, "turning points at the tolerances")
     mesh = onset.error / _ROOT_THREE
@@ -166,7 +169,7 @@ def error_budget(onset: Onset) -> Budget:
             "property table, one standard uncertainty",
         ),
     ]
-    shifts = variants.shifts(tolerance_ends(dimensions), "tolerances")
+    shifts = variants.shifts(ends, "tolerances")
     for k, dimension in enumerate(dimensions):
         lines.append(_line(onset, dimension, shifts[2 * k : 2 * k + 2]))
     if room:
@@ -191,9 +194,24 @@ def _assumed_angle(onset: Onset, toleranced: Sequence[Dimension]) -> list[Dimens
     name = "contact_angle" if liquid.advancing_angle is None else "advancing_angle"
     if any(d.key == f"liquid.{name}" for d in toleranced):
         return []
-    angle = onset.design.dimension(f"liquid.{name}")
-    range_ = min(_ANGLE, 0.999 * liquid.advancing, math.pi / 2.0 - liquid.advancing)
-    return [replace(angle, tolerance=range_, basis="assumed")]
+    return [replace(onset.design.dimension(f"liquid.{name}"), tolerance=_ANGLE, basis="assumed")]
+
+
+def _angle_ends(design: Design, angle: Dimension) -> list[Changes]:
+    """Both ends of an assumed angle within what is physical: a smaller one takes the angles that
+    may not exceed it along, so that the design stays one that may be read."""
+    liquid = design.liquid
+    # The limits of what a design file may state; an angle of zero has no mesh beside it.
+    most = math.pi / 2.0 if liquid.advancing_angle is None else math.pi
+    low = max(angle.value - _ANGLE, 1e-3 * angle.value)
+    high = min(angle.value + _ANGLE, most)
+    below = (("receding_angle", liquid.receding_angle), ("contact_angle", liquid.contact_angle))
+    along = [
+        (f"liquid.{name}", low)
+        for name, value in below
+        if value is not None and value > low and f"liquid.{name}" != angle.key
+    ]
+    return [(*along, (angle.key, low)), ((angle.key, high),)]
 
 
 def _line(onset: Onset, dimension: Dimension, ends: Sequence[Shift | str]) -> Contribution:
