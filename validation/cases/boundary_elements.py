@@ -49,7 +49,8 @@ def _small_field_rows() -> list[Row]:
         ratios.append((a - b) / (a + b) / found.electric_bond_number)
     return [
         Row("boundary elements alone: free drop in a weak field", _SMALL,
-            "(a - b)/(a + b) over W [-]", 9.0 / 16.0, 2.0 * ratios[1] - ratios[0], 1e-4, note="extrapolated from W near 0.01"),
+            "(a - b)/(a + b) over W [-]", 9.0 / 16.0, 2.0 * ratios[1] - ratios[0], 1e-4,
+            note="extrapolated from W near 0.01"),
     ]  # fmt: skip
 
 
