@@ -213,6 +213,18 @@ def test_onset_of_a_tube_that_is_wetted_to_its_rim() -> None:
 
 
 @pytest.mark.slow
+def test_a_face_that_floods_by_itself_ends_as_one_that_is_wetted() -> None:
+    """INVARIANT: the line jumps from the bore to the rim, where the wetted face's line is, so that
+    both states of wetting lose their equilibrium at one voltage."""
+    found = meniscus_onset(design_of("capillary", contact_angle="15 deg"))
+    (wetted,) = found.others
+    assert [step.jumps for step in found.transitions] == [True]
+    assert (wetted.place, wetted.mode) == (found.place, found.mode)
+    assert wetted.voltage is not None
+    assert_allclose(wetted.voltage, found.voltage, rtol=1e-12, atol=0)
+
+
+@pytest.mark.slow
 def test_angles_beyond_the_turn_shift_the_onset_to_the_turning_point() -> None:
     """INVARIANT: a larger angle holds the line until the surface turns, and no further."""
     design = design_of("capillary")

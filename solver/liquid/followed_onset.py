@@ -102,7 +102,9 @@ def meniscus_onset(design: Design, *, progress: Progress | None = None) -> Menis
         if stated.ramp is None:
             raise DesignError(_floods(design, greatest_pressure(wetting, design) * gamma))
         lost = _end_of(wetting, stated.ramp, progress)
-        others = tuple(_other(wetting, s, gamma) for s in states if s is not stated)
+        others = tuple(
+            _other(wetting, s, gamma, stated.ramp, lost.load) for s in states if s is not stated
+        )
         steps = tuple(
             Transition(_volts(s.load, gamma), s.leaves, s.reaches, s.jumps)
             for s in stated.ramp.steps
@@ -234,13 +236,17 @@ def _loaded(
     return LoadedShape(liquid, shape, pressure, load, True, pressure)
 
 
-def _other(wetting: Wetting, state: WettingState, gamma: float) -> OtherState:
-    """Another state of wetting, on two meshes."""
+def _other(
+    wetting: Wetting, state: WettingState, gamma: float, stated: Ramp, stated_load: float
+) -> OtherState:
+    """Another state of wetting: on two meshes, or as the stated one where both end alike."""
     ramp = state.ramp
     if ramp is None:
         return OtherState(state.state, None, "", "floods without voltage")
     load = ramp.last.load
-    if ramp.mode != "turning point":
+    if ramp.last.station == stated.last.station and ramp.mode == stated.mode:
+        load = stated_load
+    elif ramp.mode != "turning point":
         lost = lost_hold(wetting, ramp, quick=True)
         load = lost.electric_bond_number.value * lost.station.contact.position[0]
     else:
