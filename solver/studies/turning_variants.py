@@ -32,6 +32,7 @@ from conegap.solver.field.extrapolation import Estimate, estimate
 from conegap.solver.liquid.contact_line import slope_on_meshes
 from conegap.solver.liquid.contact_section import Wetting
 from conegap.solver.liquid.continuation import ContinuationError
+from conegap.solver.liquid.followed_onset import meniscus_onset
 from conegap.solver.liquid.liquid_section import held_in, liquid_section
 from conegap.solver.liquid.meniscus import Equilibrium, Held
 from conegap.solver.liquid.meniscus_onset import MeniscusOnset, voltage_of_bond_number
@@ -56,6 +57,13 @@ TENSION = "surface_tension"
 # Subdivisions of the two meshes; 2 and 4 gave the ends of the capillary's tolerances within 4e-4
 # of branches followed anew.
 _LEVELS = (2, 4)
+# A line that gives way must do so this much above what another state of wetting holds: near that
+# the liquid may run on to the other state's place and hold.
+_CLEAR = 1.15
+# Change of the angle, or of the slope without field, beyond which a line may lose its hold too far
+# from the drawn place for its shift to count in second order only: three degrees cost the shipped
+# slit less than 1e-3, five 3e-3, [rad].
+_FAR_ANGLE = math.radians(3.0)
 # Least span of slopes over which the top of a pinned surface's voltage is sought: flat enough for a
 # parabola, wide against the scatter of the solves, [rad].
 _LEAST_SPAN = 0.05
@@ -81,6 +89,8 @@ class TurningStart:
         `MeniscusProblem`; empty where a contact line gives way or moves, [-].
     wall_place : (piece, t) or None
         Of the contact line on the emitter's wall; None where it is the drawn one.
+    other : float
+        The highest onset of any other state of wetting, [V].
     """
 
     coefficients: FloatArray
@@ -89,6 +99,7 @@ class TurningStart:
     electric_bond_number: float
     chord: FloatArray
     wall_place: tuple[int, float] | None = None
+    other: float = 0.0
 
     @classmethod
     def of(cls, meniscus: MeniscusOnset) -> TurningStart:
@@ -101,6 +112,7 @@ class TurningStart:
             turning.electric_bond_number,
             np.empty(0),
             meniscus.wall_place,
+            max((o.voltage or 0.0 for o in meniscus.others), default=0.0),
         )
         if not branch.equilibria:
             return start
@@ -128,7 +140,8 @@ def turning_voltage(
     """Voltage of the turning point of a changed design on two coarse meshes, [V].
 
     Where the start is too far away for Newton's method or for the mesh, it is carried along in two
-    to eight steps.
+    to eight steps.  Where the contact line of the changed design loses its hold elsewhere or in
+    another way than in the drawn one, its own ramp is followed from no voltage on.
 
     Parameters
     ----------
@@ -148,6 +161,9 @@ def turning_voltage(
     ContinuationError, MeshError
         No turning point was found from the start.
     """
+    scaled = any(key == TENSION for key, _ in changes)
+    if not scaled and _away(design, changes, start):
+        return meniscus_onset(changed_design(design, changes)).voltage
     drawn = {key: 1.0 if key == TENSION else design.dimension(key).value for key, _ in changes}
     reason: ComputationError = ContinuationError("no turning point was found")
     for steps, follows in _ATTEMPTS:
@@ -163,12 +179,57 @@ def turning_voltage(
                 part = tuple((k, drawn[k] + share * (value - drawn[k])) for k, value in changes)
                 way = changes if step == steps else part
                 voltage, here = _fold(design, way, here, near if follows else None)
+            if not scaled and _elsewhere(design, changes, start, here, voltage):
+                return meniscus_onset(changed_design(design, changes)).voltage
             return voltage
         except SurfaceInSolid:
             raise
         except (ContinuationError, MeshError) as error:
             reason = error
+    if start.wall_place is not None and not scaled:
+        return meniscus_onset(changed_design(design, changes)).voltage
     raise reason
+
+
+def _away(design: Design, changes: Changes, start: TurningStart) -> bool:
+    """Whether angle or pressure change so much that the contact line may be held elsewhere."""
+    if start.wall_place is None:
+        return False
+    changed = changed_design(design, changes)
+    gammas = [float(d.metal.surface_tension(d.liquid.temperature)) for d in (design, changed)]
+    (drawn, _), (wetting, contact) = (
+        _place(d, start, gamma) for d, gamma in zip((design, changed), gammas, strict=True)
+    )
+    piece, t = start.wall_place
+    if t == 0.0 and wetting.wall.corner(piece):
+        still = wetting.still_slope(contact.position[0])
+        slope = wetting.advancing + contact.tangent
+        return not len(start.chord) and (still is None or slope < still + _FAR_ANGLE)
+    most = 2.0 if wetting.symmetry == "axisymmetric" else 1.0
+    bent = abs(wetting.pressure - drawn.pressure) * contact.position[0] / most
+    return max(abs(wetting.advancing - drawn.advancing), bent) > _FAR_ANGLE
+
+
+def _elsewhere(
+    design: Design, changes: Changes, start: TurningStart, found: TurningStart, voltage: float
+) -> bool:
+    """Whether the line of a changed design leaves its corner otherwise than that of the drawn one.
+
+    A surface that turned on its corner may reach the advancing angle before; a line that gave way
+    may find a place that holds it, where another state of wetting stands nearly as much.
+    """
+    if start.wall_place is None:
+        return False
+    changed = changed_design(design, changes)
+    gamma = float(changed.metal.surface_tension(changed.liquid.temperature))
+    wetting, contact = _place(changed, start, gamma)
+    piece, t = start.wall_place
+    if t != 0.0 or not wetting.wall.corner(piece):
+        return False
+    if len(start.chord):
+        slope = MeniscusShape(found.coefficients, found.symmetry).contact_angle
+        return slope > wetting.advancing + contact.tangent
+    return voltage < _CLEAR * start.other
 
 
 def _fold(
