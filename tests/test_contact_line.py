@@ -20,6 +20,7 @@ from conegap.solver.liquid.followed_onset import meniscus_onset
 from conegap.solver.liquid.shape import cap
 from conegap.solver.liquid.slow_ramp import Ramp
 from conegap.solver.liquid.wetting_states import settled, wetting_of, wetting_states
+from conegap.solver.onset.closed_forms import classic_estimate
 from conegap.solver.studies.budget import _angle_ends
 from conegap.solver.studies.turning_variants import TurningStart, turning_voltage
 from conegap.solver.studies.variants import changed_design
@@ -260,6 +261,14 @@ def test_column_is_drawn_up_to_jurins_height() -> None:
     assert_allclose(
         down.edge_pressure, down.liquid.feed_pressure + density * g * 0.1, rtol=1e-12, atol=0
     )
+    # A column of 0.1 m beats 1 kPa of suction, also in what is said of the closed form.
+    pushed = design_of(
+        "capillary", feed_pressure="-1 kPa", column_height="0.1 m", orientation="down"
+    )
+    said = classic_estimate(pushed, radius=25e-6)
+    assert said is not None
+    assert any("pushes the liquid outward" in departure for departure in said.departures)
+    assert f"{pushed.edge_pressure:.4g} Pa" in pushed.pressure_words
     level = design_of("capillary", column_height="0.1 m", orientation="level")
     assert level.edge_pressure == level.liquid.feed_pressure
     with pytest.raises(DesignError, match=r"liquid\.orientation"):

@@ -202,6 +202,17 @@ class Design:
         return float(self.liquid.feed_pressure - weight)
 
     @property
+    def pressure_words(self) -> str:
+        """The pressure at the emitting edge as the design file gives it."""
+        given = f"liquid.feed_pressure = {self.liquid.feed_pressure:g} Pa"
+        if self.liquid.rise == 0.0:
+            return given
+        return (
+            f"the pressure at the emitting edge, {self.edge_pressure:.4g} Pa ({given} and the "
+            "weight of the liquid column),"
+        )
+
+    @property
     def gap(self) -> float:
         """Distance from the emitter's metal apex to the accelerator's near face, [m]."""
         return self._section.gap

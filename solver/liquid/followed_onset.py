@@ -258,7 +258,7 @@ def _other(
 
 def _floods(design: Design, most: float) -> str:
     return (
-        f"liquid.feed_pressure = {design.liquid.feed_pressure:g} Pa is beyond the {most:.4g} Pa "
+        f"{design.pressure_words} is beyond the {most:.4g} Pa "
         f"that any place of the emitter holds at an advancing angle of "
         f"{math.degrees(design.liquid.advancing):.4g} deg: the liquid floods the edge without any "
         "voltage; lower the pressure"

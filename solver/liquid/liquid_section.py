@@ -119,7 +119,7 @@ def held_in(
     if abs(pressure) >= most:
         limit = most * surface_tension / radius
         raise DesignError(
-            f"liquid.feed_pressure = {design.liquid.feed_pressure:g} Pa is beyond the "
+            f"{design.pressure_words} is beyond the "
             f"{limit:.4g} Pa that the surface can hold at a contact radius of "
             f"{radius * 1e6:.4g} um: the liquid "
             + ("floods the edge" if pressure > 0.0 else "is drawn back into the feed")

@@ -175,12 +175,12 @@ def _around(design: Design) -> tuple[str, ...]:
         found.append("the accelerator has an opening, which takes field: the true onset is higher")
     elif kind != "plane":
         found.append("the accelerator is no unbroken plane: side not known")
-    pressure = design.liquid.feed_pressure
+    pressure = design.edge_pressure
     if pressure != 0.0:
         side = "pushes the liquid outward: the true onset is lower"
         if pressure < 0.0:
             side = "draws the liquid back: the true onset is higher"
-        found.append(f"the feed pressure of {pressure:g} Pa {side}")
+        found.append(f"the pressure at the edge of {pressure:.4g} Pa {side}")
     return tuple(found)
 
 

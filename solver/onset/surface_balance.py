@@ -63,9 +63,10 @@ def balance_field(*, surface_tension: float, curvature: float, pressure: float =
         )
     if pressure >= held:
         raise DesignError(
-            f"liquid.feed_pressure = {pressure:.4g} Pa exceeds the {held:.4g} Pa that surface "
-            "tension holds at the emitting edge: the liquid floods the edge without any voltage; "
-            "lower the feed pressure or choose a sharper edge"
+            f"the pressure at the emitting edge, {pressure:.4g} Pa (liquid.feed_pressure and the "
+            f"weight of a liquid column that is stated), exceeds the {held:.4g} Pa that surface "
+            "tension holds there: the liquid floods the edge without any voltage; lower the feed "
+            "pressure or choose a sharper edge"
         )
     return math.sqrt(2.0 * (held - pressure) / epsilon_0)
 
