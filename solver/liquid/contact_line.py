@@ -46,6 +46,9 @@ __all__ = [
 _LEVELS = (2, 4, 8)
 # Steps in slope from the surface without field: Newton's method was seen to take 16 degrees.
 _SLOPE_STEP = math.radians(8.0)
+# A line that has drawn back rests at its advancing angle where that is the receding one as well:
+# its slope is that of the root search, to 1e-12, [rad].
+_ROUNDING = 1e-9
 # A step along the wall is halved at most this often before the surface counts as lost.
 _HALVINGS = 4
 
@@ -249,30 +252,36 @@ def _next(
         done = part
 
 
-def _flooded(wetting: Wetting, station: Station) -> ContactSolve | None:
-    """A stand-in for a place that holds no surface at any voltage, or None.
+def _unheld(wetting: Wetting, station: Station) -> ContactSolve | None:
+    """A stand-in for a place where the line advances without any voltage, or None.
 
-    Its electric Bond number is that of a unit field under a cap of the greatest pressure, negative.
+    Its electric Bond number is that of a unit field under a cap of the steepest slope that the
+    place holds, negative.
     """
     radius = station.contact.position[0]
-    if wetting.pressure <= 0.0 or wetting.still_slope(radius) is not None:
+    slope, still = wetting.advancing + station.contact.tangent, wetting.still_slope(radius)
+    if still is None:
+        if wetting.pressure <= 0.0:
+            return None
+        slope = math.pi / 2.0
+    elif still <= slope + _ROUNDING:
         return None
-    shape = cap(math.pi / 2.0, wetting.modes, wetting.symmetry)
+    shape = cap(slope, wetting.modes, wetting.symmetry)
     pressure = wetting.pressure * radius
     most = float(shape.curvature(np.zeros(1))[0])
     return ContactSolve(station, shape, pressure, 2.0 * (most - pressure))
 
 
 def start_here(wetting: Wetting, station: Station) -> tuple[ContactSolve, ...]:
-    """`from_rest`, or the stand-in of a place that the liquid floods without voltage.
+    """`from_rest`, or the stand-in of a place where the line advances without voltage.
 
     Raises
     ------
     ContinuationError, MeshError
         The surface could not be followed.
     """
-    flooded = _flooded(wetting, station)
-    return from_rest(wetting, station) if flooded is None else (flooded,)
+    unheld = _unheld(wetting, station)
+    return from_rest(wetting, station) if unheld is None else (unheld,)
 
 
 def solves_along(
@@ -304,11 +313,11 @@ def solves_along(
     rest = start_here(wetting, places[0])
     solves = [rest[-1]]
     for number, place in enumerate(places[1:], 1):
-        flooded = _flooded(wetting, place)
-        if flooded is not None:
-            solves.append(flooded)
+        unheld = _unheld(wetting, place)
+        if unheld is not None:
+            solves.append(unheld)
             continue
-        if _flooded(wetting, solves[-1].station) is not None:
+        if _unheld(wetting, solves[-1].station) is not None:
             solves.append(from_rest(wetting, place)[-1])
             continue
         found, failure = _next(wetting, solves[-1], place)
