@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import re
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -17,10 +19,12 @@ from conegap.geometries.quantities.files import examples_folder
 from conegap.solver.liquid.contact_line import slope_on_meshes
 from conegap.solver.liquid.contact_section import Wetting, stations
 from conegap.solver.liquid.followed_onset import meniscus_onset
+from conegap.solver.liquid.meniscus_onset import OtherState
 from conegap.solver.liquid.shape import cap
 from conegap.solver.liquid.slow_ramp import Ramp
 from conegap.solver.liquid.wetting_states import settled, wetting_of, wetting_states
 from conegap.solver.onset.closed_forms import classic_estimate
+from conegap.solver.report.liquid import _line_words
 from conegap.solver.studies.budget import _angle_ends
 from conegap.solver.studies.turning_variants import TurningStart, turning_voltage
 from conegap.solver.studies.variants import changed_design
@@ -300,3 +304,21 @@ def test_assumed_range_of_the_angle_is_one_that_a_design_may_state(
     ends = _angle_ends(design, design.dimension(f"liquid.{key}"))
     found = [changed_design(design, end).liquid.advancing for end in ends]
     assert_allclose(found, np.radians([low, high]), rtol=1e-12, atol=0)
+
+
+@pytest.mark.parametrize(
+    ("voltage", "said"), [(None, "floods"), (3e3, "3.00 kV"), (8e3, None)], ids=str
+)
+def test_a_worse_state_of_wetting_is_said_aloud(voltage: float | None, said: str | None) -> None:
+    """INVARIANT: the reader hears of a state that gives way earlier, the more so of one that floods
+    without voltage."""
+    other = OtherState("wetted end face", voltage, "outer rim", "turning point")
+    meniscus = SimpleNamespace(
+        voltage=7e3, mode="turning point", place="bore's edge", state="dry", others=(other,)
+    )
+    assessment: Any = SimpleNamespace(
+        onset=SimpleNamespace(meniscus=meniscus), design=Design.read("capillary")
+    )
+    found = [words for words in _line_words(assessment) if "wetted end face" in words]
+    assert len(found) == (said is not None)
+    assert all(str(said) in words for words in found)

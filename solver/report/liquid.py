@@ -136,12 +136,15 @@ def _line_words(assessment: Assessment) -> tuple[str, ...]:
         ends.get(meniscus.mode, ""),
     ]
     for other in meniscus.others:
-        if other.voltage is not None and other.voltage < meniscus.voltage:
-            words.append(
-                f"If the emitter starts with a {other.state}, it gives way at "
-                f"{voltage_text(other.voltage)} already: the review must assume that unless the "
-                f"{meniscus.state} is assured."
-            )
+        ends_at = "floods without any voltage"
+        if other.voltage is not None:
+            if other.voltage >= meniscus.voltage:
+                continue
+            ends_at = f"gives way at {voltage_text(other.voltage)} already"
+        words.append(
+            f"If the emitter starts with a {other.state}, it {ends_at}: the review must assume "
+            f"that unless the {meniscus.state} is assured."
+        )
     return tuple(words)
 
 
