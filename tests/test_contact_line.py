@@ -16,12 +16,12 @@ from conegap.geometries.curves.wall import ContactStart
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
 from conegap.geometries.quantities.files import examples_folder
-from conegap.solver.liquid.contact_line import slope_on_meshes
+from conegap.solver.liquid.contact_line import ContactSolve, slope_on_meshes
 from conegap.solver.liquid.contact_section import Wetting, stations
 from conegap.solver.liquid.followed_onset import meniscus_onset
 from conegap.solver.liquid.meniscus_onset import OtherState
 from conegap.solver.liquid.shape import cap
-from conegap.solver.liquid.slow_ramp import Ramp
+from conegap.solver.liquid.slow_ramp import Ramp, ramp
 from conegap.solver.liquid.wetting_states import settled, wetting_of, wetting_states
 from conegap.solver.onset.closed_forms import classic_estimate
 from conegap.solver.report.liquid import _line_words
@@ -100,6 +100,30 @@ def test_solve_with_given_slope_finds_the_surface_without_field() -> None:
     assert abs(bond) < 1e-6 * above.electric_bond_number
     assert rises
     assert_allclose(at.shape.coefficients, shape.coefficients, rtol=0, atol=1e-7)
+
+
+def test_places_of_sharp_lips_begin_at_their_corner() -> None:
+    """INVARIANT: the line starts pinned at the channel's edge and passes no place twice."""
+    design = design_of("slit", lip_radius="0 um", land="3 um")
+    (start,) = design.emitter.contact_starts()
+    found = stations(wetting(design).wall, (start.piece, start.t))
+    places = [s.contact.position for s in found]
+    assert len(set(places)) == len(places)
+    assert [s.contact.place for s in found if s.pinned] == ["channel's edge", "outer edge"]
+
+
+def test_line_that_nothing_holds_runs_on_in_one_step() -> None:
+    """EXACT: from a wall that the liquid climbs by itself to the first place that holds it, once,
+    however much worse the places between hold it."""
+    place = wetting(design_of("slit", recess="10 um"))
+    found = stations(place.wall, (0, 0.5))[:5]
+    shape = cap(0.1, place.modes, "planar")
+    bonds = (-3.0, -1.0, -2.0, 1.0, 0.5)
+    solves = [ContactSolve(s, shape, 0.0, b) for s, b in zip(found, bonds, strict=True)]
+    followed = ramp((), solves)
+    (step,) = followed.steps
+    assert (step.load, step.leaves, step.jumps) == (0.0, "channel's wall", True)
+    assert followed.last is solves[3]
 
 
 def test_line_stands_still_between_both_angles() -> None:

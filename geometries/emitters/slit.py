@@ -164,6 +164,8 @@ class Slit(Emitter):
         if self.misalignment_half != 0.0:
             return ()
         r = self.lip_radius
+        if self.recess == r == 0.0:
+            return (ContactStart("", 1, 0.0),)
         if self.recess >= r:
             wall = self.protrusion - r
             return (ContactStart("", 0, 1.0 - (self.recess - r) / wall),)

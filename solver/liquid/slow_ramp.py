@@ -92,10 +92,11 @@ def ramp(rest: Sequence[ContactSolve], solves: Sequence[ContactSolve]) -> Ramp:
     here = solves[0]
     states, steps = [*rest[:-1], here], []
     while here.rises or not here.station.pinned:
+        # Without voltage the line runs on to the first place that holds it at all.
         held = [
             k
             for k in range(number + 1, len(solves))
-            if solves[k].load > here.load * (1.0 if k == number + 1 else 1.0 + _HIGHER)
+            if solves[k].load > max(here.load, 0.0) * (1.0 if k == number + 1 else 1.0 + _HIGHER)
         ]
         if not held:
             break
