@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
 from typing import Literal
 
 from conegap.geometries.design.design import Design
@@ -22,7 +24,8 @@ TURNING_POINT = "meniscus turning point"
 def free_surface(
     design: Design, criterion: OnsetCriterion, progress: Progress | None = None
 ) -> tuple[MeniscusOnset | None, tuple[str, ...]]:
-    """Turning point of the free surface where it is wanted and can be had, and why not.
+    """Turning point of the free surface where it is wanted and can be had, and remarks: why not,
+    or which other state of wetting gives way at less.
 
     Parameters
     ----------
@@ -58,7 +61,7 @@ def free_surface(
                 "that of the rigid surface",
             )
     try:
-        return meniscus_onset(design, progress=progress), ()
+        found = meniscus_onset(design, progress=progress)
     except SurfaceInSolid as error:
         if criterion != "automatic":
             raise
@@ -66,3 +69,23 @@ def free_surface(
             f"{error}; the onset is that of the rigid surface, at which the field lifts the liquid "
             "off the metal",
         )
+    return found, tuple(_lower_states(design, found))
+
+
+def _lower_states(design: Design, found: MeniscusOnset) -> Iterator[str]:
+    """That another state of wetting gives way at less, and which angle separates the two."""
+    for other in found.others:
+        if other.voltage is None or other.voltage >= found.voltage:
+            continue
+        text = (
+            f"with a {other.state} the surface gives way at {other.voltage:.4g} V, against "
+            f"{found.voltage:.4g} V with the {found.state} that the design states: assume the "
+            f"lower value unless the {found.state} is assured"
+        )
+        rest = found.states[0]
+        if rest.voltage == 0.0:
+            text += (
+                "; the feed's pressure alone wets on below an advancing angle of "
+                f"{math.degrees(rest.shape.contact_angle):.3g} deg"
+            )
+        yield text

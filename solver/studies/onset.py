@@ -82,7 +82,7 @@ class Onset:
     sector : SectorOnset or None
         The third dimension, on three meshes.
     remarks : tuple of str
-        Why the free surface was not followed.
+        Why the free surface was not followed, or which other state of wetting gives way at less.
     accuracy : float
         Relative numerical error wanted in the edge field, [-].
     kept : SolveCache
