@@ -91,6 +91,8 @@ class TurningStart:
         Of the contact line on the emitter's wall; None where it is the drawn one.
     other : float
         The highest onset of any other state of wetting, [V].
+    left : float
+        Highest voltage at which the line jumped on from a place, over the onset, [-].
     """
 
     coefficients: FloatArray
@@ -100,6 +102,7 @@ class TurningStart:
     chord: FloatArray
     wall_place: tuple[int, float] | None = None
     other: float = 0.0
+    left: float = 0.0
 
     @classmethod
     def of(cls, meniscus: MeniscusOnset) -> TurningStart:
@@ -113,6 +116,9 @@ class TurningStart:
             np.empty(0),
             meniscus.wall_place,
             max((o.voltage or 0.0 for o in meniscus.others), default=0.0),
+            max(
+                (t.voltage / meniscus.voltage for t in meniscus.transitions if t.jumps), default=0.0
+            ),
         )
         if not branch.equilibria:
             return start
@@ -192,7 +198,8 @@ def turning_voltage(
 
 
 def _away(design: Design, changes: Changes, start: TurningStart) -> bool:
-    """Whether angle or pressure change so much that the contact line may be held elsewhere."""
+    """Whether the line may be held elsewhere: angle or pressure change much, or a place that it
+    left holds nearly as much."""
     if start.wall_place is None:
         return False
     changed = changed_design(design, changes)
@@ -200,6 +207,10 @@ def _away(design: Design, changes: Changes, start: TurningStart) -> bool:
     (drawn, _), (wetting, contact) = (
         _place(d, start, gamma) for d, gamma in zip((design, changed), gammas, strict=True)
     )
+    # Electrode and chamber change what both places hold in the same ratio.
+    own = any(key.startswith(("emitter.", "liquid.")) for key, _ in changes)
+    if own and start.left * _CLEAR > 1.0:
+        return True
     piece, t = start.wall_place
     if t == 0.0 and wetting.wall.corner(piece):
         still = wetting.still_slope(contact.position[0])
