@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from scipy.constants import g
@@ -159,18 +160,30 @@ def test_oxide_is_told_of_metals_that_grow_one() -> None:
 
 
 def test_a_pinned_surface_holds_what_its_contact_line_allows() -> None:
-    """EXACT: Young and Laplace: a half cylinder over the slit's lips, a hemisphere on the bore or
-    the rim; the narrow channel below the lips does not count."""
-    for kind, half, principal in (("slit", 0.75e-6 + 3e-6, 1.0), ("capillary", 25e-6, 2.0)):
-        design = design_of(kind)
-        gamma = float(design.metal.surface_tension(design.liquid.temperature))
-        feed = feed_of(design)
-        assert feed is not None
-        assert_allclose(feed.outward_holding, principal * gamma / half, rtol=1e-12)
+    """EXACT: Young and Laplace with Gibbs's condition: the bore's edge holds the cap of its
+    advancing angle, the rim a hemisphere where its direction adds up to a right angle, the lip
+    the circle that is narrowest; the narrow channel below the lips does not count."""
+    tube = design_of("capillary")
+    gamma = float(tube.metal.surface_tension(tube.liquid.temperature))
+    feed = feed_of(tube)
+    assert feed is not None
+    bore = 2.0 * gamma * math.sin(math.radians(40.0)) / 25e-6
+    assert_allclose(feed.outward_holding, bore, rtol=1e-12)
     text = starter("capillary").replace('contact_line = "bore"', 'contact_line = "rim"')
     wide = feed_of(Design.from_text(text))
     assert wide is not None
-    assert_allclose(wide.outward_holding, feed.outward_holding / 2.0, rtol=1e-12)
+    turned = np.radians(np.linspace(0.0, 90.0, 20001))
+    rim = np.sin(np.minimum(math.radians(40.0) + turned, math.pi / 2.0))
+    best = 2.0 * gamma * float((rim / (45e-6 + 5e-6 * np.sin(turned))).max())
+    assert_allclose(wide.outward_holding, best, rtol=1e-5)
+    slit = design_of("slit")
+    gamma = float(slit.metal.surface_tension(slit.liquid.temperature))
+    feed = feed_of(slit)
+    assert feed is not None
+    turned = np.radians(np.linspace(0.0, 75.0, 20001))
+    lip = np.sin(np.minimum(math.radians(20.0) + turned, math.pi / 2.0))
+    best = gamma * float((lip / (0.75e-6 + 3e-6 * (1.0 + np.sin(turned)))).max())
+    assert_allclose(feed.outward_holding, best, rtol=1e-5)
     # Unlike lips: half the way between the two lines on which the liquid lies level.
     skew = starter("slit").replace('misalignment_half = "0 um"', 'misalignment_half = "1 um"')
     skewed = Design.from_text(skew)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+import numpy as np
 from scipy.optimize import brentq
 
 from conegap.geometries.curves.wall import ContactStart
@@ -19,7 +20,7 @@ from conegap.solver.liquid.contact_line import (
     solves_along,
     start_here,
 )
-from conegap.solver.liquid.contact_section import Station, Wetting, stations
+from conegap.solver.liquid.contact_section import Station, Wetting
 from conegap.solver.liquid.continuation import ContinuationError
 from conegap.solver.liquid.liquid_section import MODES, liquid_surface
 from conegap.solver.liquid.meniscus import Equilibrium
@@ -36,6 +37,9 @@ __all__ = [
 ]
 
 _TWO_MESHES, _THREE_MESHES = (2, 4), (2, 4, 8)
+# Points of a piece of the wall at which the pressure that it holds is compared: on a lip they miss
+# the greatest by less than 1e-5.
+_ALONG = 201
 # Places of the coarse mesh that are tried again, some two degrees of a lip apart.
 _STEPS_BACK = 3
 
@@ -140,15 +144,24 @@ def settled(wetting: Wetting, start: ContactStart, receding: float) -> tuple[int
 
 
 def greatest_pressure(wetting: Wetting, design: Design) -> float:
-    """Greatest pressure that any place holds without field, over the surface tension, [1/m]."""
+    """Greatest pressure that any place holds without field, over the surface tension, [1/m].
+
+    The surface about to advance is part of a sphere or cylinder (Young and Laplace, textbook): at a
+    place of the wall it holds 2 gamma sin(psi) / a or gamma sin(psi) / a, psi being its slope
+    there, at most a right angle.
+    """
     most = 2.0 if wetting.symmetry == "axisymmetric" else 1.0
-    start = design.emitter.contact_starts()[0]
-    return max(
-        most
-        * math.sin(min(wetting.advancing + s.contact.tangent, math.pi / 2.0))
-        / s.contact.position[0]
-        for s in stations(wetting.wall, (start.piece, start.t))
-    )
+    starts = design.emitter.contact_starts()
+    start = next(s for s in starts if s.state == design.emitter.wetting_state)
+    wall, last = wetting.wall, len(wetting.wall.pieces) - 1
+    held = []
+    for piece in range(start.piece, last + 1):
+        first = start.t if piece == start.piece else 0.0
+        for t in (first,) if piece == last else np.linspace(first, 1.0, _ALONG):
+            place = wall.at(piece, float(t))
+            slope = min(wetting.advancing + place.tangent, math.pi / 2.0)
+            held.append(most * math.sin(slope) / place.position[0])
+    return max(held)
 
 
 def _drawn_back(receding: float) -> str:

@@ -9,6 +9,7 @@ from scipy.constants import g
 
 from conegap.geometries.design.design import Design
 from conegap.geometries.parts.feed_path import ConeFilm, PlateChannel, RoundBore
+from conegap.solver.liquid.wetting_states import greatest_pressure, wetting_of
 from conegap.solver.operation.feed_laws import (
     bore_resistance,
     film_resistance,
@@ -54,7 +55,8 @@ class Feed:
         Suction at which the liquid draws back into channel or bore; on a film the suction that the
         emitting cap exerts at its onset, [Pa].
     outward_holding : float
-        Pressure that a pinned surface at the edge holds back, see `pinned_holding`, [Pa].
+        Pressure that the surface at the edge holds back: at the best place of its contact line, see
+        `conegap.solver.liquid.wetting_states.greatest_pressure`, or pinned as drawn, [Pa].
     feed_pressure : float
         Gauge pressure at the edge without flow, [Pa].
     density : float or None
@@ -136,14 +138,19 @@ def feed_of(design: Design) -> Feed | None:
     gamma = float(metal.surface_tension(warm))
     eta = float(metal.viscosity(warm)) if metal.viscosity_law is not None else None
     density = float(metal.density(warm)) if metal.density_law is not None else None
-    wetting = math.cos(liquid.contact_angle)
+    wetting = math.cos(liquid.receding)
 
     def feed(kind: str, narrow: float, length: float, unit: float, held: tuple[float, float],
              model: str) -> Feed:  # fmt: skip
         resistance = None if eta is None else eta * unit
         return Feed(kind, narrow, length, resistance, *held, design.edge_pressure, density, model)
 
-    outward = pinned_holding(design.section(), gamma)
+    place = wetting_of(design, gamma)
+    outward = (
+        pinned_holding(design.section(), gamma)
+        if place is None
+        else greatest_pressure(place, design) * gamma
+    )
     match design.emitter.feed_path(liquid.film_thickness):
         case PlateChannel(height=h, length=length, width=width):
             unit = plate_resistance(viscosity=1.0, length=length, height=h, width=width)
@@ -204,7 +211,8 @@ def feed_rows(
     ]
     if feed is None:
         return tuple(rows)
-    weight = _column(design, feed, g)
+    # With an orientation the column's weight is part of the pressure at the edge.
+    weight = _column(design, feed, g) if design.liquid.orientation is None else 0.0
     if feed.kind != "film":
         rows.append(
             review_row(
@@ -223,8 +231,9 @@ def feed_rows(
                 max(feed.feed_pressure, 0.0) + weight,
                 feed.outward_holding,
                 "Pa",
-                "2 γ / a around an axis, γ / a between two lines, with a the contact radius or "
-                "half width, textbook; with the weight of the column where its height is given",
+                "2 γ sin ψ / a around an axis, γ sin ψ / a between two lines, with the slope ψ at "
+                "which the contact line advances and a its radius or half width, at the best place "
+                "of the edge, textbook; with the weight of the column where its height is given",
                 "lower the feed pressure, or narrow the contact line",
             )
         )
