@@ -110,14 +110,6 @@ def test_help_imports_nothing_heavy() -> None:
     assert heavy.isdisjoint(loaded)
 
 
-def test_module_runs_the_command_line() -> None:
-    """INVARIANT: ``python -m conegap`` is the same command, with its exit codes."""
-    run = [sys.executable, "-m", "conegap"]
-    done = subprocess.run([*run, "--version"], capture_output=True, text=True, timeout=60)
-    assert (done.returncode, done.stdout.split()[:1]) == (0, ["conegap"])
-    assert subprocess.run([*run, "draw", "no such design"], capture_output=True).returncode == 2
-
-
 def test_drawing_needs_no_solver() -> None:
     """INVARIANT: the figures are loaded without the solver's libraries, so that `draw` is quick."""
     code = (

@@ -10,8 +10,6 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
-from scipy.constants import g
-
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import Section
 from conegap.geometries.design.assembly import assembly_of
@@ -180,26 +178,8 @@ class Design:
 
     @property
     def edge_pressure(self) -> float:
-        """Gauge pressure of the liquid at the emitting edge, p - rho g h, [Pa].
-
-        The feed pressure less the weight of the column below the edge, where the design says how
-        the emitter points (B. Pascal's law of a liquid at rest, textbook).
-
-        Raises
-        ------
-        DesignError
-            The metal has no density, so that the weight is not known.
-        """
-        rise = self.liquid.rise
-        if rise == 0.0:
-            return self.liquid.feed_pressure
-        if self.metal.density_law is None:
-            raise DesignError(
-                f"liquid.orientation: {self.metal.name} has no density, so its column's weight is "
-                "not known; give [liquid.custom] density, or leave orientation out"
-            )
-        weight = float(self.metal.density(self.liquid.temperature)) * g * rise
-        return float(self.liquid.feed_pressure - weight)
+        """Gauge pressure of the liquid at the emitting edge, see `Liquid.edge_pressure`, [Pa]."""
+        return self.liquid.edge_pressure(self.metal)
 
     @property
     def pressure_words(self) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import Annotated, Literal
 
 from pydantic import Field
+from scipy.constants import g
 
 from conegap.geometries.metals.laws import ELEMENTARY_CHARGE
 from conegap.geometries.metals.metal import Metal, metal
@@ -28,6 +29,7 @@ from conegap.geometries.parts.part import (
     Temperature,
     VoltageLimit,
 )
+from conegap.geometries.quantities.errors import DesignError
 from conegap.geometries.quantities.quantity import (
     CURRENT,
     DENSITY,
@@ -120,6 +122,27 @@ class Liquid(Part):
         design does not say how the emitter points."""
         up = {"up": 1.0, "level": 0.0, "down": -1.0, None: 0.0}[self.orientation]
         return up * (self.column_height or 0.0)
+
+    def edge_pressure(self, metal: Metal) -> float:
+        """Gauge pressure at the emitting edge, p - rho g h, [Pa].
+
+        The feed pressure less the weight of the column below the edge, where the design says how
+        the emitter points (B. Pascal's law of a liquid at rest, textbook).
+
+        Raises
+        ------
+        DesignError
+            The metal has no density, so that the weight is not known.
+        """
+        if self.rise == 0.0:
+            return self.feed_pressure
+        if metal.density_law is None:
+            raise DesignError(
+                f"liquid.orientation: {metal.name} has no density, so its column's weight is not "
+                "known; give [liquid.custom] density, or leave orientation out",
+                keys=("liquid.orientation",),
+            )
+        return float(self.feed_pressure - float(metal.density(self.temperature)) * g * self.rise)
 
     def properties(self) -> Metal:
         """The metal's property table.
