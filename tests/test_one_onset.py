@@ -33,7 +33,8 @@ def solved_once(design: Design, **settings: Any) -> Onset:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", example_names())
+# An array and a slit with its ends take the ways of a crown and of a slit, a minute more.
+@pytest.mark.parametrize("name", sorted({*example_names()} - {"array", "slit_end"}))
 def test_every_study_has_the_same_onset(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """INVARIANT: assess, vary as drawn, calibrate and tolerate: one voltage and one error."""
     design = Design.read(name)
