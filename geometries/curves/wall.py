@@ -114,14 +114,16 @@ class Wall:
             (_later(part.curve, t), *rest),
         )
 
-    def corner(self, piece: int) -> bool:
-        """Whether the wall turns away from the liquid at the start of a piece.
+    def corner(self, piece: int, t: float = 0.0) -> bool:
+        """Whether the wall turns away from the liquid at a place: at the start of a piece only.
 
         Parameters
         ----------
         piece : int
+        t : float
+            Curve parameter on the piece, [-].
         """
-        if piece == 0:
+        if piece == 0 or t != 0.0:
             return False
         before = _tangent(self.pieces[piece - 1].curve, 1.0)
         after = _tangent(self.pieces[piece].curve, 0.0)

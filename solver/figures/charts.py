@@ -23,6 +23,7 @@ from conegap.solver.common.style import (
 )
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.figures.label_placer import Across, Place, Placer
+from conegap.solver.figures.voltage_lines import mark_voltages
 from conegap.solver.onset.surface_line import SurfaceLine, lines_from_edge
 
 if TYPE_CHECKING:
@@ -225,23 +226,7 @@ def chart_scan(axes: Axes, scan: Scan, assessment: Assessment) -> Axes:
             zorder=5,
             label="free surface, as drawn",
         )
-    axes.axhline(
-        design.voltage / up.size,
-        color=INK,
-        lw=1.0,
-        ls=(0, (4, 2)),
-        zorder=3,
-        label=f"design {voltage_text(design.voltage)}",
-    )
-    if limit is not None:
-        axes.axhline(
-            limit / up.size,
-            color=LIMIT,
-            lw=1.3,
-            ls=(0, (1, 1.2)),
-            zorder=3,
-            label=f"supply limit {voltage_text(limit)}",
-        )
+    mark_voltages(axes.axhline, design, up, zorder=3.0)
     axes.set_ylim(0.0, 1.08 * highest / up.size)
     axes.set_xlabel(f"{scan.label} [{across.name}]")
     axes.set_ylabel(f"onset voltage [{up.name}]")

@@ -10,12 +10,12 @@ from conegap.solver.common.style import (
     ACCENT,
     BAND,
     INK,
-    LIMIT,
     PAPER,
     SOFT,
     legend_below,
     quiet_axes,
 )
+from conegap.solver.figures.voltage_lines import mark_voltages
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -55,21 +55,7 @@ def chart_instabilities(axes: Axes, assessment: Assessment) -> Axes:
             zorder=5,
             bbox={"fc": PAPER, "ec": "none", "pad": 0.8},
         )
-    axes.axvline(
-        design.voltage / unit.size,
-        color=INK,
-        lw=1.0,
-        ls=(0, (4, 2)),
-        label=f"design {voltage_text(design.voltage)}",
-    )
-    if limit is not None:
-        axes.axvline(
-            limit / unit.size,
-            color=LIMIT,
-            lw=1.3,
-            ls=(0, (1, 1.2)),
-            label=f"supply limit {voltage_text(limit)}",
-        )
+    mark_voltages(axes.axvline, design, unit)
     axes.set_xlim(0.0, 1.05 * largest / unit.size)
     axes.set_ylim(len(found) - 0.5, -0.9)
     axes.set_yticks([])

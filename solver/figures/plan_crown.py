@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -20,9 +19,6 @@ from conegap.solver.figures.drawing import (
     dimension_label,
 )
 from conegap.solver.figures.window import Window
-
-if TYPE_CHECKING:
-    pass
 
 __all__ = ["crown_plan"]
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.quantities.quantity import VOLTAGE
-from conegap.solver.common.display_units import AxisUnit, axis_unit, voltage_text
+from conegap.solver.common.display_units import AxisUnit, axis_unit
 from conegap.solver.common.style import (
     ACCENT,
     BAND,
@@ -23,6 +23,7 @@ from conegap.solver.common.style import (
 )
 from conegap.solver.figures.field_map import round_levels
 from conegap.solver.figures.label_placer import Place, Placer
+from conegap.solver.figures.voltage_lines import mark_voltages
 from conegap.solver.studies.vary import Range, Variation
 
 if TYPE_CHECKING:
@@ -85,21 +86,7 @@ def _line(axes: Axes, variation: Variation) -> Axes:
             zorder=5,
             label="no onset, see the table",
         )
-    axes.axhline(
-        design.voltage / up.size,
-        color=INK,
-        lw=1.0,
-        ls=(0, (4, 2)),
-        label=f"design {voltage_text(design.voltage)}",
-    )
-    if limit is not None:
-        axes.axhline(
-            limit / up.size,
-            color=LIMIT,
-            lw=1.3,
-            ls=(0, (1, 1.2)),
-            label=f"supply limit {voltage_text(limit)}",
-        )
+    mark_voltages(axes.axhline, design, up)
     axes.set_ylim(0.0, 1.08 * highest / up.size)
     axes.set_xlabel(f"{one.dimension.label} [{unit.name}]")
     axes.set_ylabel(f"onset voltage [{up.name}]")

@@ -9,9 +9,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from conegap.geometries.curves.curve import Line
-from conegap.geometries.curves.section import Boundary, EmittingEdge, Section, Symmetry
+from conegap.geometries.curves.section import Boundary, Section, Symmetry
 from conegap.geometries.curves.wall import ContactPlace, Wall
-from conegap.solver.liquid.shape import MeniscusShape, apex_grid_radius
 from conegap.solver.liquid.surface_mesh import LiquidSection
 
 __all__ = ["Station", "Wetting", "between", "contact_section", "stations"]
@@ -75,14 +74,8 @@ def contact_section(
     top = row[index].curve.start
     still = Boundary("liquid", Line((float(top[0]), float(top[1])), contact.position))
     loops[loop] = (*row[:index], still, *metal, *row[last + 1 :])
-    radius = contact.position[0]
     bare = replace(section, loops=tuple(loops), mesh=None)
-
-    def draw(shape: MeniscusShape) -> tuple[Section, tuple[int, int]]:
-        edge = EmittingEdge("meniscus", *surface, 0.0, apex_grid_radius(shape) * radius)
-        return bare.with_surface(surface, (shape.curve(radius, contact.position),), edge), surface
-
-    return LiquidSection(draw, radius, contact.position, potentials)
+    return LiquidSection.ending_at(contact.position, bare, surface, potentials)
 
 
 def _places(wall: Wall, start: tuple[int, float], reach: float) -> Iterator[tuple[int, float]]:
@@ -117,7 +110,7 @@ def stations(wall: Wall, start: tuple[int, float]) -> tuple[Station, ...]:
     reach = wall.at(*start).position[0]
     found = []
     for number, (piece, t) in enumerate(_places(wall, start, reach)):
-        pinned = number == 0 or (t == 0.0 and wall.corner(piece))
+        pinned = number == 0 or wall.corner(piece, t)
         found.append(Station(piece, t, wall.at(piece, t), pinned))
     return tuple(found)
 
@@ -151,14 +144,18 @@ class Wetting:
         """Of the section."""
         return self.section.symmetry
 
+    @property
+    def most(self) -> float:
+        """Greatest pressure of a surface without field in gamma / a: 2 around an axis, else 1."""
+        return 2.0 if self.symmetry == "axisymmetric" else 1.0
+
     def liquid(self, contact: ContactPlace) -> LiquidSection:
         """The section with its liquid surface ending at a place."""
         return contact_section(self.section, self.surface, contact, self.potentials)
 
     def still_slope(self, radius: float) -> float | None:
         """Slope of the surface without field at a contact radius, [rad]; None where it floods."""
-        most = 2.0 if self.symmetry == "axisymmetric" else 1.0
-        sine = self.pressure * radius / most
+        sine = self.pressure * radius / self.most
         return math.asin(sine) if abs(sine) < 1.0 else None
 
 

@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from scipy.constants import epsilon_0
-
 from conegap.geometries.curves.wall import ContactPlace
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError, MeshError
@@ -21,6 +19,7 @@ from conegap.solver.liquid.meniscus_onset import (
     MeniscusOnset,
     OtherState,
     Transition,
+    voltage_of_load,
 )
 from conegap.solver.liquid.shape import MeniscusShape, cap
 from conegap.solver.liquid.slit_waves import LoadedShape, first_tilt, first_wave
@@ -106,7 +105,7 @@ def meniscus_onset(design: Design, *, progress: Progress | None = None) -> Menis
             _other(wetting, s, gamma, stated.ramp, lost.load) for s in states if s is not stated
         )
         steps = tuple(
-            Transition(_volts(s.load, gamma), s.leaves, s.reaches, s.jumps)
+            Transition(voltage_of_load(s.load, gamma), s.leaves, s.reaches, s.jumps)
             for s in stated.ramp.steps
         )
     return _onset(design, lost, gamma, others, steps)
@@ -121,7 +120,7 @@ def _onset(
 ) -> MeniscusOnset:
     branch, liquid = lost.branch, lost.liquid
     symmetry = design.section().symmetry
-    voltage = _volts(lost.load, gamma)
+    voltage = voltage_of_load(lost.load, gamma)
     tilt = first_tilt(lost.shapes, lost.load, branch.held) if symmetry == "axisymmetric" else None
     wave = None
     if symmetry == "planar":
@@ -138,7 +137,7 @@ def _onset(
         half_angle=half_angle(branch.turning.shape),
         extinction=_extinction(design, liquid, gamma),
         wave=wave,
-        tilt_voltage=None if tilt is None else _volts(tilt, gamma),
+        tilt_voltage=None if tilt is None else voltage_of_load(tilt, gamma),
         branch=branch,
         states=tuple(_state(s, voltage, lost.load, gamma) for s in lost.shapes),
         wall_place=lost.wall_place,
@@ -148,13 +147,9 @@ def _onset(
     )
 
 
-def _volts(load: float, gamma: float) -> float:
-    return math.sqrt(max(load, 0.0) * gamma / epsilon_0)
-
-
 def _state(shape: LoadedShape, voltage: float, load: float, gamma: float) -> HeldState:
     """A shape of the coarse mesh; a held one is never above the onset of the fine ones."""
-    volts = _volts(shape.load, gamma)
+    volts = voltage_of_load(shape.load, gamma)
     return HeldState(
         min(volts, voltage) if shape.load < load or shape.held else volts,
         shape.shape,
@@ -253,7 +248,7 @@ def _other(
         # The surface beyond the turning point balances at less: the highest followed is nearer.
         load = max(s.load for s in ramp.states)
     place = ramp.last.station.contact.place
-    return OtherState(state.state, _volts(load, gamma), place, ramp.mode)
+    return OtherState(state.state, voltage_of_load(load, gamma), place, ramp.mode)
 
 
 def _floods(design: Design, most: float) -> str:

@@ -10,12 +10,12 @@ import math
 
 import numpy as np
 
-from conegap.geometries.curves.section import EmittingEdge, Section
+from conegap.geometries.curves.section import Section
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.liquid.meniscus import Held
-from conegap.solver.liquid.shape import MeniscusShape, apex_grid_radius, cap
+from conegap.solver.liquid.shape import MeniscusShape, cap
 from conegap.solver.liquid.surface_mesh import LiquidSection
 
 __all__ = ["MODES", "held_in", "liquid_section", "liquid_surface", "moves"]
@@ -69,18 +69,13 @@ def liquid_section(design: Design) -> LiquidSection:
     contact = (float(end[0]), float(end[1]))
     radius = contact[0]
 
-    def draw(shape: MeniscusShape) -> tuple[Section, tuple[int, int]]:
-        edge = EmittingEdge("meniscus", *place, 0.0, apex_grid_radius(shape) * radius)
-        curves = (shape.curve(radius, contact),)
-        return section.with_surface(place, curves, edge), place
-
     def clearance(shape: MeniscusShape) -> float:
         points = shape.points(np.linspace(0.0, 1.0, 201)) * radius
         height = points[:, 1] + contact[1] - design.emitter.metal_top(points[:, 0])
         return float(height.min()) / radius
 
     potentials = electrode_voltages(design, section.electrodes, 1.0 / design.voltage)
-    return LiquidSection(draw, radius, contact, potentials, clearance)
+    return LiquidSection.ending_at(contact, section, place, potentials, clearance)
 
 
 def held_in(

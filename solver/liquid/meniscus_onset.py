@@ -14,7 +14,14 @@ from conegap.solver.liquid.meniscus import Held
 from conegap.solver.liquid.shape import MeniscusShape
 from conegap.solver.liquid.slit_waves import FirstWave
 
-__all__ = ["HeldState", "MeniscusOnset", "OtherState", "Transition", "voltage_of_bond_number"]
+__all__ = [
+    "HeldState",
+    "MeniscusOnset",
+    "OtherState",
+    "Transition",
+    "voltage_of_bond_number",
+    "voltage_of_load",
+]
 
 
 @dataclass(frozen=True)
@@ -259,4 +266,17 @@ def voltage_of_bond_number(
     radius : float
         Contact radius or half width a, [m].
     """
-    return math.sqrt(max(electric_bond_number, 0.0) * (surface_tension * radius / epsilon_0))
+    return voltage_of_load(electric_bond_number * radius, surface_tension)
+
+
+def voltage_of_load(load: float, surface_tension: float) -> float:
+    """Voltage of a load eps0 V^2 / gamma, 0 where it is negative, [V].
+
+    Parameters
+    ----------
+    load : float
+        [m].
+    surface_tension : float
+        gamma, [N/m].
+    """
+    return math.sqrt(max(load, 0.0) * surface_tension / epsilon_0)

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from conegap.geometries.curves.section import Section
+from conegap.geometries.curves.section import EmittingEdge, Section
 from conegap.solver.liquid.continuation import ContinuationError
-from conegap.solver.liquid.shape import MeniscusShape
+from conegap.solver.liquid.shape import MeniscusShape, apex_grid_radius
 from conegap.solver.mesh.coarse_mesh import CoarseMesh, coarse_mesh
 from conegap.solver.mesh.morph import followed
 from conegap.solver.mesh.spacing import SpacingRule
@@ -58,6 +58,34 @@ class LiquidSection:
     contact: tuple[float, float]
     potentials: dict[str, float]
     clearance: Callable[[MeniscusShape], float] | None = None
+
+    @classmethod
+    def ending_at(
+        cls,
+        contact: tuple[float, float],
+        section: Section,
+        surface: tuple[int, int],
+        potentials: dict[str, float],
+        clearance: Callable[[MeniscusShape], float] | None = None,
+    ) -> LiquidSection:
+        """A section whose drawn liquid boundary gives way to any shape with its contact line.
+
+        Parameters
+        ----------
+        contact : tuple of float
+            Where the drawn boundary ends (r or x, z), [m].
+        surface : (loop, index)
+            The drawn boundary.
+        potentials, clearance
+            See the class.
+        """
+        radius = contact[0]
+
+        def draw(shape: MeniscusShape) -> tuple[Section, tuple[int, int]]:
+            edge = EmittingEdge("meniscus", *surface, 0.0, apex_grid_radius(shape) * radius)
+            return section.with_surface(surface, (shape.curve(radius, contact),), edge), surface
+
+        return cls(draw, radius, contact, potentials, clearance)
 
 
 def stay_outside(liquid: LiquidSection, shape: MeniscusShape) -> None:

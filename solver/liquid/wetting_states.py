@@ -129,7 +129,7 @@ def settled(wetting: Wetting, start: ContactStart, receding: float) -> tuple[int
             return math.inf if wetting.pressure > 0.0 else -math.inf
         # At a corner the metal behind the line decides whether it recedes.
         behind = contact.tangent
-        if t == 0.0 and wetting.wall.corner(piece):
+        if wetting.wall.corner(piece, t):
             behind = wetting.wall.at(piece - 1, 1.0 - 1e-9).tangent
         return still - behind - receding
 
@@ -150,7 +150,6 @@ def greatest_pressure(wetting: Wetting, design: Design) -> float:
     place of the wall it holds 2 gamma sin(psi) / a or gamma sin(psi) / a, psi being its slope
     there, at most a right angle.
     """
-    most = 2.0 if wetting.symmetry == "axisymmetric" else 1.0
     starts = design.emitter.contact_starts()
     start = next(s for s in starts if s.state == design.emitter.wetting_state)
     wall, last = wetting.wall, len(wetting.wall.pieces) - 1
@@ -160,7 +159,7 @@ def greatest_pressure(wetting: Wetting, design: Design) -> float:
         for t in (first,) if piece == last else np.linspace(first, 1.0, _ALONG):
             place = wall.at(piece, float(t))
             slope = min(wetting.advancing + place.tangent, math.pi / 2.0)
-            held.append(most * math.sin(slope) / place.position[0])
+            held.append(wetting.most * math.sin(slope) / place.position[0])
     return max(held)
 
 

@@ -168,8 +168,11 @@ def turning_voltage(
         No turning point was found from the start.
     """
     scaled = any(key == TENSION for key, _ in changes)
-    if not scaled and _away(design, changes, start):
-        return meniscus_onset(changed_design(design, changes)).voltage
+    changed = None
+    if start.wall_place is not None and not scaled:
+        changed = changed_design(design, changes)
+        if _away(design, changed, changes, start):
+            return meniscus_onset(changed).voltage
     drawn = {key: 1.0 if key == TENSION else design.dimension(key).value for key, _ in changes}
     reason: ComputationError = ContinuationError("no turning point was found")
     for steps, follows in _ATTEMPTS:
@@ -185,57 +188,42 @@ def turning_voltage(
                 part = tuple((k, drawn[k] + share * (value - drawn[k])) for k, value in changes)
                 way = changes if step == steps else part
                 voltage, here = _fold(design, way, here, near if follows else None)
-            if not scaled and _elsewhere(design, changes, start, here, voltage):
-                return meniscus_onset(changed_design(design, changes)).voltage
+            if changed is not None and _elsewhere(changed, start, here, voltage):
+                return meniscus_onset(changed).voltage
             return voltage
         except SurfaceInSolid:
             raise
         except (ContinuationError, MeshError) as error:
             reason = error
-    if start.wall_place is not None and not scaled:
-        return meniscus_onset(changed_design(design, changes)).voltage
+    if changed is not None:
+        return meniscus_onset(changed).voltage
     raise reason
 
 
-def _away(design: Design, changes: Changes, start: TurningStart) -> bool:
+def _away(design: Design, changed: Design, changes: Changes, start: TurningStart) -> bool:
     """Whether the line may be held elsewhere: angle or pressure change much, or a place that it
     left holds nearly as much."""
-    if start.wall_place is None:
-        return False
-    changed = changed_design(design, changes)
-    gammas = [float(d.metal.surface_tension(d.liquid.temperature)) for d in (design, changed)]
-    (drawn, _), (wetting, contact) = (
-        _place(d, start, gamma) for d, gamma in zip((design, changed), gammas, strict=True)
-    )
+    (drawn, _), (wetting, contact) = (_place(d, start, _tension(d)) for d in (design, changed))
     # Electrode and chamber change what both places hold in the same ratio.
     own = any(key.startswith(("emitter.", "liquid.")) for key, _ in changes)
     if own and start.left * _CLEAR > 1.0:
         return True
-    piece, t = start.wall_place
-    if t == 0.0 and wetting.wall.corner(piece):
+    if _on_corner(wetting, start):
         still = wetting.still_slope(contact.position[0])
         slope = wetting.advancing + contact.tangent
         return not len(start.chord) and (still is None or slope < still + _FAR_ANGLE)
-    most = 2.0 if wetting.symmetry == "axisymmetric" else 1.0
-    bent = abs(wetting.pressure - drawn.pressure) * contact.position[0] / most
+    bent = abs(wetting.pressure - drawn.pressure) * contact.position[0] / wetting.most
     return max(abs(wetting.advancing - drawn.advancing), bent) > _FAR_ANGLE
 
 
-def _elsewhere(
-    design: Design, changes: Changes, start: TurningStart, found: TurningStart, voltage: float
-) -> bool:
+def _elsewhere(changed: Design, start: TurningStart, found: TurningStart, voltage: float) -> bool:
     """Whether the line of a changed design leaves its corner otherwise than that of the drawn one.
 
     A surface that turned on its corner may reach the advancing angle before; a line that gave way
     may find a place that holds it, where another state of wetting stands nearly as much.
     """
-    if start.wall_place is None:
-        return False
-    changed = changed_design(design, changes)
-    gamma = float(changed.metal.surface_tension(changed.liquid.temperature))
-    wetting, contact = _place(changed, start, gamma)
-    piece, t = start.wall_place
-    if t != 0.0 or not wetting.wall.corner(piece):
+    wetting, contact = _place(changed, start, _tension(changed))
+    if not _on_corner(wetting, start):
         return False
     if len(start.chord):
         slope = MeniscusShape(found.coefficients, found.symmetry).contact_angle
@@ -249,7 +237,7 @@ def _fold(
     """Voltage of a changed design's turning point close to the start, and a start from there."""
     factor = math.prod(value for key, value in changes if key == TENSION)
     design = changed_design(design, tuple(c for c in changes if c[0] != TENSION))
-    gamma = factor * float(design.metal.surface_tension(design.liquid.temperature))
+    gamma = factor * _tension(design)
     shape = MeniscusShape(start.coefficients, start.symmetry)
     if start.wall_place is not None and not len(start.chord):
         return _hold(design, start, gamma, near)
@@ -300,9 +288,7 @@ def _hold(
         return several.value if isinstance(several, Estimate) else several, found, rises
 
     value, found, rises = at(target)
-    assert start.wall_place is not None
-    piece, t = start.wall_place
-    if not rises and t == 0.0 and wetting.wall.corner(piece):
+    if not rises and _on_corner(wetting, start):
         # The surface turns before its line would leave the corner: the top of three slopes.
         slopes = np.linspace(min(shape.contact_angle, target - _LEAST_SPAN), target, 3)
         values = [at(float(slope))[0] for slope in slopes[:2]]
@@ -317,6 +303,14 @@ def _place(design: Design, start: TurningStart, gamma: float) -> tuple[Wetting, 
     if wetting is None or start.wall_place is None:
         raise ContinuationError("the changed design has no wall for its contact line")
     return wetting, wetting.wall.at(*start.wall_place)
+
+
+def _on_corner(wetting: Wetting, start: TurningStart) -> bool:
+    return start.wall_place is not None and wetting.wall.corner(*start.wall_place)
+
+
+def _tension(design: Design) -> float:
+    return float(design.metal.surface_tension(design.liquid.temperature))
 
 
 def _pinned(design: Design, start: TurningStart, gamma: float) -> tuple[LiquidSection, Held, float]:
@@ -337,8 +331,7 @@ def drawn_liquid_mesh(design: Design, start: TurningStart) -> CoarseMesh:
     MeshError
         The shape could not be meshed.
     """
-    gamma = float(design.metal.surface_tension(design.liquid.temperature))
-    liquid, _, _ = _pinned(design, start, gamma)
+    liquid, _, _ = _pinned(design, start, _tension(design))
     shape = MeniscusShape(start.coefficients, start.symmetry)
     section, _ = liquid.draw(shape)
     return liquid_mesh(liquid, section, shape).prepared()

@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import math
-import re
 from typing import TYPE_CHECKING
 
-import numpy as np
-
+from conegap.validation.cases.free_surface import force_closure
 from conegap.validation.cases.row import Case, Row
 
 if TYPE_CHECKING:
     from conegap.geometries.design.design import Design
     from conegap.solver.liquid.contact_section import Wetting
-    from conegap.solver.liquid.meniscus import Equilibrium
 
 __all__ = ["contact_line_cases"]
 
@@ -29,16 +26,12 @@ def contact_line_cases() -> list[Case]:
     ]
 
 
-def _design(name: str, pressure: float, angle: float, state: str = "bore") -> Design:
+def _design(name: str, pressure: float, angle: float) -> Design:
     """A shipped example with another pressure [Pa] and contact angle [deg]."""
     from conegap.geometries.design.design import Design
-    from conegap.geometries.quantities.files import examples_folder
 
-    text = examples_folder().joinpath(f"{name}.toml").read_text(encoding="utf-8")
-    text = re.sub(r"(?m)^feed_pressure = .*$", f'feed_pressure = "{pressure} Pa"', text)
-    text = re.sub(r"(?m)^contact_angle = .*$", f'contact_angle = "{angle} deg"', text)
-    text = re.sub(r"(?m)^contact_line = .*$", f'contact_line = "{state}"', text)
-    return Design.from_text(text)
+    pressed = Design.read(name).with_value("liquid.feed_pressure", pressure)
+    return pressed.with_value("liquid.contact_angle", math.radians(angle))
 
 
 def _wetting(design: Design) -> Wetting:
@@ -92,29 +85,6 @@ def _lip_rows() -> list[Row]:
     return rows
 
 
-def axial_forces(equilibrium: Equilibrium) -> float:
-    """Pull of the field plus pressure on the base, over the tension around it, less one, [-].
-
-    Parameters
-    ----------
-    equilibrium : Equilibrium
-        With its field; of a plane section the forces are those on half of it.
-    """
-    from scipy.interpolate import make_interp_spline
-
-    shape = equilibrium.shape
-    nodes, weights = np.polynomial.legendre.leggauss(200)
-    s = 0.5 * (1.0 + nodes)
-    field = make_interp_spline(equilibrium.fraction, equilibrium.field, k=3)(s)
-    dr = 0.5 * weights * shape.length * np.cos(shape.slope(s))
-    stress = 0.5 * equilibrium.electric_bond_number * field**2
-    # Around an axis per 2 pi, of a plane section per unit length.
-    ring = shape.points(s)[:, 0] if shape.symmetry == "axisymmetric" else np.ones_like(s)
-    base = 0.5 if shape.symmetry == "axisymmetric" else 1.0
-    pull = float(np.sum(stress * ring * dr)) + base * equilibrium.pressure
-    return pull / math.sin(shape.contact_angle) - 1.0
-
-
 def _force_rows() -> list[Row]:
     from conegap.solver.liquid.contact_line import from_rest, slope_on_meshes
     from conegap.solver.liquid.contact_section import Station
@@ -122,7 +92,7 @@ def _force_rows() -> list[Row]:
     rows = []
     for name, design, piece, t in (
         ("lip of a slit, 20 deg", _design("slit", 0.0, 20.0), 1, 0.6),
-        ("rim of a tube, 40 deg", _design("capillary", 2e4, 40.0, "rim"), 2, 0.25),
+        ("rim of a tube, 40 deg", _design("capillary", 2e4, 40.0), 2, 0.25),
     ):
         wetting = _wetting(design)
         place = wetting.wall.at(piece, t)
@@ -133,7 +103,7 @@ def _force_rows() -> list[Row]:
         )
         rows.append(
             Row(name, _FORCES, "pull and pressure over tension, less 1 [-]", 0.0,
-                axial_forces(at), 1e-5, "absolute",
+                force_closure(at), 1e-5, "absolute",
                 note="the balance solved is normal to the surface, this one is axial")
         )  # fmt: skip
     return rows

@@ -38,12 +38,12 @@ _BOX = "in a box of 40 radii, whose walls change W by some 4e-5"
 
 
 def force_closure(equilibrium: Equilibrium) -> float:
-    """Electric pull plus pressure on the contact disc, over the tension around it, less one, [-].
+    """Electric pull plus pressure on the base, over the tension around it, less one, [-].
 
     Parameters
     ----------
     equilibrium : Equilibrium
-        Axisymmetric, with its field.
+        With its field; of a plane section the forces are those on half of it.
     """
     from scipy.interpolate import make_interp_spline
 
@@ -51,12 +51,14 @@ def force_closure(equilibrium: Equilibrium) -> float:
     nodes, weights = np.polynomial.legendre.leggauss(200)
     s = 0.5 * (1.0 + nodes)
     field = make_interp_spline(equilibrium.fraction, equilibrium.field, k=3)(s)
-    # The axial part of a pressure on the surface is the pressure times 2 pi r dr.
+    # The axial part of a pressure on the surface is the pressure times 2 pi r dr around an axis, or
+    # dx of a plane section; 2 pi is left out.
     dr = 0.5 * weights * shape.length * np.cos(shape.slope(s))
     stress = 0.5 * equilibrium.electric_bond_number * field**2
-    pull = 2.0 * math.pi * float(np.sum(stress * shape.points(s)[:, 0] * dr))
-    tension = 2.0 * math.pi * math.sin(shape.contact_angle)
-    return (pull + math.pi * equilibrium.pressure) / tension - 1.0
+    around = shape.symmetry == "axisymmetric"
+    pull = float(np.sum(stress * (shape.points(s)[:, 0] if around else 1.0) * dr))
+    base = 0.5 if around else 1.0
+    return (pull + base * equilibrium.pressure) / math.sin(shape.contact_angle) - 1.0
 
 
 def volume_by_slices(shape: MeniscusShape) -> float:
