@@ -11,6 +11,7 @@ import numpy as np
 
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import GeometryError
+from conegap.geometries.quantities.notebook import html_table
 from conegap.solver.arrays.first_emission import FirstEmission, burning_rows, first_emission
 from conegap.solver.arrays.sector_assessment import (
     SectorAssessment,
@@ -96,6 +97,32 @@ class Assessment:
     slit_end: SlitEnd | None
     warnings: tuple[str, ...]
 
+    def __repr__(self) -> str:
+        first = self.emission.first
+        failed = sum(row.passed is False for row in self.review)
+        return (
+            f"Assessment({self.design.title or self.design.source!r}: emits from "
+            f"{first.voltage:.6g} V, {first.low:.6g} V to {first.high:.6g} V at k = 2, "
+            f"{first.place}, {first.mode}; {failed} of {len(self.review)} criteria fail)"
+        )
+
+    def _repr_html_(self) -> str:
+        first = self.emission.first
+        rows = [
+            ("first emission [V]", f"{first.voltage:.6g}", f"{first.low:.6g} to {first.high:.6g}"),
+            ("where", first.place, first.mode),
+            ("voltage of the design [V]", f"{self.design.voltage:.6g}", ""),
+        ]
+        for row in self.review:
+            unit = f" [{row.unit}]" if row.unit else ""
+            rows.append((row.name + unit, f"{row.value:.4g}, limit {row.limit:.4g}", row.state))
+        return html_table(
+            self.design.title or self.design.source,
+            rows,
+            ("", "value", "band (k = 2), mode, result"),
+            below=" ".join(self.warnings[:1]),
+        )
+
     @cached_property
     def emission(self) -> FirstEmission:
         """Where the gap emits first, the headline, and every other instability beside it."""
@@ -152,6 +179,7 @@ class Assessment:
             "conegap_version": version("conegap"),
             "design_sha256": self.design.sha256,
             "title": self.design.title,
+            "inputs": self.design.record,
             "warnings": list(self.warnings),
             "field": {
                 "edge_per_volt_1_per_m": rigid.edge_per_volt,

@@ -16,6 +16,7 @@ from conegap.geometries.design.assembly import assembly_of
 from conegap.geometries.design.checks import broken_rules, slips
 from conegap.geometries.design.design_file import Complaints, Parts, parse_toml, read_parts
 from conegap.geometries.design.dimensions import Dimension, dimensions_of, quantity_for, unknown_key
+from conegap.geometries.design.drawing import Drawing, read_drawing
 from conegap.geometries.design.kinds import ACCELERATORS, EMITTERS, WHOLE_EMITTERS
 from conegap.geometries.design.tolerance_ends import broken_ends, with_text
 from conegap.geometries.emitters.whole_file import ImportedFile
@@ -35,6 +36,7 @@ from conegap.geometries.parts.part import Part, Problem
 from conegap.geometries.parts.surroundings import Room
 from conegap.geometries.quantities.errors import DesignError
 from conegap.geometries.quantities.files import (
+    Files,
     Folder,
     example_names,
     examples_folder,
@@ -45,14 +47,6 @@ from conegap.geometries.quantities.quantity import as_text
 from conegap.geometries.solids.sector import Sector
 
 __all__ = ["Design", "Dimension", "Drawing", "example_names", "quantity_for"]
-
-
-@dataclass(frozen=True)
-class Drawing:
-    """Number and revision of the drawing, for the report."""
-
-    number: str = ""
-    revision: str = ""
 
 
 @dataclass(frozen=True)
@@ -151,7 +145,7 @@ class Design:
 
     @classmethod
     def from_text(
-        cls, text: str, name: str = "design.toml", folder: str | Path | None = None
+        cls, text: str, name: str = "design.toml", folder: str | Path | Files | None = None
     ) -> Design:
         """A design from the text of a design file.
 
@@ -161,15 +155,31 @@ class Design:
             TOML.
         name : str
             What to call it in messages.
-        folder : str or Path, optional
-            Where the CSV files lie that it names; the current folder if left out.
+        folder : str, Path or Files, optional
+            Where the files lie that it names; the current folder if left out.
 
         Raises
         ------
         DesignError
             The design is wrong; all complaints in one message.
         """
-        return _build(text, name, Folder(Path(folder) if folder is not None else Path()))
+        if folder is None or isinstance(folder, (str, Path)):
+            folder = Folder(Path(folder or ""))
+        return _build(text, name, folder)
+
+    def __repr__(self) -> str:
+        what = f"{self.emitter.kind} before {self.accelerator.kind}, {self.metal.name}"
+        return f"Design({self.title or self.source!r}, {what}, sha256 {self.sha256[:8]})"
+
+    @property
+    def record(self) -> dict[str, Any]:
+        """What it was read from, changes included: `record.design_of_record` reads it again."""
+        return {
+            "source": self.source,
+            "document": self._document,
+            "tables_m": {name: points.tolist() for name, points in self._tables.items()},
+            "files": list(self._imports),
+        }
 
     @property
     def voltage(self) -> float:
@@ -285,7 +295,7 @@ def _exists(place: Path) -> bool:
 _PARTS = tuple(f.name for f in fields(Parts))
 
 
-def _build(text: str, name: str, files: Folder) -> Design:
+def _build(text: str, name: str, files: Files) -> Design:
     """Read the tables that a design names, then check everything."""
     document = parse_toml(text, name)
     complaints = Complaints(name, text, document)
@@ -335,7 +345,7 @@ def _build(text: str, name: str, files: Folder) -> Design:
 
 
 def _imported(
-    document: Mapping[str, Any], files: Folder, complaints: Complaints, digest: Any
+    document: Mapping[str, Any], files: Files, complaints: Complaints, digest: Any
 ) -> dict[str, ImportedFile]:
     """The drawing or mesh that a design names, by its name."""
     part = document.get("emitter")
@@ -366,7 +376,7 @@ def _checked(
     remarks: list[Problem] | None = None,
 ) -> Design:
     complaints = complaints or Complaints(name, text, document)
-    drawing = _drawing(document, complaints)
+    drawing = read_drawing(document, complaints)
     parts = read_parts(document, complaints, scanned=scanned)
     complaints.extend(broken_rules(parts))
     complaints.raise_if_any()
@@ -393,19 +403,3 @@ def _checked(
         _tables=tables,
         _imports=imports,
     )
-
-
-def _drawing(document: Mapping[str, Any], complaints: Complaints) -> Drawing:
-    """Title and drawing, which are plain texts."""
-    if not isinstance(document.get("title", ""), str):
-        complaints.add("title", "the title must be a text in double quotes")
-    table = document.get("drawing", {})
-    if not isinstance(table, Mapping):
-        complaints.add("drawing", "this must be a section with number and revision")
-        return Drawing()
-    for key, value in table.items():
-        if key not in ("number", "revision"):
-            complaints.add(f"drawing.{key}", "this key is unknown; the keys are number, revision")
-        elif not isinstance(value, str):
-            complaints.add(f"drawing.{key}", "this must be a text in double quotes")
-    return Drawing(str(table.get("number", "")), str(table.get("revision", "")))

@@ -13,8 +13,9 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -39,6 +40,7 @@ from conegap.geometries.metals.shipped import library_properties
 from conegap.geometries.metals.user_metal import user_properties
 from conegap.geometries.metals.values import MetalValues
 from conegap.geometries.quantities.errors import ConegapError
+from conegap.geometries.quantities.notebook import data_frame
 
 __all__ = [
     "Constant",
@@ -55,6 +57,7 @@ __all__ = [
     "ViscosityLaw",
     "metal",
     "metal_names",
+    "metals_to_dataframe",
 ]
 
 
@@ -69,6 +72,29 @@ class Metal(MetalValues):
     ----------
     See `conegap.geometries.metals.values.MetalValues`.
     """
+
+    def __repr__(self) -> str:
+        return f"Metal({self.name!r}, melts at {self.melting_point:.2f} K)"
+
+    def to_dataframe(self, temperature: float | None = None) -> Any:
+        """Every known property as a pandas data frame, one row a property, SI.
+
+        Parameters
+        ----------
+        temperature : float or None
+            Liquid temperature, the melting point if left out, [K].
+
+        Raises
+        ------
+        FrozenMetalError
+            If the temperature lies below the melting point.
+        ImportError
+            pandas is not installed.
+        """
+        kelvin = self.melting_point if temperature is None else temperature
+        records = [asdict(record) for record in self.records(kelvin)]
+        columns = {key: [record[key] for record in records] for key in records[0]}
+        return data_frame(columns, metal=self.name, temperature_K=kelvin)
 
     def range_notes(self, temperature: ArrayLike) -> tuple[str, ...]:
         """List the laws that are extrapolated at a temperature.
@@ -272,6 +298,35 @@ def metal_names() -> tuple[str, ...]:
         ``("Cs", "Rb", ..., "EGaIn")``.
     """
     return tuple(_library())
+
+
+def metals_to_dataframe(temperature: float | None = None) -> Any:
+    """Every property of every metal of the library that is liquid, as a pandas data frame.
+
+    Parameters
+    ----------
+    temperature : float or None
+        Liquid temperature; each metal's own melting point if left out, [K].
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a property of a metal, SI.
+
+    Raises
+    ------
+    ImportError
+        pandas is not installed.
+    """
+    rows = [
+        {"metal": one.name, "symbol": symbol, "temperature_K": kelvin, **asdict(record)}
+        for symbol, one in _library().items()
+        for kelvin in (one.melting_point if temperature is None else temperature,)
+        if kelvin >= one.melting_point
+        for record in one.records(kelvin)
+    ]
+    names = ("metal", "symbol", "temperature_K", *PropertyRecord.__annotations__)
+    return data_frame({name: [row[name] for row in rows] for name in names})
 
 
 def _fold(name: str) -> str:

@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
+from typing import Protocol
 
 from conegap.geometries.quantities.errors import DesignError
 
-__all__ = ["Folder", "example_names", "examples_folder", "is_file", "text_of"]
+__all__ = [
+    "Files",
+    "FilesInMemory",
+    "Folder",
+    "example_names",
+    "examples_folder",
+    "is_file",
+    "text_of",
+]
 
 _EXAMPLES = "conegap.geometries.examples"
 
@@ -42,6 +52,51 @@ def text_of(place: Path) -> str:
         ) from problem
     except OSError as problem:
         raise DesignError(f"{place.name} cannot be read: {problem.strerror}") from problem
+
+
+class Files(Protocol):
+    """The files that a design may name, wherever they lie."""
+
+    def text(self, name: str) -> str:
+        """Content of a text file; raises `DesignError` where there is none."""
+
+    def content(self, name: str) -> bytes:
+        """Content of any file; raises `DesignError` where there is none."""
+
+
+@dataclass(frozen=True)
+class FilesInMemory:
+    """Files that are held as texts.
+
+    Parameters
+    ----------
+    texts : mapping of str to str
+        Content by name.
+    """
+
+    texts: Mapping[str, str]
+
+    def text(self, name: str) -> str:
+        """Content of a text file.
+
+        Raises
+        ------
+        DesignError
+            There is no such file.
+        """
+        if name not in self.texts:
+            raise DesignError(_no_file(name))
+        return self.texts[name]
+
+    def content(self, name: str) -> bytes:
+        """The same as bytes.
+
+        Raises
+        ------
+        DesignError
+            There is no such file.
+        """
+        return self.text(name).encode()
 
 
 @dataclass(frozen=True)

@@ -98,6 +98,12 @@ class FieldSolution:
     levels: tuple[Level, ...]
     seconds: float
 
+    def __repr__(self) -> str:
+        return (
+            f"FieldSolution({', '.join(self.electrodes)}; {len(self.levels)} meshes, "
+            f"{self.cells} control volumes, {self.seconds:.1f} s)"
+        )
+
     @property
     def scale(self) -> float:
         """Length unit of the meshes, [m]."""

@@ -163,6 +163,9 @@ class MeniscusOnset:
     others: tuple[OtherState, ...] = ()
     factor: float = 1.0
 
+    def __repr__(self) -> str:
+        return f"MeniscusOnset({self.voltage:.6g} V, {self.mode}, {self.place})"
+
     @property
     def radius(self) -> float:
         """Contact radius or half width a, [m]."""

@@ -15,11 +15,13 @@ import math
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from typing import Any
 
 from conegap.geometries.curves.curve import FloatArray, polyline
 from conegap.geometries.curves.section import Section
 from conegap.geometries.design.design import Design, Dimension
 from conegap.geometries.quantities.errors import ConegapError, DesignError
+from conegap.geometries.quantities.notebook import data_frame, html_table
 from conegap.solver.liquid.continuation import ContinuationError
 from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT
 from conegap.solver.studies.onset import Onset, doubled_room, tension_ends
@@ -83,6 +85,32 @@ class Budget:
     """
 
     contributions: tuple[Contribution, ...]
+
+    def __repr__(self) -> str:
+        first = self.contributions[0].name if self.contributions else "nothing"
+        return (
+            f"Budget(-{self.down:.2%} +{self.up:.2%} at k = 2, {len(self.contributions)} lines, "
+            f"most from {first})"
+        )
+
+    def _repr_html_(self) -> str:
+        rows = [(c.label, f"{c.down:.2%}", f"{c.up:.2%}", c.basis) for c in self.contributions]
+        rows.append(("all, k = 2", f"{self.down:.2%}", f"{self.up:.2%}", ""))
+        heads = ("contribution", "downward", "upward", "basis")
+        return html_table("Error budget of the onset", rows, heads)
+
+    def to_dataframe(self) -> Any:
+        """The lines as a pandas data frame: name, label, down and up [-], basis.
+
+        Raises
+        ------
+        ImportError
+            pandas is not installed.
+        """
+        names = ("name", "label", "down", "up", "basis")
+        lines = self.contributions
+        columns = {name: [getattr(line, name) for line in lines] for name in names}
+        return data_frame(columns, down_k2=self.down, up_k2=self.up)
 
     @property
     def down(self) -> float:

@@ -120,6 +120,13 @@ class Calibration:
     alternatives: tuple[Alternative, ...]
     warnings: tuple[str, ...]
 
+    def __repr__(self) -> str:
+        root = self.root
+        return (
+            f"Calibration({self.key} {root.value:.4g} m, {root.low:.4g} m to {root.high:.4g} m, "
+            f"from {self.measured:.6g} V)"
+        )
+
 
 def relative_uncertainty(*, measurement: float, tension: float, numerical: float) -> float:
     """Uncertainty of measured over computed onset, k = 2.

@@ -100,6 +100,9 @@ class Onset:
     kept: SolveCache = field(default_factory=SolveCache, compare=False)
     progress: Progress | None = field(default=None, compare=False)
 
+    def __repr__(self) -> str:
+        return f"Onset({self.voltage:.6g} V, {self.mode}, relative error {self.error:.1e})"
+
     @cached_property
     def variants(self) -> VariantSolver:
         """How a changed design is solved."""

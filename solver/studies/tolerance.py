@@ -17,13 +17,15 @@ shifted as the rigid surface's, and a warning says so.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.design.design import Design, Dimension
 from conegap.geometries.quantities.errors import ComputationError, DesignError
+from conegap.geometries.quantities.notebook import data_frame, html_table
 from conegap.solver.common.progress import Progress
 from conegap.solver.liquid.free_surface import RIGID, OnsetCriterion
 from conegap.solver.studies.onset import Nominal, Onset, solve_onset
@@ -100,6 +102,37 @@ class ToleranceStudy:
     warnings: tuple[str, ...]
     _deviations: FloatArray = field(repr=False, compare=False)
     _other: FloatArray = field(repr=False, compare=False)
+
+    def __repr__(self) -> str:
+        low, high = self.band()
+        return (
+            f"ToleranceStudy({len(self.dimensions)} dimensions; onset {self.nominal.voltage:.6g} V,"
+            f" {low:.6g} V to {high:.6g} V at 5 % and 95 %, {self.samples} samples)"
+        )
+
+    def _repr_html_(self) -> str:
+        low, high = self.band()
+        rows = [(s.label, f"{s.low:+.2%}", f"{s.high:+.2%}", f"{s.share:.1%}") for s in self.shares]
+        return html_table(
+            f"Onset {self.nominal.voltage:.6g} V, {low:.6g} V to {high:.6g} V (5 % to 95 %)",
+            rows,
+            ("contribution", "at lower end", "at upper end", "share of the variance"),
+        )
+
+    def to_dataframe(self) -> Any:
+        """The contributions as a pandas data frame, the largest first, as in `Share`.
+
+        Raises
+        ------
+        ImportError
+            pandas is not installed.
+        """
+        lines = [asdict(line) for line in self.shares]
+        low, high = self.band()
+        columns = {name: [line[name] for line in lines] for name in Share.__annotations__}
+        return data_frame(
+            columns, onset_V=self.nominal.voltage, voltage_low_V=low, voltage_high_V=high
+        )
 
     @property
     def samples(self) -> int:

@@ -17,6 +17,7 @@ import numpy as np
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.design.design import Design, Dimension, quantity_for
 from conegap.geometries.quantities.errors import ComputationError, DesignError
+from conegap.geometries.quantities.notebook import data_frame, html_table, optional_library
 from conegap.solver.common.progress import Progress
 from conegap.solver.liquid.continuation import ContinuationError
 from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, OnsetCriterion
@@ -82,6 +83,62 @@ class Variation:
     error: float = 0.0
     mode: str = RIGID
 
+    def __repr__(self) -> str:
+        over = " and ".join(f"{len(r.values)} of {r.key}" for r in self.ranges)
+        low, high = np.nanmin(self.voltages), np.nanmax(self.voltages)
+        return f"Variation({over}; onset {low:.6g} V to {high:.6g} V, {self.mode})"
+
+    def _repr_html_(self) -> str:
+        rows = [
+            [f"{value:.6g}" for value in values]
+            + [onset if isinstance(onset, str) else f"{onset:.6g}"]
+            for values, onset in zip(self.points, self.onsets, strict=True)
+        ]
+        heads = [f"{r.key} [{r.dimension.kind.si}]" for r in self.ranges]
+        return html_table(f"Onset, {self.mode}", rows, [*heads, "onset [V]"])
+
+    def to_dataframe(self) -> Any:
+        """The points as a pandas data frame in SI, one row a point.
+
+        Columns as ``points`` of `as_dict`: the quantities by their keys, ``onset_voltage_V`` (nan
+        where there is none), ``rigid_voltage_V``, ``edge_field_V_per_m``,
+        ``edge_numerical_error`` and ``refusal``.
+
+        Raises
+        ------
+        ImportError
+            pandas is not installed.
+        """
+        found = self.as_dict()
+        names = [r.key for r in self.ranges]
+        numbers = ("onset_voltage_V", "rigid_voltage_V", "edge_field_V_per_m")
+        columns: dict[str, list[Any]] = {
+            name: [_number(point.get(name)) for point in found["points"]]
+            for name in (*names, *numbers, "edge_numerical_error")
+        }
+        columns["refusal"] = [point.get("refusal", "") for point in found["points"]]
+        units = {one["key"]: one["si_unit"] for one in found["varied"]}
+        return data_frame(columns, mode=self.mode, si_units=units)
+
+    def to_xarray(self) -> Any:
+        """The onset over one or two quantities as an xarray data array in SI, [V].
+
+        Its coordinates are the quantities by their keys, with ``units`` in their attributes.
+
+        Raises
+        ------
+        ImportError
+            xarray is not installed.
+        """
+        xarray = optional_library("xarray", "to_xarray()")
+        coordinates = {
+            r.key: (r.key, r.values, {"units": r.dimension.kind.si, "long_name": r.dimension.label})
+            for r in self.ranges
+        }
+        about = {"units": "V", "long_name": "onset", "mode": self.mode}
+        names = [r.key for r in self.ranges]
+        return xarray.DataArray(self.voltages, coordinates, names, name="onset", attrs=about)
+
     @property
     def criterion(self) -> str:
         """ "rigid surface" or "meniscus turning point"."""
@@ -134,6 +191,10 @@ class Variation:
             "varied": [{"key": r.key, "si_unit": r.dimension.kind.si} for r in self.ranges],
             "points": points,
         }
+
+
+def _number(value: float | None) -> float:
+    return np.nan if value is None else value
 
 
 def range_of(design: Design, text: str) -> Range:
