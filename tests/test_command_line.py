@@ -604,7 +604,7 @@ def test_one_metal(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["metals", "In", "--temperature", "180 degC"]) == 0
     out = capsys.readouterr().out
     assert "453.15 K" in out
-    for words in ("from memory", "published", "Keene", "0.556 - 9e-05 (T - 429.75) N/m", "attacks"):
+    for words in ("unavailable", "published", "Keene", "0.556 - 9e-05 (T - 429.75) N/m", "attacks"):
         assert words in out
 
 

@@ -286,6 +286,19 @@ def test_the_digest_follows_the_csv_too(folder: Path) -> None:
     assert Design.read(folder / "mine.toml").sha256 != first
 
 
+def test_a_contaminated_surface_has_its_own_tension(changed: Changed) -> None:
+    """EXACT: the lower tension of the table, and a refusal where none is known."""
+    dirty = changed("needle", metal='"EGaIn"', liquid__surface='"contaminated"')
+    clean = changed("needle", metal='"EGaIn"')
+    temperature = dirty.liquid.temperature
+    fall = clean.metal.surface_tension(temperature) - dirty.metal.surface_tension(temperature)
+    assert_allclose(fall, 0.624 - 0.435, rtol=1e-9, atol=0)
+    with refused("liquid.surface"):
+        changed("needle", liquid__surface='"contaminated"')
+    with refused("liquid.surface"):
+        changed("needle", liquid__surface='"dirty"')
+
+
 def test_a_users_own_metal(changed: Changed) -> None:
     text = starter("needle").replace('metal = "indium"', "")
     text += """

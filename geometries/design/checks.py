@@ -96,7 +96,7 @@ def _liquid(emitter: Emitter, liquid: Liquid) -> Iterator[Problem]:
     try:
         metal = liquid.properties()
     except DesignError as problem:
-        yield Problem(key, str(problem))
+        yield Problem(problem.keys[0] if problem.keys else key, str(problem))
         return
     if liquid.temperature < metal.melting_point:
         hint = ""

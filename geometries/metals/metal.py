@@ -1,19 +1,19 @@
 """Properties of the liquid metals, with ranges of validity, uncertainties and sources.
 
 The numbers live in ``data/metals.toml`` beside this module.  Every one carries its source and a
-status: ``"published"`` where it was seen in the source named, ``"from memory"`` where the source
-is cited but the number still has to be confirmed.  SI units inside, always.
+status: ``"published"`` where it was read in the source named, ``"unavailable"`` where no open
+source could be read and the uncertainty covers what was found.  SI units inside, always.
 
 >>> caesium = metal("Cs")
 >>> round(caesium.surface_tension(323.15), 4)
-0.068
+0.0704
 """
 
 from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
@@ -92,7 +92,7 @@ class Metal(MetalValues):
             pandas is not installed.
         """
         kelvin = self.melting_point if temperature is None else temperature
-        records = [asdict(record) for record in self.records(kelvin)]
+        records = [record.columns() for record in self.records(kelvin)]
         columns = {key: [record[key] for record in records] for key in records[0]}
         return data_frame(columns, metal=self.name, temperature_K=kelvin)
 
@@ -123,6 +123,23 @@ class Metal(MetalValues):
             for key, _, law in self._laws()
             if not law.covers(kelvin)
         )
+
+    def with_contaminated_surface(self) -> Metal:
+        """This metal with the lower tension of an oxidised or dirty surface.
+
+        Returns
+        -------
+        Metal
+            The same metal, its surface tension law replaced.
+
+        Raises
+        ------
+        MissingPropertyError
+            If no such tension is known for this metal.
+        """
+        if self.contaminated_tension_law is None:
+            raise MissingPropertyError(self.name, "contaminated surface tension")
+        return replace(self, surface_tension_law=self.contaminated_tension_law)
 
     def records(self, temperature: float) -> tuple[PropertyRecord, ...]:
         """Tabulate every known property with uncertainty, validity, source and status.
@@ -319,13 +336,13 @@ def metals_to_dataframe(temperature: float | None = None) -> Any:
         pandas is not installed.
     """
     rows = [
-        {"metal": one.name, "symbol": symbol, "temperature_K": kelvin, **asdict(record)}
+        {"metal": one.name, "symbol": symbol, "temperature_K": kelvin, **record.columns()}
         for symbol, one in _library().items()
         for kelvin in (one.melting_point if temperature is None else temperature,)
         if kelvin >= one.melting_point
         for record in one.records(kelvin)
     ]
-    names = ("metal", "symbol", "temperature_K", *PropertyRecord.__annotations__)
+    names = ("metal", "symbol", "temperature_K", *PropertyRecord.COLUMNS)
     return data_frame({name: [row[name] for row in rows] for name in names})
 
 

@@ -31,6 +31,7 @@ class MetalProperties(TypedDict):
     melting_point_constant: Constant
     ion_molar_mass: float
     surface_tension_law: LinearLaw
+    contaminated_tension_law: LinearLaw | None
     density_law: LinearLaw | None
     viscosity_law: ViscosityLaw | None
     vapour_pressure_law: VapourPressureLaw | RaoultMixture | None
@@ -56,9 +57,7 @@ def constant_record(key: str, unit: str, factor: float, constant: Constant) -> P
         value=factor * constant.value,
         relative_standard_uncertainty=constant.standard_uncertainty / constant.value,
         validity=constant.holds,
-        source=constant.provenance.source,
-        status=constant.provenance.status,
-        note=constant.provenance.note,
+        provenance=constant.provenance,
     )
 
 
@@ -85,9 +84,7 @@ def law_record(key: str, unit: str, law: AnyLaw, temperature: float) -> Property
         value=law.at(temperature),
         relative_standard_uncertainty=uncertainty,
         validity=f"{law.lowest:.1f} K to {law.highest:.1f} K",
-        source=law.provenance.source,
-        status=law.provenance.status,
-        note=law.provenance.note,
+        provenance=law.provenance,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 __all__ = ["Constant", "PropertyRecord", "Provenance"]
 
@@ -16,14 +17,29 @@ class Provenance:
     source : str
         Author, journal and year, or the handbook.
     status : str
-        ``"published"`` (seen in the source), ``"from memory"`` (to be confirmed) or ``"user"``.
+        ``"published"`` (read in the source), ``"unavailable"`` (no open source could be read) or
+        ``"user"``.
     note : str
         What a user should know before relying on the number; may be empty.
+    read : str
+        What was opened: ``"table"`` (the data file of an open library), ``"page"``,
+        ``"excerpt"``, ``"abstract"`` or ``"none"``; empty for a user's own value.
+    spread : float
+        Relative width between the values found where the status is ``"unavailable"``, else
+        0, [-].
     """
 
     source: str
     status: str
     note: str = ""
+    read: str = ""
+    spread: float = 0.0
+
+    @property
+    def words(self) -> str:
+        """Source, what of it was opened, and the note, as one text."""
+        opened = f"Opened: {self.read}" if self.read not in ("", "none") else ""
+        return ". ".join(part.rstrip(".") for part in (self.source, opened, self.note) if part)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,8 +78,8 @@ class PropertyRecord:
         One standard deviation divided by the value, [-].
     validity : str
         Range of temperature, or where a constant holds.
-    source, status, note : str
-        As in `Provenance`.
+    provenance : Provenance
+        Source, status and what was opened.
     """
 
     key: str
@@ -71,6 +87,46 @@ class PropertyRecord:
     value: float
     relative_standard_uncertainty: float
     validity: str
-    source: str
-    status: str
-    note: str
+    provenance: Provenance
+
+    COLUMNS: ClassVar = (
+        "key",
+        "unit",
+        "value",
+        "relative_standard_uncertainty",
+        "validity",
+        "source",
+        "status",
+        "note",
+        "read",
+        "spread",
+    )
+
+    def columns(self) -> dict[str, str | float]:
+        """The line as flat columns, for a data frame or JSON."""
+        return {name: getattr(self, name) for name in self.COLUMNS}
+
+    @property
+    def source(self) -> str:
+        """Author, journal and year, or the handbook."""
+        return self.provenance.source
+
+    @property
+    def status(self) -> str:
+        """As in `Provenance`."""
+        return self.provenance.status
+
+    @property
+    def note(self) -> str:
+        """As in `Provenance`."""
+        return self.provenance.note
+
+    @property
+    def read(self) -> str:
+        """As in `Provenance`."""
+        return self.provenance.read
+
+    @property
+    def spread(self) -> float:
+        """As in `Provenance`."""
+        return self.provenance.spread

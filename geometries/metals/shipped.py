@@ -43,6 +43,7 @@ def _read_metal(symbol: str, tables: Mapping[str, Any]) -> MetalProperties:
         melting_point_constant=_read_constant(table["melting_point"]),
         ion_molar_mass=tables[ion]["molar_mass"]["value"],
         surface_tension_law=_read_linear(table["surface_tension"]),
+        contaminated_tension_law=_read_contaminated(table["surface_tension"]),
         density_law=_read_linear(table["density"]),
         viscosity_law=_read_viscosity(table["viscosity"]),
         vapour_pressure_law=_read_vapour_pressure(symbol, tables),
@@ -52,8 +53,14 @@ def _read_metal(symbol: str, tables: Mapping[str, Any]) -> MetalProperties:
 
 
 def _read_provenance(table: Mapping[str, Any]) -> Provenance:
-    """Source, status and note of an entry."""
-    return Provenance(source=table["source"], status=table["status"], note=table.get("note", ""))
+    """Source, status, note and what was opened of an entry."""
+    return Provenance(
+        source=table["source"],
+        status=table["status"],
+        note=table.get("note", ""),
+        read=table["read"],
+        spread=table.get("spread", 0.0),
+    )
 
 
 def _read_constant(table: Mapping[str, Any]) -> Constant:
@@ -86,6 +93,14 @@ def _read_linear(table: Mapping[str, Any]) -> LinearLaw:
         slope_relative_standard_uncertainty=table["slope_relative_standard_uncertainty"],
         **_read_shared(table),
     )
+
+
+def _read_contaminated(table: Mapping[str, Any]) -> LinearLaw | None:
+    """The lower tension of a surface that is not clean, with the slope of the clean one."""
+    lower = table.get("contaminated")
+    if lower is None:
+        return None
+    return _read_linear({**table, "status": "published", "note": "", "spread": 0.0, **lower})
 
 
 def _read_viscosity(table: Mapping[str, Any]) -> ViscosityLaw:

@@ -121,6 +121,7 @@ def user_properties(
             relative_standard_uncertainty=surface_tension_relative_uncertainty,
             **shared,
         ),
+        contaminated_tension_law=None,
         density_law=None
         if density is None
         else LinearLaw(

@@ -47,6 +47,8 @@ class MetalValues:
         Molar mass of the atom that makes the ion, [kg/mol].
     surface_tension_law : LinearLaw
         Surface tension, [N/m].
+    contaminated_tension_law : LinearLaw or None
+        The lower tension of an oxidised or dirty surface, [N/m].
     density_law, viscosity_law, vapour_pressure_law : Law or None
         Density [kg/m^3], dynamic viscosity [Pa s], vapour pressure [Pa].
     first_ionisation_energy_constant, work_function_constant : Constant or None
@@ -62,6 +64,7 @@ class MetalValues:
     melting_point_constant: Constant
     ion_molar_mass: float
     surface_tension_law: LinearLaw
+    contaminated_tension_law: LinearLaw | None = None
     density_law: LinearLaw | None = None
     viscosity_law: ViscosityLaw | None = None
     vapour_pressure_law: VapourPressureLaw | RaoultMixture | None = None

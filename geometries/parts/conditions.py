@@ -10,7 +10,7 @@ from pydantic import Field
 from scipy.constants import g
 
 from conegap.geometries.metals.laws import ELEMENTARY_CHARGE
-from conegap.geometries.metals.metal import Metal, metal
+from conegap.geometries.metals.metal import Metal, MissingPropertyError, metal
 from conegap.geometries.parts.part import (
     Acceleration,
     Angle,
@@ -89,10 +89,12 @@ class Liquid(Part):
     direction in which the emitter points, the column's own weight counts as well: `feed_pressure`
     is then the gauge pressure at the far end of the column.  `advancing_angle` and
     `receding_angle` are the largest and smallest angle at which the contact line stands still;
-    where they are left out both are `contact_angle`.
+    where they are left out both are `contact_angle`.  A `contaminated` surface (oxide, adsorbed
+    films) has the lower tension that the property table states for it.
     """
 
     metal: str | None = None
+    surface: Literal["clean", "contaminated"] = "clean"
     temperature: Temperature = Field(
         description="temperature of the liquid", examples=["430 K", "157 degC"]
     )
@@ -152,11 +154,20 @@ class Liquid(Part):
         UnknownMetalError
             No such metal; the message lists the names.
         DesignError
-            The user's own metal contradicts itself.
+            The user's own metal contradicts itself, or no tension of a contaminated surface is
+            known for the metal.
         """
-        if self.custom is not None:
-            return self.custom.metal()
-        return metal(self.metal or "")
+        found = metal(self.metal or "") if self.custom is None else self.custom.metal()
+        if self.surface == "clean":
+            return found
+        try:
+            return found.with_contaminated_surface()
+        except MissingPropertyError:
+            raise DesignError(
+                f"no tension of a contaminated surface is known for {found.name}; "
+                "give the measured one in [liquid.custom], or leave surface out",
+                keys=("liquid.surface",),
+            ) from None
 
     def problems(self) -> Iterator[Problem]:
         if self.contact_angle > math.pi / 2.0 * (1.0 + 1e-12):

@@ -76,16 +76,7 @@ def _results(one: Metal, temperature: float | None, *, may_be_solid: bool) -> di
         "liquid": liquid,
         "melting_point_K": one.melting_point,
         "properties": [
-            {
-                "name": record.key,
-                "value": record.value,
-                "unit": record.unit,
-                "relative_standard_uncertainty": record.relative_standard_uncertainty,
-                "validity": record.validity,
-                "source": record.source,
-                "status": record.status,
-                "note": record.note,
-            }
+            {"name": record.key, **{k: v for k, v in record.columns().items() if k != "key"}}
             for record in one.records(at)
         ],
         "laws": dict(_laws(one)),

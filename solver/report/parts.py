@@ -171,8 +171,8 @@ def report_parts(assessment: Assessment) -> tuple[Part, ...]:
             (
                 Grid(
                     metal_table(design.metal, design.liquid.temperature),
-                    f"Properties at {design.liquid.temperature:g} K; status “from memory”: the "
-                    "source is cited, but the number has still to be confirmed there",
+                    f"Properties at {design.liquid.temperature:g} K; status “unavailable”: no "
+                    "open source could be read, and the uncertainty covers what was found",
                 ),
             ),
         ),

@@ -225,12 +225,12 @@ def metal_table(metal: Metal, temperature: float) -> Table:
             if record.relative_standard_uncertainty >= 5e-5
             else "negligible",
             record.validity,
-            ". ".join(part for part in (record.source, record.note) if part),
+            record.provenance.words,
             record.status,
         )
         for record in metal.records(temperature)
     )
-    state = tuple("memory" if row[5] == "from memory" else "" for row in rows)
+    state = tuple("memory" if row[5] == "unavailable" else "" for row in rows)
     return Table(
         ("property", "value", "standard uncertainty", "holds", "source", "status"), rows, state
     )

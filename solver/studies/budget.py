@@ -194,7 +194,7 @@ def error_budget(onset: Onset) -> Budget:
             f"surface tension of {design.metal.name}",
             abs(lower),
             abs(higher),
-            "property table, one standard uncertainty",
+            _tension_basis(design),
         ),
     ]
     shifts = variants.shifts(ends, "tolerances")
@@ -212,6 +212,15 @@ def error_budget(onset: Onset) -> Budget:
             )
         )
     return Budget(tuple(sorted(lines, key=lambda line: line.size, reverse=True)))
+
+
+def _tension_basis(design: Design) -> str:
+    """Where the uncertainty of the surface tension comes from."""
+    known = design.metal.surface_tension_law.provenance
+    basis = "property table, one standard uncertainty"
+    if known.status != "unavailable":
+        return basis
+    return f"{basis}; no open source: the values found lie {100.0 * known.spread:.2g} % apart"
 
 
 def _assumed_angle(onset: Onset, toleranced: Sequence[Dimension]) -> list[Dimension]:

@@ -210,7 +210,7 @@ LESSON = Lesson(
     ),
     (
         Exercise(
-            "What is the limit for caesium (γ = 0.069 N/m) at 1 mm?",
+            "What is the limit for caesium (γ = 0.0714 N/m) at 1 mm?",
             KILOVOLTS,
             lambda found: found.numbers["caesium"],
             0.02,

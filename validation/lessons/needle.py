@@ -220,13 +220,13 @@ LESSON = Lesson(
             ),
         ),
         Exercise(
-            "The same needle with caesium (γ = 0.069 N/m), still 5 µm and 1 mm. At which voltage?",
+            "The same needle with caesium (γ = 0.0714 N/m), still 5 µm and 1 mm. At which voltage?",
             KILOVOLTS,
             lambda found: found.numbers["caesium"],
             0.02,
             "Only γ changes, and the onset goes as its square root.",
             lambda found: (
-                f"√(0.069 / 0.718) = 0.310 of gallium's: "
+                f"√(0.0714 / 0.718) = 0.315 of gallium's: "
                 f"{KILOVOLTS.text(found.numbers['caesium'])}."
             ),
             (
