@@ -16,10 +16,11 @@ from conegap.geometries.metals.metal import metal
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
 from conegap.solver.operation.beam_current import (
     CurrentLaw,
-    operating_point,
+    CurrentPoint,
     site_current,
     thrust_factor,
 )
+from conegap.solver.operation.operating_point import operating_point
 from conegap.solver.operation.other_metals import compare_metals
 
 _TENSION = {"Ga": 0.718, "In": 0.556, "Cs": 0.069}
@@ -213,15 +214,19 @@ def test_a_lit_cone_counts_from_its_extinction() -> None:
     alone = replace(_needle(), onset_voltage=3.2e3)
     assert law.at(3.9e3).current == 0.0
     assert_allclose(law.at(4.5e3).current, alone.at(4.5e3).current, rtol=1e-12)
-    left = law.behind(4.1e3, 20e6)
+
+    def behind(which: CurrentLaw, volts: float) -> CurrentPoint:
+        return operating_point(which, voltage=volts, emitter_voltage=volts, ballast=20e6).point
+
+    left = behind(law, 4.1e3)
     assert 3.2e3 < left.voltage < 4.0e3
     assert_allclose(left.voltage + 20e6 * left.current, 4.1e3, rtol=1e-9)
     pair = replace(law, relative_onsets=(1.0, 1.0))
-    one = pair.behind(4.1e3, 20e6)
+    one = behind(pair, 4.1e3)
     assert (one.sites, one.current) == (1.0, left.current)
     # The second lights at the supply voltage that leaves the onset behind the first one's drop.
     second = 4e3 + 20e6 * law.at(4e3).current
-    assert pair.behind(second - 1.0, 20e6).sites == 1.0
-    assert pair.behind(second + 1.0, 20e6).sites == 2.0
+    assert behind(pair, second - 1.0).sites == 1.0
+    assert behind(pair, second + 1.0).sites == 2.0
     weak, strong = law.band()
     assert_allclose(strong.at(4.5e3).current, 10.0 * weak.at(4.5e3).current, rtol=1e-12)

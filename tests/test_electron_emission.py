@@ -275,7 +275,7 @@ def test_bad_design_fails_for_the_right_reasons() -> None:
         "highest onset against the ramp limit",
         "field on the accelerator's edge",
         "electron current, accelerator coated with caesium",
-        "expected current against the supply",
+        "current that the gap would draw against the supply",
         "share of the beam that lands on the accelerator",
         "beam half-width / available aperture half-width",
     } == failed

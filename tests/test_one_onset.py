@@ -32,6 +32,18 @@ def solved_once(design: Design, **settings: Any) -> Onset:
     return SOLVED[key]
 
 
+def _within_the_supply(assessed: assessing.Assessment) -> None:
+    """The operating point keeps to its supply, and a gap that would draw more fails by name."""
+    at, supply = assessed.operation.operating, assessed.design.supply
+    assert at.state != "dark"
+    assert supply.current_limit is not None
+    assert 0.0 < at.point.current <= supply.current_limit
+    assert at.point.voltage <= at.supply_voltage <= at.set_voltage
+    rows = {row.name: row for row in assessed.review}
+    row = rows["current that the gap would draw against the supply"]
+    assert (row.passed is True) <= (at.state == "regulated")
+
+
 @pytest.mark.slow
 # An array and a slit with its ends take the ways of a crown and of a slit, a minute more.
 @pytest.mark.parametrize("name", sorted({*example_names()} - {"array", "slit_end"}))
@@ -58,6 +70,7 @@ def test_every_study_has_the_same_onset(name: str, monkeypatch: pytest.MonkeyPat
     assessed = assessing.assess(design, scans=False)
     assert (assessed.onset.voltage, assessed.onset.error) == (drawn.voltage, drawn.error)
     assert assessed.as_dict()["onset"]["voltage_V"] == drawn.voltage
+    _within_the_supply(assessed)
     assert assessed.as_dict()["onset"]["numerical_error"] == drawn.error
 
     # A drawn section has no gap to vary.

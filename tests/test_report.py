@@ -188,7 +188,8 @@ def test_numbers_of_the_page_are_those_of_the_assessment() -> None:
 
 def test_verdict_names_what_fails() -> None:
     """INVARIANT: passing and failing reviews read differently."""
-    assessment = assessed_needle()
+    found = assessed_needle()
+    assessment = replace(found, review=tuple(row for row in found.review if row.passed))
     assert assessment.passed
     assert "criteria of the gap review pass" in " ".join(verdict(assessment))
     bad = replace(assessment.review[0], passed=False, advice="do something about it")

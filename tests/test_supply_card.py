@@ -95,18 +95,14 @@ def test_abort_trip_and_short_circuit() -> None:
     assert low.abort_voltage == low.ramp_limit
 
 
-def test_rows_of_a_weak_supply() -> None:
-    """INVARIANT: each limit just above and just below its value passes and fails."""
+def test_row_of_a_weak_supply() -> None:
+    """INVARIANT: the limit just above and just below the onset's upper end passes and fails."""
     found = assessed_needle()
-    current = found.operation.operating.point.current
     for factor, passes in ((1.01, True), (0.99, False)):
         design = found.design.with_value("supply.voltage_limit", factor * found.emission.first.high)
-        design = design.with_value("supply.current_limit", factor * current)
-        at = found.operation.operating
-        rows = supply_rows(design, card_of(design), (at, at, at))
-        assert len(rows) == 2
-        assert [row.passed for row in rows] == [passes, passes]
-        assert all(bool(row.advice) != passes for row in rows)
+        (row,) = supply_rows(design, card_of(design))
+        assert row.passed == passes
+        assert bool(row.advice) != passes
 
 
 def test_card_says_what_it_must() -> None:

@@ -13,6 +13,7 @@ from conegap.geometries.curves.curve import Arc, FloatArray, Line, polyline
 from conegap.geometries.curves.section import Boundary, DimensionMark, EmittingEdge
 from conegap.geometries.parts.accelerator import Accelerator
 from conegap.geometries.parts.emitter import Emitter
+from conegap.geometries.parts.feed_path import ConeFilm, FeedPath
 from conegap.geometries.parts.part import Angle, Length, Problem, Radius
 from conegap.geometries.parts.setting import Setting, described, length_text
 from conegap.geometries.parts.surroundings import EmitterOutline
@@ -58,6 +59,13 @@ class TipGroup(Emitter):
     @property
     def tip_half_angle(self) -> float | None:
         return self.half_angle
+
+    def feed_path(self, film_thickness: float) -> FeedPath | None:
+        if film_thickness <= 0.0:
+            return None
+        return ConeFilm(
+            film_thickness, self.tip_radius, self.half_angle, self.base_half_width, self.tip_height
+        )
 
     @property
     @abstractmethod

@@ -19,6 +19,7 @@ from conegap.geometries.parts.part import (
     ElectricField,
     Energy,
     Length,
+    Mass,
     Part,
     Physical,
     Potential,
@@ -90,7 +91,8 @@ class Liquid(Part):
     is then the gauge pressure at the far end of the column.  `advancing_angle` and
     `receding_angle` are the largest and smallest angle at which the contact line stands still;
     where they are left out both are `contact_angle`.  A `contaminated` surface (oxide, adsorbed
-    films) has the lower tension that the property table states for it.
+    films) has the lower tension that the property table states for it.  `propellant_mass` is the
+    stock that a thruster carries, from which its life follows.
     """
 
     metal: str | None = None
@@ -106,6 +108,7 @@ class Liquid(Part):
     acceleration: Acceleration | None = None
     column_height: Length | None = None
     orientation: Literal["up", "level", "down"] | None = None
+    propellant_mass: Mass | None = None
     custom: CustomMetal | None = None
 
     @property

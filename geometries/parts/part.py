@@ -18,6 +18,8 @@ from conegap.geometries.quantities.quantity import (
     ENERGY,
     FIELD,
     LENGTH,
+    MASS,
+    PERMEABILITY,
     PRESSURE,
     RESISTANCE,
     TEMPERATURE,
@@ -40,8 +42,10 @@ __all__ = [
     "ElectricField",
     "Energy",
     "Length",
+    "Mass",
     "Offset",
     "Part",
+    "Permeability",
     "Physical",
     "Potential",
     "Pressure",
@@ -193,7 +197,10 @@ Resistance = Annotated[float, Physical(RESISTANCE, "not negative")]
 ElectricField = Annotated[float, Physical(FIELD)]
 """A field strength larger than zero, [V/m]."""
 
-
+Mass = Annotated[float, Physical(MASS)]
+"""A mass larger than zero, [kg]."""
+Permeability = Annotated[float, Physical(PERMEABILITY)]
+"""A permeability larger than zero, [m^2]."""
 Acceleration = Annotated[float, Physical(ACCELERATION)]
 """An acceleration larger than zero, [m/s^2]."""
 Capacitance = Annotated[float, Physical(CAPACITANCE)]

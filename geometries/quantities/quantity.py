@@ -22,7 +22,9 @@ __all__ = [
     "FIELD",
     "KINDS",
     "LENGTH",
+    "MASS",
     "MOLAR_MASS",
+    "PERMEABILITY",
     "PRESSURE",
     "RESISTANCE",
     "SURFACE_TENSION",
@@ -91,6 +93,8 @@ SURFACE_TENSION_SLOPE = PhysicalKind(
     "slope of surface tension", "N/m/K", ("N/m/K", "mN/m/K"), ((1e-3, "mN/m/K"),)
 )
 DENSITY = PhysicalKind("density", "kg/m^3", ("kg/m^3", "g/cm^3"), ((1.0, "kg/m^3"),))
+MASS = PhysicalKind("mass", "kg", ("g", "kg"), ((1e-3, "g"),))
+PERMEABILITY = PhysicalKind("permeability", "m^2", ("um^2", "m^2"), ((1e-12, "um^2"),))
 MOLAR_MASS = PhysicalKind("molar mass", "kg/mol", ("g/mol", "kg/mol"), ((1e-3, "g/mol"),))
 VISCOSITY = PhysicalKind("viscosity", "Pa*s", ("mPa*s", "Pa*s"), ((1e-3, "mPa*s"),))
 ACCELERATION = PhysicalKind(
@@ -116,6 +120,8 @@ KINDS = (
     SURFACE_TENSION_SLOPE,
     DENSITY,
     MOLAR_MASS,
+    MASS,
+    PERMEABILITY,
     VISCOSITY,
     ENERGY,
 )

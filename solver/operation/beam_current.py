@@ -1,32 +1,33 @@
-"""Ion current against voltage, and what the beam carries: an order of magnitude.
+"""Ion current against the voltage of the gap, its feed in series: an order of magnitude.
 
 The slope is that of G. L. R. Mair, J Phys D 17, 2323 (1984), cited from memory; its factor 3 pi
 follows from weak planar space charge: the charge of the beam lowers the pull of the field on the
 cone by (4/3) I sqrt(m V / 2 e), which balances the excess pull 4 pi R gamma cos(alpha) (V/V0 - 1).
 V0 is thus the voltage at which the pull alone holds the cone, its extinction; where that is not
-known, or its estimate lies above the onset, the law is counted from the onset.  It ignores the
-resistance of the feed and holds near the onset.  An order of magnitude is meant in the sense of the
-words: right within half a decade either way, a factor of three.
+known, or its estimate lies above the onset, the law is counted from the onset.  It holds near the
+onset; what the feed takes away is derived at `CurrentLaw`.  An order of magnitude is meant in the
+sense of the words: right within half a decade either way, a factor of three.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 from scipy.constants import elementary_charge
 from scipy.optimize import brentq
 
-from conegap.solver.operation.exhaust import IonExhaust, ion_exhaust
+from conegap.solver.operation.feed_loss import NO_LOSS, FeedLoss
 
 __all__ = [
     "ORDER_OF_MAGNITUDE",
     "TAYLOR_HALF_ANGLE",
+    "ConeLaw",
     "CurrentLaw",
     "CurrentPoint",
-    "OperatingPoint",
     "ThrustFactor",
-    "operating_point",
     "site_current",
     "thrust_factor",
 ]
@@ -103,16 +104,59 @@ class CurrentPoint:
         Of all sites, [A].
     sites : float
         [-].
+    mass_flow : float
+        That the feed brings, droplets included, [kg/s].
+    pressure_loss : float
+        Of the feed at the base of the cone that carries most, [Pa].
     """
 
     voltage: float
     current: float
     sites: float
+    mass_flow: float = 0.0
+    pressure_loss: float = 0.0
+
+    @property
+    def per_site(self) -> float:
+        """Mean current of a site, 0 where none burns, [A]."""
+        return self.current / self.sites if self.sites > 0.0 else 0.0
+
+
+class ConeLaw(Protocol):
+    """Current of one cone, with the signature of `site_current`."""
+
+    def __call__(
+        self,
+        voltage: float,
+        *,
+        extinction_voltage: float,
+        base_radius: float,
+        surface_tension: float,
+        ion_mass: float,
+    ) -> float:
+        """Rises with the voltage and falls with the extinction voltage, [A]."""
+        ...
 
 
 @dataclass(frozen=True)
 class CurrentLaw:
-    """How a design emits above its onset.
+    """How a design emits above its onset, its feed in series with its cones.
+
+    Every kilogram per second that leaves costs pressure in the feed.  On the base of a cone, of
+    area pi R^2, that loss takes away from the force that holds the cone up; the electric pull,
+    which rises as V^2, must make up for it.  In the balance of forces from which the slope law
+    comes,
+
+        (F0 - pi R^2 p) (V / V0)^2 - (4/3) I sqrt(m V / 2 e) = F0 - pi R^2 (p - dp),
+
+    F0 = 2 pi R gamma cos(alpha), p the pressure without flow and dp the loss, a loss therefore does
+    what a higher extinction voltage would do,
+
+        V0(dp) = V0 sqrt(1 + dp / (2 gamma cos(alpha) / R - p));
+
+    derived here.  It is the pressure dependence of the static extinction
+    (`conegap.solver.liquid.attached_cone`), and for a small loss a resistance in series with each
+    site.
 
     Parameters
     ----------
@@ -128,12 +172,20 @@ class CurrentLaw:
         1 for point emitters; on a slit its length over the site spacing, [-].
     spreads : bool
         On a slit the spacing falls as 1 / V^2, so that the number of sites rises as V^2.
+    line_length : float or None
+        Edge that the sites share, [m]: no base is wider than half their spacing.
     relative_onsets : tuple of float
         Onset of every tip over ``onset_voltage``: below it a tip carries none, [-].
     extinction_over_onset : float
         Where the law begins: extinction over onset, 1 where no extinction is known, [-].
     strength : float
         Factor on the law's slope, to see what its uncertainty does, [-].
+    cone : ConeLaw
+        Current of one cone.
+    feed : FeedLoss
+        What the feed takes of the pressure; nothing when left out.
+    feed_pressure : float
+        Gauge pressure at the edge without flow, [Pa].
     """
 
     onset_voltage: float
@@ -142,9 +194,13 @@ class CurrentLaw:
     ion_mass: float
     sites_at_onset: float = 1.0
     spreads: bool = False
+    line_length: float | None = None
     relative_onsets: tuple[float, ...] = (1.0,)
     extinction_over_onset: float = 1.0
     strength: float = 1.0
+    cone: ConeLaw = site_current
+    feed: FeedLoss = NO_LOSS
+    feed_pressure: float = 0.0
 
     def band(self) -> tuple[CurrentLaw, CurrentLaw]:
         """The law with its slope a factor of three lower and higher."""
@@ -161,8 +217,60 @@ class CurrentLaw:
         """
         return sum(voltage >= own * self.onset_voltage for own in self.relative_onsets)
 
+    def sites_at(self, voltage: float) -> float:
+        """Sites of one tip, or of the whole edge of a slit, [-].
+
+        Parameters
+        ----------
+        voltage : float
+            Across the gap, [V].
+        """
+        share = voltage / self.onset_voltage
+        return self.sites_at_onset * (share**2 if self.spreads else 1.0)
+
+    def base_at(self, voltage: float) -> float:
+        """Radius of a cone's base, at most half the spacing of the sites, [m].
+
+        Parameters
+        ----------
+        voltage : float
+            Across the gap, [V].
+        """
+        if self.line_length is None or voltage <= 0.0:
+            return self.base_radius
+        return min(self.base_radius, self.line_length / (2.0 * self.sites_at(voltage)))
+
+    def held_at(self, voltage: float) -> float:
+        """Mean field stress that holds a cone at its extinction, 2 gamma cos(alpha) / R - p, [Pa].
+
+        Where the feed pressure alone would hold the cone up there is no extinction, and the stress
+        without pressure is taken.
+
+        Parameters
+        ----------
+        voltage : float
+            Across the gap, [V].
+        """
+        alone = 2.0 * self.surface_tension * math.cos(TAYLOR_HALF_ANGLE) / self.base_at(voltage)
+        return alone - self.feed_pressure if self.feed_pressure < alone else alone
+
+    def extinction(self, voltage: float, loss: float, relative: float = 1.0) -> float:
+        """Extinction voltage of a tip whose feed loses a pressure, [V].
+
+        Parameters
+        ----------
+        voltage : float
+            Across the gap, which sets the base of a cone on a slit, [V].
+        loss : float
+            >= 0, [Pa].
+        relative : float
+            The tip's onset over that of the design, [-].
+        """
+        still = relative * self.onset_voltage * self.extinction_over_onset
+        return still * math.sqrt(1.0 + loss / self.held_at(voltage))
+
     def at(self, voltage: float, lit: int | None = None) -> CurrentPoint:
-        """Current and number of sites that emit.
+        """Current, number of sites that emit, and what the feed does then.
 
         Parameters
         ----------
@@ -172,122 +280,74 @@ class CurrentLaw:
             Tips that emit already and go on down to their extinction; those whose onset the
             voltage reaches when left out, [-].
         """
-        share = voltage / self.onset_voltage
-        sites = self.sites_at_onset * (share**2 if self.spreads else 1.0)
         count = self.lit_at(voltage) if lit is None else lit
         emitting = sorted(self.relative_onsets)[:count]
-        each = sum(
-            site_current(
+        sites = self.sites_at(voltage)
+
+        def burning(shared: float) -> list[tuple[float, float]]:
+            found = [self._site(voltage, own, shared) for own in emitting]
+            return [(current, self.feed.mass_flow(current, self.ion_mass)) for current in found]
+
+        def flow(each: list[tuple[float, float]]) -> float:
+            return sites * sum(mass for _, mass in each)
+
+        each = burning(0.0)
+        most, shared = flow(each), 0.0
+        if self.feed.common > 0.0 and most > 0.0:
+            # More flow, more loss, less flow: one balance between none and that without loss.
+            shared = self.feed.common * _between(
+                lambda mass: flow(burning(self.feed.common * mass)) - mass, most
+            )
+            each = burning(shared)
+        loss = max((shared + self.feed.own * mass for _, mass in each), default=0.0)
+        return CurrentPoint(
+            voltage=voltage,
+            current=sites * sum(current for current, _ in each),
+            sites=sites * count,
+            mass_flow=flow(each),
+            pressure_loss=loss,
+        )
+
+    def _site(self, voltage: float, relative: float, shared: float) -> float:
+        """Current of one site behind its own feed, with the loss of the shared one, [A]."""
+
+        def behind(loss: float) -> float:
+            return self.strength * self.cone(
                 voltage,
-                extinction_voltage=own * self.onset_voltage * self.extinction_over_onset,
-                base_radius=self.base_radius,
+                extinction_voltage=self.extinction(voltage, loss, relative),
+                base_radius=self.base_at(voltage),
                 surface_tension=self.surface_tension,
                 ion_mass=self.ion_mass,
             )
-            for own in emitting
-        )
-        return CurrentPoint(voltage, self.strength * sites * each, sites * count)
 
-    def behind(self, voltage: float, ballast: float) -> CurrentPoint:
-        """Voltage left across the gap, current and sites behind a ballast.
+        most = behind(shared)
+        if self.feed.own == 0.0 or most == 0.0:
+            return most
 
-        As the supply rises, one tip after the other lights when what is left across the gap
-        reaches its onset; then its current takes its part of the voltage.
+        def excess(current: float) -> float:
+            mass = self.feed.mass_flow(current, self.ion_mass)
+            return behind(shared + self.feed.own * mass) - current
+
+        return _between(excess, most)
+
+    def ion_flow(self, current: float) -> float:
+        """Mass of the ions alone, I m / e, [kg/s].
 
         Parameters
         ----------
-        voltage : float
-            Emitter minus accelerator as set at the supply, [V].
-        ballast : float
-            Resistance in the emitter's lead, >= 0, [ohm].
+        current : float
+            [A].
         """
-        point = self.at(voltage, 0)
-        for lit, own in enumerate(sorted(self.relative_onsets), start=1):
-            if point.voltage < own * self.onset_voltage:
-                break
-            left = voltage
-            if ballast > 0.0:
-                left = float(
-                    brentq(self._excess, 0.0, voltage, (lit, voltage, ballast), rtol=1e-13)
-                )
-            point = self.at(left, lit)
-        return point
-
-    def _excess(self, gap: float, lit: int, voltage: float, ballast: float) -> float:
-        return gap + ballast * self.at(gap, lit).current - voltage
+        return float(current * self.ion_mass / elementary_charge)
 
     def curve(self) -> tuple[CurrentPoint, ...]:
         """Points from the onset to one and a half times it."""
         return tuple(self.at(step * self.onset_voltage) for step in _STEPS)
 
 
-@dataclass(frozen=True)
-class OperatingPoint:
-    """Where the emission meets the supply with its ballast in the emitter's lead.
-
-    Parameters
-    ----------
-    point : CurrentPoint
-        Voltage left across the gap, current and sites.
-    ballast_drop : float
-        [V].
-    emitter_voltage : float
-        Emitter against ground, less the drop, [V].
-    exhaust : IonExhaust or None
-        None where the emitter is not positive against ground.
-    mass_flow : float
-        If every atom left as a single ion, the least that the feed must carry, [kg/s].
-    """
-
-    point: CurrentPoint
-    ballast_drop: float
-    emitter_voltage: float
-    exhaust: IonExhaust | None
-    mass_flow: float
-
-    @property
-    def thrust(self) -> float | None:
-        """Without divergence, [N]."""
-        if self.exhaust is None:
-            return None
-        return self.point.current * self.exhaust.thrust_per_current
-
-    @property
-    def beam_power(self) -> float | None:
-        """Current times the fall from emitter to ground, [W]."""
-        return None if self.exhaust is None else self.point.current * self.emitter_voltage
-
-
-def operating_point(
-    emission: CurrentLaw, *, voltage: float, emitter_voltage: float, ballast: float
-) -> OperatingPoint:
-    """Balance of the slope law with the straight line of the ballast.
-
-    Parameters
-    ----------
-    emission : Emission
-    voltage : float
-        Emitter minus accelerator as set at the supply, [V].
-    emitter_voltage : float
-        Emitter against ground as set at the supply, [V].
-    ballast : float
-        Resistance in the emitter's lead, >= 0, [ohm].
-
-    Raises
-    ------
-    ValueError
-        The resistance is negative.
-    """
-    if ballast < 0.0:
-        raise ValueError(f"the ballast {ballast} ohm must not be negative")
-    point = emission.behind(voltage, ballast)
-    left = point.voltage
-    remaining = emitter_voltage - (voltage - left)
-    exhaust = (
-        ion_exhaust(ion_mass=emission.ion_mass, voltage=remaining) if remaining > 0.0 else None
-    )
-    mass_flow = point.current * emission.ion_mass / elementary_charge
-    return OperatingPoint(point, voltage - left, remaining, exhaust, mass_flow)
+def _between(excess: Callable[[float], float], most: float) -> float:
+    """Zero of a falling function between 0 and ``most``, to twelve digits of the latter."""
+    return float(brentq(excess, 0.0, most, xtol=1e-13 * most, rtol=1e-13))
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from scipy.constants import g
 from conegap.geometries.design.design import Design
 from conegap.geometries.parts.feed_path import ConeFilm, PlateChannel, RoundBore
 from conegap.solver.liquid.wetting_states import greatest_pressure, wetting_of
+from conegap.solver.operation.droplets import MassEfficiency
 from conegap.solver.operation.feed_laws import (
     bore_resistance,
     film_resistance,
@@ -17,6 +18,7 @@ from conegap.solver.operation.feed_laws import (
     plate_resistance,
     shank_film_resistance,
 )
+from conegap.solver.operation.feed_loss import FeedLoss
 from conegap.solver.operation.review import ReviewRow, review_row
 
 __all__ = [
@@ -50,7 +52,7 @@ class Feed:
     length : float
         Of the narrow way, [m].
     resistance : float or None
-        Pressure drop per volume flow, None where viscosity is not known, [Pa s/m^3].
+        Pressure drop per volume flow of all tips, None where viscosity is not known, [Pa s/m^3].
     capillary_pressure : float
         Suction at which the liquid draws back into channel or bore; on a film the suction that the
         emitting cap exerts at its onset, [Pa].
@@ -63,6 +65,8 @@ class Feed:
         [kg/m^3].
     model : str
         The approximation, for print.
+    tips : int
+        Equal ways side by side, one to each tip.
     """
 
     kind: str
@@ -74,6 +78,27 @@ class Feed:
     feed_pressure: float
     density: float | None
     model: str
+    tips: int = 1
+
+    @property
+    def own_resistance(self) -> float | None:
+        """Of the way to a single tip, per volume flow of that tip, [Pa s/m^3]."""
+        return None if self.resistance is None else self.resistance * self.tips
+
+    def loss(self, droplets: MassEfficiency | None = None) -> FeedLoss:
+        """Pressure loss per mass flow; none where viscosity or density is not known.
+
+        Parameters
+        ----------
+        droplets : MassEfficiency or None
+            How much more mass leaves than the ions carry.
+        """
+        own = self.own_resistance
+        if own is None or self.density is None:
+            return FeedLoss(droplets=droplets)
+        if self.tips > 1:
+            return FeedLoss(own=own / self.density, droplets=droplets)
+        return FeedLoss(common=own / self.density, droplets=droplets)
 
     @property
     def greatest_mass_flow(self) -> float | None:
@@ -84,7 +109,7 @@ class Feed:
         return self.density * drop / self.resistance
 
     def exchange_time(self, volume: float) -> float | None:
-        """Time in which the pressure that draws the liquid brings a volume to the edge.
+        """Time in which the pressure that draws the liquid brings a volume to one tip's edge.
 
         Parameters
         ----------
@@ -97,9 +122,10 @@ class Feed:
             [s], None where viscosity is not known or nothing draws.
         """
         drop = self.capillary_pressure + self.feed_pressure
-        if self.resistance is None or drop <= 0.0:
+        own = self.own_resistance
+        if own is None or drop <= 0.0:
             return None
-        return volume * self.resistance / drop
+        return volume * own / drop
 
     def pressure_at(self, mass_flow: float) -> float | None:
         """Gauge pressure at the edge with flow.
@@ -142,8 +168,10 @@ def feed_of(design: Design) -> Feed | None:
 
     def feed(kind: str, narrow: float, length: float, unit: float, held: tuple[float, float],
              model: str) -> Feed:  # fmt: skip
-        resistance = None if eta is None else eta * unit
-        return Feed(kind, narrow, length, resistance, *held, design.edge_pressure, density, model)
+        tips = design.emitter.count
+        resistance = None if eta is None else eta * unit / tips
+        pressure = design.edge_pressure
+        return Feed(kind, narrow, length, resistance, *held, pressure, density, model, tips)
 
     place = wetting_of(design, gamma)
     outward = (
@@ -196,7 +224,7 @@ def feed_rows(
     feed : Feed or None
         From `feed_of`.
     mass_flow : tuple of float
-        What the least, the expected and the greatest current need, as single ions, [kg/s].
+        What the least, the expected and the greatest current need, droplets included, [kg/s].
     """
     weak, needed, strong = mass_flow
     rows = [
@@ -245,7 +273,7 @@ def feed_rows(
                 needed,
                 most,
                 "kg/s",
-                f"{feed.model}; the slope of the current is an order of magnitude, single ions",
+                f"{feed.model}; current and droplets are orders of magnitude",
                 "widen or shorten the feed, raise its pressure, or draw less current",
                 span=(weak, strong),
             )
@@ -259,7 +287,7 @@ def feed_rows(
                 "",
                 "the feed's own drop should be 1 % or more of the pressure that draws the liquid, "
                 "or it does not hold droplets and flooding back: an assumed limit, no source; an "
-                "upper bound, since droplets carry flow as well",
+                "upper bound, since droplets may carry more",
                 "narrow or lengthen the feed, or show by test that the beam holds no droplets",
                 span=(0.0, most / weak),
             )

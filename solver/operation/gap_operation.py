@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from conegap.geometries.design.design import Design
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 from conegap.solver.onset.rigid import RigidOnset
-from conegap.solver.operation.beam_current import CurrentLaw, OperatingPoint, operating_point
+from conegap.solver.operation.beam_current import CurrentLaw
 from conegap.solver.operation.breakdown import (
     NegativeElectrode,
     breakdown_rows,
     electron_rows,
     negative_electrode,
 )
+from conegap.solver.operation.droplets import MassEfficiency
 from conegap.solver.operation.feed import Feed, feed_of, feed_rows, feed_warnings
+from conegap.solver.operation.feed_loss import NO_LOSS
+from conegap.solver.operation.operating_point import OperatingPoint, operating_point
+from conegap.solver.operation.operating_rows import operating_rows
 from conegap.solver.operation.other_metals import MetalInGap, compare_metals
+from conegap.solver.operation.propellant import PropellantUse, propellant_use
 from conegap.solver.operation.review import AcceleratorField, ReviewRow
+from conegap.solver.operation.smallest_current import SmallestCurrent, smallest_current
 from conegap.solver.operation.supply_card import SupplyCard, supply_card, supply_rows
 
 __all__ = ["GapOperation", "gap_operation"]
@@ -34,7 +40,12 @@ class GapOperation:
     operating : OperatingPoint
         At the design's voltages with the supply's ballast.
     operating_band : tuple of OperatingPoint
-        The same with the slope of the current a factor of three lower and higher.
+        The same with the slope of the current a factor of three lower and the onset at the upper
+        end of its band, and with both the other way.
+    smallest : SmallestCurrent
+        Steady current of one site.
+    propellant : PropellantUse
+        Mass efficiency, specific impulse and life at the operating point.
     metals : tuple of MetalInGap
     rows : tuple of ReviewRow
     warnings : tuple of str
@@ -44,6 +55,8 @@ class GapOperation:
     emission: CurrentLaw
     operating: OperatingPoint
     operating_band: tuple[OperatingPoint, OperatingPoint]
+    smallest: SmallestCurrent
+    propellant: PropellantUse
     feed: Feed | None
     card: SupplyCard
     metals: tuple[MetalInGap, ...]
@@ -73,12 +86,29 @@ class GapOperation:
             "current_A": at.point.current,
             "current_low_A": weak.point.current,
             "current_high_A": strong.point.current,
+            "current_without_limit_A": at.wanted,
+            "state": at.state,
+            "set_voltage_V": at.set_voltage,
+            "supply_voltage_V": at.supply_voltage,
             "operating_voltage_V": at.point.voltage,
             "operating_emitter_voltage_V": at.emitter_voltage,
             "ballast_drop_V": at.ballast_drop,
             "parallel_thrust_N": at.thrust,
             "power_W": at.beam_power,
+            "supply_power_W": at.supply_power,
             "mass_flow_kg_per_s": at.mass_flow,
+            "feed_pressure_loss_Pa": at.point.pressure_loss,
+            "onset_voltage_V": self.emission.onset_voltage,
+            "extinction_voltage_V": self.emission.onset_voltage
+            * self.emission.extinction_over_onset,
+            "burning_sites": at.point.sites,
+            "current_per_site_A": at.point.per_site,
+            "smallest_steady_current_A": {
+                "value": self.smallest.value,
+                "low": self.smallest.low,
+                "high": self.smallest.high,
+            },
+            **self.propellant.as_dict(),
             "current_curve": [
                 {"voltage_V": p.voltage, "current_A": p.current, "sites": p.sites}
                 for p in self.emission.curve()
@@ -146,7 +176,8 @@ def gap_operation(
         Of every tip of a crown or an array, [V].
     """
     electrode = negative_electrode(design, solution)
-    emission = _emission(design, rigid, meniscus, onset, site_spacing, tip_onsets)
+    feed = feed_of(design)
+    emission = _emission(design, rigid, meniscus, onset, site_spacing, tip_onsets, feed)
 
     def operated(law: CurrentLaw) -> OperatingPoint:
         return operating_point(
@@ -154,25 +185,34 @@ def gap_operation(
             voltage=design.voltage,
             emitter_voltage=design.voltages.emitter,
             ballast=design.supply.ballast_resistance,
+            current_limit=design.supply.current_limit,
+            voltage_limit=design.supply.voltage_limit,
         )
 
     operating = operated(emission)
-    weak, strong = (operated(law) for law in emission.band())
-    feed = feed_of(design)
+    low, first, high = band
+    slow, steep = emission.band()
+    weak = operated(replace(slow, onset_voltage=onset * high / first))
+    strong = operated(replace(steep, onset_voltage=onset * low / first))
+    propellant = propellant_use(design, (weak, operating, strong))
+    smallest = smallest_current(design.metal.symbol, design.liquid.temperature)
     card = supply_card(design, solution, band=band, accelerator=accelerator, operating=operating)
     return GapOperation(
         electrode=electrode,
         emission=emission,
         operating=operating,
         operating_band=(weak, strong),
+        smallest=smallest,
+        propellant=propellant,
         feed=feed,
         card=card,
         metals=compare_metals(design, rigid, None if meniscus is None else meniscus.voltage),
         rows=(
-            *supply_rows(design, card, (weak, operating, strong)),
+            *supply_rows(design, card),
+            *operating_rows(design, (weak, operating, strong), smallest),
             *electron_rows(design, electrode),
             *breakdown_rows(design, band[2], accelerator),
-            *feed_rows(design, feed, (weak.mass_flow, operating.mass_flow, strong.mass_flow)),
+            *feed_rows(design, feed, propellant.mass_flow),
         ),
         warnings=feed_warnings(design),
     )
@@ -185,6 +225,7 @@ def _emission(
     voltage: float,
     site_spacing: float | None,
     tip_onsets: tuple[float, ...],
+    feed: Feed | None,
 ) -> CurrentLaw:
     """The cone stands on the contact line of the free surface, or on the emitting edge."""
     base = meniscus.radius if meniscus is not None else _edge_radius(design, onset)
@@ -192,8 +233,6 @@ def _emission(
     length = design.emitter.line_length
     if length is not None and site_spacing is not None:
         sites, spreads = max(length / site_spacing, 1.0), True
-        # Neighbouring cones share the edge: none is wider than half their spacing.
-        base = min(base, site_spacing / 2.0)
     ends = None if meniscus is None else meniscus.standing_extinction
     return CurrentLaw(
         onset_voltage=voltage,
@@ -202,8 +241,11 @@ def _emission(
         ion_mass=design.metal.ion_mass,
         sites_at_onset=sites,
         spreads=spreads,
+        line_length=length if spreads else None,
         relative_onsets=tuple(own / voltage for own in tip_onsets) or (1.0,),
         extinction_over_onset=1.0 if ends is None else ends.voltage / voltage,
+        feed=NO_LOSS if feed is None else feed.loss(MassEfficiency()),
+        feed_pressure=design.edge_pressure,
     )
 
 

@@ -9,8 +9,8 @@ from conegap.geometries.design.design import Design
 from conegap.solver.common.display_units import voltage_text
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.solution import FieldSolution
-from conegap.solver.operation.beam_current import OperatingPoint
 from conegap.solver.operation.breakdown import CLUMP_CONSTANT
+from conegap.solver.operation.operating_point import OperatingPoint
 from conegap.solver.operation.review import AcceleratorField, ReviewRow, review_row
 
 __all__ = ["SupplyCard", "supply_card", "supply_rows"]
@@ -155,20 +155,15 @@ def _gap_energy(design: Design, solution: FieldSolution, share: float) -> float 
     return None if length is None else energy * length
 
 
-def supply_rows(
-    design: Design,
-    card: SupplyCard,
-    operating: tuple[OperatingPoint, OperatingPoint, OperatingPoint],
-) -> tuple[ReviewRow, ...]:
-    """Criteria of the supply.
+def supply_rows(design: Design, card: SupplyCard) -> tuple[ReviewRow, ...]:
+    """Criteria of the supply card.
 
     Parameters
     ----------
-    operating : tuple of OperatingPoint
-        With the least, the expected and the greatest slope of the current.
+    design : Design
+    card : SupplyCard
     """
-    weak, expected, strong = operating
-    rows = [
+    return (
         review_row(
             "highest onset against the ramp limit",
             card.highest,
@@ -176,18 +171,5 @@ def supply_rows(
             "V",
             f"{card.ramp_reason} comes first; see the supply card",
             "use a sharper edge or a smaller gap, or raise the limit that comes first",
-        )
-    ]
-    if design.supply.current_limit is not None:
-        rows.append(
-            review_row(
-                "expected current against the supply",
-                expected.point.current,
-                design.supply.current_limit,
-                "A",
-                "the supply's own limit; the slope of the current is an order of magnitude",
-                "use a supply with more current, a larger ballast, or a lower voltage",
-                span=(weak.point.current, strong.point.current),
-            )
-        )
-    return tuple(rows)
+        ),
+    )

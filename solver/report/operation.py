@@ -13,6 +13,7 @@ from conegap.solver.common.display_units import (
     voltage_text,
 )
 from conegap.solver.operation.beam_current import CurrentLaw
+from conegap.solver.operation.droplets import DROPLET_CURRENT, DROPLET_FACTOR
 from conegap.solver.operation.feed import feed_remarks
 from conegap.solver.operation.other_metals import MetalInGap
 from conegap.solver.report.tables import Table
@@ -79,15 +80,16 @@ def operation_words(assessment: Assessment) -> tuple[str, ...]:
         "Current: slope law of G. L. R. Mair, J Phys D 17, 2323 (1984), from memory, an order of "
         "magnitude: right within half a decade either way, a factor of 3. The space charge of the "
         "beam balances the excess pull of the field on a liquid cone "
-        f"{length_words(emission.base_radius)} in radius at its base; the resistance of the feed "
-        "is left out. It holds near the onset. " + _begins(emission),
-        "The voltages of the design are taken as those set at the supply; its ballast stands in "
-        "the emitter's lead, so the current takes its drop from the gap and from the exhaust "
-        "energy. The exhaust energy is that from the emitter to ground, not that of the gap.",
+        f"{length_words(emission.base_radius)} in radius at its base. The pressure that the feed "
+        "loses lowers the push on that base, so that the cone needs more voltage (derived from the "
+        "same balance). It holds near the onset. " + _begins(emission),
+        _supply_words(assessment),
         _thrust_words(assessment),
-        "Specific impulse and mass flow hold if every atom leaves as a single ion. Droplets carry "
-        "mass without much thrust: with rising current the mass efficiency can fall to some tens "
-        "of per cent (from memory), and the specific impulse falls with it.",
+        "Without droplets specific impulse and mass flow hold if every atom leaves as a single ion."
+        f" Droplets are taken to carry mass and no thrust from {DROPLET_CURRENT * 1e6:g} µA per "
+        "site on, the current at which a published energy spread departs from its law "
+        "(J. Phys. D 16, L209, 1983, abstract read); a factor of "
+        f"{DROPLET_FACTOR:g} either way, for other metals and feeds, is assumed.",
     ]
     if emission.spreads:
         words.insert(
@@ -96,6 +98,22 @@ def operation_words(assessment: Assessment) -> tuple[str, ...]:
             "the square of the voltage, and each site to stand on the edge as a cone of its own.",
         )
     return tuple(words)
+
+
+def _supply_words(assessment: Assessment) -> str:
+    at = assessment.operation.operating
+    words = (
+        "The voltages of the design are taken as those set at the supply; its ballast stands in "
+        "the emitter's lead, so the current takes its drop from the gap and from the exhaust "
+        "energy. The exhaust energy is that from the emitter to ground, not that of the gap."
+    )
+    if at.state == "current limit":
+        words += (
+            f" The gap would draw {span_text(current_text, at.wanted, at.wanted)}: the supply's "
+            "limit is reached, and its voltage sags from "
+            f"{voltage_text(at.set_voltage)} to {voltage_text(at.supply_voltage)}."
+        )
+    return words
 
 
 def _begins(emission: CurrentLaw) -> str:
@@ -143,8 +161,7 @@ def feed_table(assessment: Assessment) -> Table | None:
     feed = assessment.operation.feed
     if feed is None:
         return None
-    flow = assessment.operation.operating.mass_flow
-    weak, strong = assessment.operation.operating_band
+    low, flow, high = assessment.operation.propellant.mass_flow
     rows = [
         (f"narrowest part: {feed.kind}", length_words(feed.narrowest)),
         ("length", length_words(feed.length)),
@@ -162,8 +179,8 @@ def feed_table(assessment: Assessment) -> Table | None:
     if at_flow is not None and most is not None:
         rows += [
             (
-                "mass flow needed, single ions",
-                span_text(mass_flow_text, weak.mass_flow, strong.mass_flow),
+                "mass flow needed, droplets included",
+                span_text(mass_flow_text, low, high),
             ),
             ("pressure at the edge with that flow", pressure_text(at_flow)),
             ("mass flow at which the liquid draws back", mass_flow_text(most)),
