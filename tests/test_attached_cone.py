@@ -11,7 +11,8 @@ from numpy.testing import assert_allclose
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
 from conegap.geometries.quantities.files import examples_folder
-from conegap.solver.liquid.attached_cone import TAYLOR_HALF_ANGLE, Extinction, extinction
+from conegap.solver.cone.taylor import TAYLOR_HALF_ANGLE
+from conegap.solver.liquid.attached_cone import Extinction, extinction
 from conegap.solver.liquid.liquid_section import liquid_section
 from conegap.validation.exact.liquid import taylor_half_angle
 

@@ -12,7 +12,8 @@ from reporting import assessed_needle
 from scipy.constants import e
 
 from conegap.geometries.metals.metal import metal
-from conegap.solver.operation.beam_current import TAYLOR_HALF_ANGLE, CurrentLaw
+from conegap.solver.cone.taylor import TAYLOR_HALF_ANGLE
+from conegap.solver.operation.beam_current import CurrentLaw
 from conegap.solver.operation.droplets import DROPLET_CURRENT, MassEfficiency
 from conegap.solver.operation.feed_loss import FeedLoss
 from conegap.solver.operation.operating_point import OperatingPoint, SupplyLine, operating_point

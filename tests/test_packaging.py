@@ -30,6 +30,7 @@ ROOMS = (
     "solver.mesh",
     "solver.field",
     "solver.field3d",
+    "solver.cone",
     "solver.onset",
     "solver.liquid",
     "solver.operation",

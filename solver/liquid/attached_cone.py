@@ -18,14 +18,13 @@ from conegap.geometries.curves.curve import Arc, FloatArray, Line
 from conegap.geometries.curves.section import EmittingEdge, Section
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
+from conegap.solver.cone.taylor import TAYLOR_HALF_ANGLE
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.solution import solve_field
 from conegap.solver.onset.surface_balance import field_stress
 
-__all__ = ["TAYLOR_HALF_ANGLE", "Extinction", "axial_pull", "extinction"]
+__all__ = ["Extinction", "axial_pull", "extinction"]
 
-# Zero of P_1/2(-cos alpha): G. I. Taylor, Proc R Soc A 280, 383 (1964), [rad].
-TAYLOR_HALF_ANGLE = math.radians(49.29008929)
 # Radii of the cap that replaces the cone's end, over its base radius; the pull is extrapolated
 # to none.
 _ROUNDINGS = (0.1, 0.05)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from scipy.constants import epsilon_0
 
 from conegap.geometries.design.design import Design
+from conegap.solver.cone.taylor import TAYLOR_HALF_ANGLE
 
 __all__ = [
     "ClassicEstimate",
@@ -21,8 +22,6 @@ __all__ = [
     "planar_edge_onset",
 ]
 
-# Taylor's angle, a zero of P_1/2(-cos alpha), [rad]: G. I. Taylor, Proc R Soc A 280, 383 (1964).
-_CONE_HALF_ANGLE = math.radians(49.2900893)
 # A of `capillary_onset`; D. P. H. Smith (1986), from memory.
 _SMITH_FACTOR = 0.667
 
@@ -89,7 +88,7 @@ def capillary_onset(*, surface_tension: float, radius: float, gap: float) -> flo
     gap : float
         Meniscus to counter electrode d, [m].
     """
-    scale = math.sqrt(2.0 * surface_tension * radius * math.cos(_CONE_HALF_ANGLE) / epsilon_0)
+    scale = math.sqrt(2.0 * surface_tension * radius * math.cos(TAYLOR_HALF_ANGLE) / epsilon_0)
     return _SMITH_FACTOR * scale * math.log(4.0 * gap / radius)
 
 

@@ -1,12 +1,11 @@
 """Ion current against the voltage of the gap, its feed in series: an order of magnitude.
 
-The slope is that of G. L. R. Mair, J Phys D 17, 2323 (1984), cited from memory; its factor 3 pi
-follows from weak planar space charge: the charge of the beam lowers the pull of the field on the
-cone by (4/3) I sqrt(m V / 2 e), which balances the excess pull 4 pi R gamma cos(alpha) (V/V0 - 1).
-V0 is thus the voltage at which the pull alone holds the cone, its extinction; where that is not
-known, or its estimate lies above the onset, the law is counted from the onset.  It holds near the
-onset; what the feed takes away is derived at `CurrentLaw`.  An order of magnitude is meant in the
-sense of the words: right within half a decade either way, a factor of three.
+The slope is that of G. L. R. Mair, J Phys D 17, 2323 (1984), as `conegap.solver.cone.current_law`
+has it, where it is derived and set against a second law.  V0 is the voltage at which the pull alone
+holds the cone, its extinction; where that is not known, or its estimate lies above the onset, the
+law is counted from the onset.  It holds near the onset; what the feed takes away is derived at
+`CurrentLaw`.  An order of magnitude is meant in the sense of the words: right within half a decade
+either way, a factor of three.
 """
 
 from __future__ import annotations
@@ -19,11 +18,12 @@ from typing import Protocol
 from scipy.constants import elementary_charge
 from scipy.optimize import brentq
 
+from conegap.solver.cone.current_law import cone_current as site_current
+from conegap.solver.cone.taylor import TAYLOR_HALF_ANGLE
 from conegap.solver.operation.feed_loss import NO_LOSS, FeedLoss
 
 __all__ = [
     "ORDER_OF_MAGNITUDE",
-    "TAYLOR_HALF_ANGLE",
     "ConeLaw",
     "CurrentLaw",
     "CurrentPoint",
@@ -32,64 +32,12 @@ __all__ = [
     "thrust_factor",
 ]
 
-TAYLOR_HALF_ANGLE = math.radians(49.29008929210)
-"""Half angle of the cone in balance, G. I. Taylor, Proc R Soc A 280, 383 (1964), [rad]."""
-
 ORDER_OF_MAGNITUDE = math.sqrt(10.0)
 """Half a decade: by how much the law's slope may be off either way, [-]."""
 
 # Over the onset: close together where the current begins, up to twice what a bench usually runs
 # at.
 _STEPS = (1.0, 1.02, 1.05, 1.1, 1.2, 1.5)
-
-
-def site_current(
-    voltage: float,
-    *,
-    extinction_voltage: float,
-    base_radius: float,
-    surface_tension: float,
-    ion_mass: float,
-) -> float:
-    """Current of one emission site, I = 3 pi R gamma cos(alpha) sqrt(2 e / (m V0)) (V / V0 - 1).
-
-    V0 is where the pull of the field on the cone just balances surface tension, so that no charge
-    is needed to hold it back: the extinction voltage.
-
-    Parameters
-    ----------
-    voltage : float
-        Across the gap, [V].
-    extinction_voltage : float
-        V0, > 0, [V].
-    base_radius : float
-        R, radius of the base of the liquid cone, [m].
-    surface_tension : float
-        gamma, [N/m].
-    ion_mass : float
-        m, [kg].
-
-    Returns
-    -------
-    float
-        0 below V0, [A].  G. L. R. Mair (1984), from memory; order of magnitude.
-
-    Raises
-    ------
-    ValueError
-        A quantity is not positive.
-    """
-    for name, value in (
-        ("extinction voltage", extinction_voltage),
-        ("base radius", base_radius),
-        ("surface tension", surface_tension),
-        ("ion mass", ion_mass),
-    ):
-        if not value > 0.0:
-            raise ValueError(f"{name} {value} must be positive")
-    pull = 3.0 * math.pi * base_radius * surface_tension * math.cos(TAYLOR_HALF_ANGLE)
-    per_excess = pull * math.sqrt(2.0 * elementary_charge / (ion_mass * extinction_voltage))
-    return per_excess * max(voltage / extinction_voltage - 1.0, 0.0)
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from dataclasses import replace
 from conegap.geometries.quantities.errors import ConegapError
 from conegap.validation.cases.beam import beam_cases
 from conegap.validation.cases.boundary_elements import boundary_element_cases
+from conegap.validation.cases.cone import cone_cases
 from conegap.validation.cases.contact_line import contact_line_cases
 from conegap.validation.cases.emission import emission_cases
 from conegap.validation.cases.facts import fact_cases
@@ -38,6 +39,7 @@ def all_cases() -> list[Case]:
         *slit_end_cases(),
         *peer_cases(),
         *emission_cases(),
+        *cone_cases(),
         *beam_cases(),
         *fact_cases(),
     ]
