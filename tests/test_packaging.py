@@ -46,6 +46,7 @@ ROOMS = (
     "validation.sections",
     "validation.reference_fem",
     "validation.cases",
+    "validation.measured",
     "validation.lessons",
     "solver.commands",
     "validation.gallery",

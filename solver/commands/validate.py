@@ -9,6 +9,9 @@ from collections.abc import Sequence
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
+from conegap.geometries.quantities.errors import DesignError
+from conegap.solver.commands.validate_measured import DEFAULT_FOLDER, run_measured
+
 if TYPE_CHECKING:
     from rich.table import Table
 
@@ -22,6 +25,7 @@ examples:
   conegap validate            every case
   conegap validate --quick    without the slow ones
   conegap validate --json     the rows for a script
+  conegap validate --measured --to measured   beside published measurements, with a figure
 """
 
 
@@ -31,10 +35,24 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--json", action="store_true", help="print the rows as JSON in place of the table"
     )
+    parser.add_argument(
+        "--measured",
+        action="store_true",
+        help="set predictions beside published measurements instead",
+    )
+    parser.add_argument(
+        "--to",
+        metavar="FOLDER",
+        help=f"with --measured: folder to write (default: {DEFAULT_FOLDER})",
+    )
     parser.set_defaults(run=_run)
 
 
 def _run(arguments: argparse.Namespace) -> int:
+    if arguments.measured:
+        return run_measured(arguments)
+    if arguments.to:
+        raise DesignError("--to goes with --measured: the table of exact values writes no files")
     from conegap.solver.commands.terminal import Messages
     from conegap.solver.common.writing import json_text
     from conegap.validation.cases.table import run_validation
