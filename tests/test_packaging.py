@@ -38,6 +38,7 @@ ROOMS = (
     "solver.studies",
     "solver.arrays",
     "solver.assessment",
+    "solver.comparison",
     "solver.figures",
     "solver.report",
     "solver.public",

@@ -22,6 +22,7 @@ _COMMANDS = (
     "vary",
     "tolerate",
     "calibrate",
+    "compare",
     "metals",
     "lesson",
     "validate",
@@ -37,6 +38,7 @@ examples:
   conegap vary my.toml --over accelerator.gap="0.5 mm".."2 mm":7
   conegap tolerate my.toml --fit 3%    tolerance stack-up, and the tolerances that must be held
   conegap calibrate my.toml --measured "5.2 kV"    the edge radius behind a measured onset
+  conegap compare rev_b.toml rev_c.toml    what changed between revisions, and what it did
   conegap metals indium                properties with their sources
   conegap lesson                       a course that predicts, computes and compares
   conegap validate                     exact and published cases, computed live
