@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from conegap.geometries.quantities.accepted_units import known_elsewhere, library_name
+
 __all__ = [
     "ACCELERATION",
     "ANGLE",
@@ -40,7 +42,8 @@ __all__ = [
 ]
 
 _NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*\Z")
-_UNIT = re.compile(r"[A-Za-zµμΩ°%][A-Za-z0-9µμΩ°%_*/^. ()-]{0,39}\Z")
+# Characters of a unit that is not understood to show in a message.
+_SHOWN = 24
 _WORDS = re.compile(r"\s*[+-]?(nan|inf|infinity)\b", re.IGNORECASE)
 
 
@@ -151,25 +154,20 @@ def _registry() -> Any:
 
 
 @cache
-def _factor(unit: str, si: str, *, difference: bool) -> tuple[float, float]:
-    """Slope and offset that turn a number in ``unit`` into SI."""
-    if (unit, si) in _COMMON:
-        return _COMMON[unit, si], 0.0
-    registry = _registry()
-    quantity = registry.Quantity
-    zero = quantity(0.0, unit)
-    if difference or not _is_offset(unit):
-        return float(quantity(1.0, _difference_unit(unit)).to(si).magnitude), 0.0
-    offset = float(zero.to(si).magnitude)
-    return float(quantity(1.0, unit).to(si).magnitude) - offset, offset
-
-
-def _is_offset(unit: str) -> bool:
-    return unit in ("degC", "°C", "celsius", "degF", "°F", "degree_Celsius")
-
-
-def _difference_unit(unit: str) -> str:
-    return {"degF": "delta_degF", "°F": "delta_degF"}.get(unit, "K") if _is_offset(unit) else unit
+def _factor(unit: str, kind: PhysicalKind, *, difference: bool) -> tuple[float, float]:
+    """Slope and offset that turn a number in ``unit`` into SI; an unknown unit raises KeyError."""
+    if (unit, kind.si) in _COMMON:
+        return _COMMON[unit, kind.si], 0.0
+    name = library_name(unit, kind.name)
+    if name is None:
+        raise KeyError(unit)
+    quantity = _registry().Quantity
+    offset = float(quantity(0.0, name).to(kind.si).magnitude)
+    slope = float(quantity(1.0, name).to(kind.si).magnitude) - offset
+    if offset:
+        # The difference of two large numbers is rounded; the library knows the step itself.
+        slope = float(quantity(1.0, f"delta_{name}").to(kind.si).magnitude)
+    return slope, 0.0 if difference else offset
 
 
 def read_quantity(text: object, kind: PhysicalKind, *, difference: bool = False) -> Quantity:
@@ -215,8 +213,6 @@ def read_quantity(text: object, kind: PhysicalKind, *, difference: bool = False)
         raise QuantityError(
             f"the unit is missing: a {kind.name} needs one, so write {offered.format(number)}{also}"
         )
-    if not _UNIT.match(unit):
-        raise QuantityError(f"'{unit}' is not a unit; write {offered.format(number)}{also}")
     slope, offset = _conversion(unit, kind, number, difference=difference)
     value = float(number) * slope + offset
     if not math.isfinite(value):
@@ -229,14 +225,13 @@ def _conversion(
 ) -> tuple[float, float]:
     wanted = f"write {number} with {' or '.join(kind.units)}"
     try:
-        return _factor(unit, kind.si, difference=difference)
-    except Exception as problem:  # pint raises many kinds for a text it cannot read
-        import pint
-
-        if not isinstance(problem, pint.DimensionalityError):
-            raise QuantityError(f"the unit '{unit}' is unknown; {wanted}") from problem
+        return _factor(unit, kind, difference=difference)
+    except KeyError:
+        shown = unit if len(unit) <= _SHOWN else f"{unit[:_SHOWN]}..."
+        if not known_elsewhere(unit) and unit != "C":
+            raise QuantityError(f"the unit '{shown}' is unknown; {wanted}") from None
         hint = " (for degrees Celsius write degC)" if unit == "C" and kind is TEMPERATURE else ""
-        raise QuantityError(f"'{unit}' is not a unit of {kind.name}{hint}; {wanted}") from problem
+        raise QuantityError(f"'{shown}' is not a unit of {kind.name}{hint}; {wanted}") from None
 
 
 def as_text(value: float, kind: PhysicalKind, unit: str = "") -> str:
@@ -252,7 +247,7 @@ def as_text(value: float, kind: PhysicalKind, unit: str = "") -> str:
         Unit to print in; by default one that gives a handy number.
     """
     if unit:
-        slope, offset = _factor(unit, kind.si, difference=False)
+        slope, offset = _factor(unit, kind, difference=False)
         return f"{(value - offset) / slope:.6g} {unit}"
     size, name = kind.printed[0]
     early = 0.1 if kind is LENGTH else 1.0  # 0.25 mm reads better than 250 um
