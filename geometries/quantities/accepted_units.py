@@ -120,6 +120,11 @@ _ACCEPTED: Mapping[str, _Units] = {
         **_ratios(_GRAMS, {"l": "liter", "dm^3": "liter", "mL": "milliliter", "ml": "milliliter"}),
         "g/cc": "gram / centimeter ** 3",
     },
+    "mass": _prefixed(["g"], ["gram", "grams"], "gram", "1pnumk"),
+    "permeability": {
+        **{f"{unit}^2": f"({name}) ** 2" for unit, name in _METRES.items()},
+        **_prefixed(["D"], ["darcy", "darcys"], "darcy", "1mu"),
+    },
     "molar mass": _ratios(_GRAMS, {"mol": "mole"}),
     "viscosity": {
         **_ratios(_PASCALS, _SECONDS, "*"),

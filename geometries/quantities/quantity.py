@@ -58,7 +58,7 @@ class PhysicalKind:
     Parameters
     ----------
     name : str
-        What it is called in a message: "length".
+        What it is called in a message: "length"; `accepted_units` holds its units under it.
     si : str
         SI unit in which it is kept.
     units : tuple of str
