@@ -9,8 +9,8 @@ from conegap.validation.cases.row import Case, Row
 __all__ = ["boundary_element_cases"]
 
 _SMALL = (
-    "O'Konski and Thacher, J. Phys. Chem. 57, 955 (1953); Taylor, Proc. R. Soc. A 280, 383 (1964); "
-    "both from memory"
+    "Luo and others, J. Eng. Thermophys. (in Chinese), 2017, no. 8, 1707, equation 2, of Taylor; "
+    "full text read"
 )
 _MAP = "derived, conformal map of a circular arc"
 

@@ -57,10 +57,10 @@ def _sphere_rows() -> list[Row]:
         Row(name, source, "charge of emitter at 1 V [C]", exact, charge.value, 3e-4,
             note="a third of the error that the solver states for tips"),
         Row(name, source, "charge: last order of convergence [-]", 2.0,
-            math.log2(errors[-2] / errors[-1]), 0.3, "at least",
+            math.log2(errors[-2] / errors[-1]), 0.2, "at least",
             note=f"it grows from {math.log2(errors[0] / errors[1]):.2f} as the mesh gets finer"),
         Row(name, source, "potential: last order of convergence [-]", 2.0,
-            math.log2(apart[-2] / apart[-1]), 0.4, "at least", note="root mean square error"),
+            math.log2(apart[-2] / apart[-1]), 0.2, "at least", note="root mean square error"),
         Row(name, source, "field at the emitter's points: last order of convergence [-]", 1.0,
             math.log2(scatter[-2] / scatter[-1]), 0.2, "at least",
             note="root mean square; flux over surface at a point of an irregular mesh is of first "

@@ -51,8 +51,8 @@ def hyperboloid_field(*, voltage: float, radius: float, gap: float) -> float:
     E = V / (R eta0 artanh eta0), eta0^2 = d / (d + R): prolate spheroidal coordinates, in which
     both electrodes are surfaces eta = const and phi = V artanh(eta) / artanh(eta0).
 
-    Source: textbook (prolate spheroidal coordinates, e.g. Moon and Spencer, Field Theory
-    Handbook, 1961; from memory).
+    Source: derived; `tests/test_exact_values.py` checks that the potential is harmonic and constant
+    on both electrodes.  The coordinates are those of textbooks.
 
     Parameters
     ----------

@@ -76,7 +76,7 @@ def hyperboloid_needle(
     charge = 2.0 * math.pi * epsilon_0 * focal * (extent - 1.0) / scale
     return ExactCase(
         f"hyperboloid needle, d/R = {gap / radius:g}",
-        "textbook, prolate spheroidal coordinates (Moon and Spencer 1961, from memory)",
+        "derived, prolate spheroidal coordinates",
         section,
         potential,
         {**_UNIT, "outer": 1.0} if prescribed else _UNIT,
@@ -139,7 +139,7 @@ def confocal_spheroids(*, focal: float, inner: float, outer: float) -> ExactCase
     capacitance = exact.confocal_spheroids_capacitance(**shape)
     return ExactCase(
         "confocal spheroids",
-        "textbook (Landau and Lifshitz, Electrodynamics of Continuous Media, from memory)",
+        "derived, confocal coordinates",
         section,
         potential,
         _UNIT,
