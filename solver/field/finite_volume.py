@@ -19,6 +19,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csc_array
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.quantities.errors import ConvergenceError
@@ -170,16 +171,58 @@ class LaplaceOperator:
         # FiPy's matrix is that of the divergence of the gradient: minus the outflow.
         source = self._outflow(result)[:, self._free]
         result[:, self._free] = self._factor.solve(np.ascontiguousarray(source.T)).T
-        left = np.linalg.norm(self._outflow(result)[:, self._free], axis=1)
+        self._check(result, source)
+        return np.asarray(result)
+
+    def response(self, nodes: IntArray, values: FloatArray) -> FloatArray:
+        """Outgoing flux of some Dirichlet points while all others are at zero.
+
+        Only faces at these points carry what is asked for, and one set of potentials stands for
+        all in the check of the residual: the factor is the same.
+
+        Parameters
+        ----------
+        nodes : (m,) array of int
+            Dirichlet points.
+        values : (k, m) array
+            Their potentials, [V].
+
+        Returns
+        -------
+        (k, m) array
+
+        Raises
+        ------
+        ConvergenceError
+            The residual of the linear system is too large.
+        """
+        near = np.zeros(self.count, dtype=bool)
+        near[nodes] = True
+        faces = np.nonzero(near[self._volumes.first] | near[self._volumes.last])[0]
+        first, last = self._volumes.first[faces], self._volumes.last[faces]
+        conductance = self._conductance[faces, None]
+        pairs = np.stack([first, last], axis=1).ravel()
+        ways = np.tile([1.0, -1.0], len(faces))
+        into = csc_array((ways, pairs, np.arange(0, len(pairs) + 1, 2)), (self.count, len(faces)))
+        given = np.zeros((self.count, len(values)))
+        given[nodes] = values.T
+        source = (into @ (conductance * (given[first] - given[last])))[self._free]
+        given[self._free] = self._factor.solve(source)
+        self._check(given[:, :1].T, source[:, :1].T)
+        flux = into @ (conductance * (given[first] - given[last]))
+        return np.asarray(flux[nodes].T + self._reaction[nodes] * values)
+
+    def _check(self, potentials: FloatArray, source: FloatArray) -> None:
+        """Refuse potentials that leave a residual."""
+        left = np.linalg.norm(self._outflow(potentials)[:, self._free], axis=1)
         size = np.maximum(np.linalg.norm(source, axis=1), 1e-300)
-        worst = float(np.max(left / size)) if len(values) else 0.0
+        worst = float(np.max(left / size)) if len(potentials) else 0.0
         if not worst <= _RESIDUAL_TOLERANCE:
             raise ConvergenceError(
                 "the linear solve of the potential failed",
                 residual=worst,
                 tolerance=_RESIDUAL_TOLERANCE,
             )
-        return np.asarray(result)
 
     def charges(self, potentials: FloatArray) -> FloatArray:
         """Outgoing flux of the Dirichlet points for potentials at every point, (k, n) array."""

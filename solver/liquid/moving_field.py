@@ -65,12 +65,7 @@ class SurfaceState:
         -------
         (k, n) array
         """
-        count = self._operator.count
-        values = np.zeros((len(surface_potential), count))
-        values[:, self._nodes] = surface_potential
-        potentials = self._operator.potentials(values)
-        flux = self._operator.charges(potentials)[:, self._nodes]
-        return np.asarray(flux / self.total)
+        return self._operator.response(self._nodes, surface_potential) / self.total
 
 
 class MovingField:
@@ -105,10 +100,13 @@ class MovingField:
         self.nodes, self.fraction = curve_nodes(self.mesh, surface)
         self.even = self._evenly_spaced()
         self._dirichlet, self._values = self._boundary_values(potentials)
+        # The solid's chains that end on the liquid.
         self._neighbours = [
             c.nodes
             for c in self.mesh.chains
-            if c.boundary != surface and electrode_of(self._name(c.boundary)) is not None
+            if c.boundary != surface
+            and electrode_of(self._name(c.boundary)) is not None
+            and np.isin(c.nodes, self.nodes).any()
         ]
         # By place, not by boundary: the side of a boundary-layer grid on the axis is no boundary
         # edge.
