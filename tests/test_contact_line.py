@@ -93,13 +93,12 @@ def test_solve_with_given_slope_finds_the_surface_without_field() -> None:
     still = place.still_slope(contact.position[0])
     assert still is not None
     shape = cap(still, place.modes, "planar")
-    above, _, rises = slope_on_meshes(place, contact, shape, None, still + 0.05, (2,))
-    at, bond, _ = slope_on_meshes(place, contact, shape, None, still, (2,))
-    assert isinstance(bond, float)
+    above = slope_on_meshes(place, contact, shape, None, still + 0.05, (2,))
+    at = slope_on_meshes(place, contact, shape, None, still, (2,))
     # The scheme's arc differs from the exact one by the truncation of its quadrature alone.
-    assert abs(bond) < 1e-6 * above.electric_bond_number
-    assert rises
-    assert_allclose(at.shape.coefficients, shape.coefficients, rtol=0, atol=1e-7)
+    assert abs(at.value) < 1e-6 * above.value
+    assert above.rises
+    assert_allclose(at.equilibrium.shape.coefficients, shape.coefficients, rtol=0, atol=1e-7)
 
 
 def test_places_of_sharp_lips_begin_at_their_corner() -> None:
@@ -233,8 +232,8 @@ def test_onset_of_a_tube_that_is_wetted_to_its_rim() -> None:
     loads = []
     for here in (wall.at(piece, t - 0.15), wall.at(piece, t), wall.at(piece, t + 0.15)):
         slope = place.advancing + here.tangent
-        at, _, _ = slope_on_meshes(place, here, shape, bond, slope, (4,))
-        loads.append(at.electric_bond_number * here.position[0])
+        at = slope_on_meshes(place, here, shape, bond, slope, (4,))
+        loads.append(at.value * here.position[0])
     assert loads[1] > max(loads[0], loads[2])
 
 

@@ -19,7 +19,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -33,9 +33,11 @@ from conegap.solver.liquid.moving_field import MovingField
 from conegap.solver.liquid.shape import MeniscusShape, cap
 from conegap.solver.liquid.surface_mesh import liquid_mesh
 from conegap.solver.mesh.coarse_mesh import CoarseMesh
+from conegap.solver.mesh.morph import followed
 
 __all__ = [
     "ContactSolve",
+    "SlopeSolve",
     "from_rest",
     "slope_on_meshes",
     "solves_along",
@@ -51,6 +53,9 @@ _SLOPE_STEP = math.radians(8.0)
 _ROUNDING = 1e-9
 # A step along the wall is halved at most this often before the surface counts as lost.
 _HALVINGS = 4
+# Largest change of an unknown in the last step of Newton's method, which leaves a hundredth of it
+# (seen on the shipped capillary and slit): far below the error of any of the meshes.
+_CLOSE = 1e-5
 
 
 @dataclass(frozen=True)
@@ -66,6 +71,8 @@ class ContactSolve:
     rises : bool
         Whether more voltage steepens the surface while the line stands still: false beyond the
         turning point of the pinned surface.
+    mesh : CoarseMesh or None
+        From which the meshes of neighbouring surfaces may be moved.
     """
 
     station: Station
@@ -73,6 +80,7 @@ class ContactSolve:
     pressure: float
     electric_bond_number: float
     rises: bool = True
+    mesh: CoarseMesh | None = field(default=None, repr=False, compare=False)
 
     @property
     def radius(self) -> float:
@@ -85,6 +93,34 @@ class ContactSolve:
         return self.electric_bond_number * self.radius
 
 
+@dataclass(frozen=True)
+class SlopeSolve:
+    """A surface in balance whose slope at the contact line is given.
+
+    Parameters
+    ----------
+    equilibrium : Equilibrium
+        On the finest mesh.
+    electric_bond_number : Estimate or float
+        Over the meshes, or that of a single one, [-].
+    rises : bool
+        See `ContactSolve`.
+    mesh : CoarseMesh
+        See `ContactSolve`.
+    """
+
+    equilibrium: Equilibrium
+    electric_bond_number: Estimate | float
+    rises: bool
+    mesh: CoarseMesh
+
+    @property
+    def value(self) -> float:
+        """Best value of the electric Bond number, [-]."""
+        several = self.electric_bond_number
+        return several.value if isinstance(several, Estimate) else several
+
+
 def slope_on_meshes(
     wetting: Wetting,
     contact: ContactPlace,
@@ -93,7 +129,7 @@ def slope_on_meshes(
     slope: float,
     levels: tuple[int, ...] = _LEVELS,
     near: CoarseMesh | None = None,
-) -> tuple[Equilibrium, Estimate | float, bool]:
+) -> SlopeSolve:
     """The surface pinned at a place whose slope at the contact line is given.
 
     Parameters
@@ -110,15 +146,6 @@ def slope_on_meshes(
     near : CoarseMesh or None
         Of a neighbouring section, to be moved to this one where it can follow.
 
-    Returns
-    -------
-    equilibrium : Equilibrium
-        On the finest mesh.
-    electric_bond_number : Estimate or float
-        Over the meshes, or that of a single one, [-].
-    rises : bool
-        See `ContactSolve`.
-
     Raises
     ------
     ContinuationError, MeshError
@@ -129,7 +156,8 @@ def slope_on_meshes(
     coefficients[0] += slope - shape.contact_angle
     shape = shape.changed(coefficients)
     section, surface = liquid.draw(shape)
-    coarse = liquid_mesh(liquid, section, shape, near)
+    moved = followed(near, section)
+    coarse = liquid_mesh(liquid, section, shape) if moved is None else moved
     # Every polynomial of the slope is one at the contact line: the plane in which it stays.
     direction = np.concatenate([np.ones(len(coefficients)), [0.0]])
     direction /= np.linalg.norm(direction)
@@ -152,19 +180,28 @@ def slope_on_meshes(
                 lacking = float(shape.curvature(np.zeros(1))[0]) - problem.amount
                 bond = 2.0 * lacking / problem.reference_field**2
             x = problem.unknowns(shape, 0.0, bond)
-        point = correct(problem.residual_and_jacobian, x, direction)
+        point = correct(problem.residual_and_jacobian, x, direction, _CLOSE)
         x = point.x
         values.append(problem.parts(x)[2])
     rises = float(point.tangent[-1] * point.tangent[:-1].sum()) > 0.0
     several = estimate(levels, tuple(values)) if len(levels) > 1 else values[0]
-    return problem.equilibrium(x), several, rises
+    mesh = coarse if moved is None or near is None else near
+    return SlopeSolve(problem.equilibrium(x), several, rises, mesh)
 
 
 def _solve(
-    wetting: Wetting, station: Station, shape: MeniscusShape, bond: float | None, slope: float
+    wetting: Wetting,
+    station: Station,
+    shape: MeniscusShape,
+    bond: float | None,
+    slope: float,
+    near: CoarseMesh | None,
 ) -> ContactSolve:
-    found, _, rises = slope_on_meshes(wetting, station.contact, shape, bond, slope, (_LEVELS[0],))
-    return ContactSolve(station, found.shape, found.pressure, found.electric_bond_number, rises)
+    one = slope_on_meshes(wetting, station.contact, shape, bond, slope, (_LEVELS[0],), near)
+    found = one.equilibrium
+    return ContactSolve(
+        station, found.shape, found.pressure, found.electric_bond_number, one.rises, one.mesh
+    )
 
 
 def from_rest(wetting: Wetting, station: Station) -> tuple[ContactSolve, ...]:
@@ -189,14 +226,14 @@ def from_rest(wetting: Wetting, station: Station) -> tuple[ContactSolve, ...]:
     shape = cap(slope, wetting.modes, wetting.symmetry)
     found = [ContactSolve(station, shape, wetting.pressure * radius, 0.0)]
     if still is None:
-        return (_solve(wetting, station, shape, None, target),)
+        return (_solve(wetting, station, shape, None, target, None),)
     step = _SLOPE_STEP
     while True:
         away = target - slope
         there = target if abs(away) <= step else slope + math.copysign(step, away)
         guess, bond = _guess(found, slope, there)
         try:
-            found.append(_solve(wetting, station, guess, bond, there))
+            found.append(_solve(wetting, station, guess, bond, there, found[-1].mesh))
         except (ContinuationError, MeshError):
             step /= 2.0
             if step < _SLOPE_STEP * 0.5**_HALVINGS:
@@ -240,7 +277,7 @@ def _next(
         target = wetting.advancing + place.contact.tangent
         bond = here.load / place.contact.position[0]
         try:
-            here = _solve(wetting, place, here.shape, bond, target)
+            here = _solve(wetting, place, here.shape, bond, target, here.mesh)
         except (ContinuationError, MeshError) as error:
             share /= 2.0
             if share < smallest:

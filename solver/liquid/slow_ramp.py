@@ -147,15 +147,16 @@ def top_of_ramp(wetting: Wetting, found: Ramp) -> tuple[Station, float]:
     if reach <= 0.0:
         return last, 0.0
     near = np.array([top - reach, top, top + reach])
-    loads = []
+    loads, mesh = [], None
     for place in (wetting.wall.at(piece, float(one)) for one in near):
         slope, radius = wetting.advancing + place.tangent, place.position[0]
         bond = found.last.load / radius
         try:
-            one, _, _ = slope_on_meshes(wetting, place, found.last.shape, bond, slope, (_FINER,))
+            one = slope_on_meshes(wetting, place, found.last.shape, bond, slope, (_FINER,), mesh)
         except (ContinuationError, MeshError):
             return last, apart
-        loads.append(one.electric_bond_number * radius)
+        loads.append(one.value * radius)
+        mesh = one.mesh
     top = _vertex(near, loads)
     return Station(piece, top, wetting.wall.at(piece, top), False), 0.0
 

@@ -237,7 +237,7 @@ def lost_hold(wetting: Wetting, followed: Ramp, *, quick: bool = False) -> LostH
         station, left_open, near = tried
         contact = station.contact
         try:
-            found, bond, _ = slope_on_meshes(
+            found = slope_on_meshes(
                 wetting,
                 contact,
                 near.shape,
@@ -250,6 +250,7 @@ def lost_hold(wetting: Wetting, followed: Ramp, *, quick: bool = False) -> LostH
             reason = reason or error
     else:
         raise reason or ContinuationError("the end of the ramp was not found on fine meshes")
+    bond = found.electric_bond_number
     if not isinstance(bond, Estimate):
         raise ContinuationError("the end of the ramp was solved on one mesh only")
-    return LostHold(station, found, replace(bond, error=bond.error + left_open))
+    return LostHold(station, found.equilibrium, replace(bond, error=bond.error + left_open))

@@ -28,7 +28,7 @@ from conegap.geometries.curves.wall import ContactPlace
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import ComputationError, MeshError
 from conegap.solver.common.progress import Progress
-from conegap.solver.field.extrapolation import Estimate, estimate
+from conegap.solver.field.extrapolation import estimate
 from conegap.solver.liquid.contact_line import slope_on_meshes
 from conegap.solver.liquid.contact_section import Wetting
 from conegap.solver.liquid.continuation import ContinuationError
@@ -284,8 +284,8 @@ def _hold(
     bond = start.electric_bond_number
 
     def at(slope: float) -> tuple[float, Equilibrium, bool]:
-        found, several, rises = slope_on_meshes(wetting, contact, shape, bond, slope, _LEVELS, near)
-        return several.value if isinstance(several, Estimate) else several, found, rises
+        one = slope_on_meshes(wetting, contact, shape, bond, slope, _LEVELS, near)
+        return one.value, one.equilibrium, one.rises
 
     value, found, rises = at(target)
     if not rises and _on_corner(wetting, start):

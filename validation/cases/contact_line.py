@@ -72,8 +72,7 @@ def _lip_rows() -> list[Row]:
             place = wetting.wall.at(1, t)
             slope = angle + place.tangent
             shape = cap(slope, wetting.modes, "planar")
-            at, _, _ = slope_on_meshes(wetting, place, shape, None, slope, (2,))
-            return at.electric_bond_number
+            return slope_on_meshes(wetting, place, shape, None, slope, (2,)).value
 
         # Where the solver's surface about to advance needs no voltage.
         t = float(brentq(load, 0.38, 0.48, xtol=1e-9))
@@ -98,9 +97,9 @@ def _force_rows() -> list[Row]:
         place = wetting.wall.at(piece, t)
         last = from_rest(wetting, Station(piece, t, place, True))[-1]
         slope = wetting.advancing + place.tangent
-        at, _, _ = slope_on_meshes(
+        at = slope_on_meshes(
             wetting, place, last.shape, last.electric_bond_number, slope, (2, 4, 8)
-        )
+        ).equilibrium
         rows.append(
             Row(name, _FORCES, "pull and pressure over tension, less 1 [-]", 0.0,
                 force_closure(at), 1e-5, "absolute",
