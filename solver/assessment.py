@@ -20,7 +20,9 @@ from conegap.solver.arrays.sector_assessment import (
     sector_warnings,
 )
 from conegap.solver.arrays.slit_end import SlitEnd, end_rows, end_warnings, slit_end_or_why
-from conegap.solver.beam.ion_beam import Beam, beam_rows, compute_beam
+from conegap.solver.beam.beam_band import BeamBand, BeamPoint, beam_band
+from conegap.solver.beam.beam_review import beam_rows
+from conegap.solver.beam.ion_beam import Beam
 from conegap.solver.common.progress import Progress
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.liquid.free_surface import OnsetCriterion
@@ -68,9 +70,9 @@ class Assessment:
         None where the emitter is not positive against ground.
     operation : GapOperation
         Electrons, current, feed and supply.
-    beam : Beam or None
-        Paths of the ions at the design's voltages; None where they could not be computed, which a
-        warning then says.
+    beams : BeamBand or None
+        Paths of the ions, with their own charge, at the operating point and at both ends of the
+        current's band; None where they could not be computed, which a warning then says.
     review : tuple of ReviewRow
     scans : tuple of Scan
         Onset over gap and over edge radius, empty when not asked for.
@@ -90,7 +92,7 @@ class Assessment:
     accelerator: AcceleratorField
     exhaust: IonExhaust | None
     operation: GapOperation
-    beam: Beam | None
+    beams: BeamBand | None
     review: tuple[ReviewRow, ...]
     scans: tuple[Scan, ...]
     sector: SectorAssessment | None
@@ -129,6 +131,11 @@ class Assessment:
         return first_emission(self.onset, self.budget, self.sector, self.slit_end)
 
     @property
+    def beam(self) -> Beam | None:
+        """At the expected current."""
+        return None if self.beams is None else self.beams.nominal
+
+    @property
     def enhancement(self) -> float:
         """Edge field times gap over voltage, [-]."""
         return self.onset.rigid.edge_per_volt * self.design.gap
@@ -164,8 +171,8 @@ class Assessment:
         low, high = self.budget.band(onset.voltage)
         operation = self.operation.operation_dict()
         operation["thrust_N"] = self.thrust
-        if self.beam is not None:
-            operation.update(self.beam.as_dict())
+        if self.beams is not None:
+            operation.update(self.beams.as_dict())
         if self.surface_wave is not None:
             operation["sites"] = self.surface_wave.sites
             operation["site_spacing_m"] = self.surface_wave.spacing
@@ -302,7 +309,7 @@ def assess(
         site_spacing=None if wave is None else wave.spacing,
         tip_onsets=() if sector is None else sector.tip_onsets(),
     )
-    beam, no_beam = _beam(design, solution, operation.operating.point.current)
+    beams, no_beam = _beams(design, solution, operation, quick=not scans)
     edge = solution.section.edge(rigid.edge_name)
     ground = design.voltages.emitter
     return Assessment(
@@ -315,12 +322,12 @@ def assess(
         accelerator=accelerator,
         exhaust=ion_exhaust(ion_mass=design.metal.ion_mass, voltage=ground) if ground > 0 else None,
         operation=operation,
-        beam=beam,
+        beams=beams,
         review=(
             *gap_review(design, onset.voltage, first.high, accelerator),
             *burning_rows(design, emission, sector),
             *operation.rows,
-            *(() if beam is None else beam_rows(design, beam)),
+            *(() if beams is None else beam_rows(design, beams)),
             *(() if sector is None else sector_rows(design, sector, operation.emission)),
             *end_rows(end),
         ),
@@ -340,17 +347,25 @@ def assess(
     )
 
 
-def _beam(
-    design: Design, solution: FieldSolution, current: float
-) -> tuple[Beam | None, tuple[str, ...]]:
-    """Ion paths with the spread at a current, or why there are none.
+def _beams(
+    design: Design, solution: FieldSolution, operation: GapOperation, *, quick: bool
+) -> tuple[BeamBand | None, tuple[str, ...]]:
+    """Beams at the operating point and its band, or why there are none.
 
-    Below the onset there is no current; the supply's limit is taken then.
+    The section holds one tip, or a whole slit: of several tips each has its part of the current.
     """
+    whole = design.emitter.line_length is not None
+    points = [
+        BeamPoint(
+            at.point.current / (1.0 if whole else max(at.point.sites, 1.0)), at.emitter_voltage
+        )
+        for at in (operation.operating, *operation.operating_band)
+    ]
     try:
-        return compute_beam(design, solution, current=current if current > 0.0 else None), ()
+        band = beam_band(design, solution, points, quick=quick)
     except GeometryError as error:
         return None, (f"no ion paths could be computed: {error}",)
+    return band, band.notes
 
 
 def _number(value: float) -> float | None:

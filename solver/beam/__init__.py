@@ -1,5 +1,5 @@
-"""Ion paths through the recovered field, and where they leave or land.
+"""Ion paths through the recovered field with their own charge, and where they leave or land.
 
-In: a field solution and voltages.  Out: `Beam` with divergence, clearance, interception and the
-first-order spread by its own charge.
+In: a field solution, voltages and a current.  Out: `Beam` with divergence, clearance and
+interception; `BeamBand` with the same at both ends of the current's band and numerical errors.
 """

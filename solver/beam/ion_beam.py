@@ -9,29 +9,71 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.section import Section
 from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import ConvergenceError
+from conegap.solver.beam.charged_flow import ChargedFlow, charged_flow
 from conegap.solver.beam.clearance import narrowest_clearance, weighted_quantile
 from conegap.solver.beam.landing import Landing
 from conegap.solver.beam.landing_spots import LandingSpot, landing_spots
 from conegap.solver.beam.launch import IonStarts, LaunchModel, edge_currents, ion_starts
-from conegap.solver.beam.space_charge import SpaceChargeSpread, space_charge_spread
 from conegap.solver.beam.trajectories import Trajectories, trace
+from conegap.solver.field.charged import ChargedLevel
 from conegap.solver.field.electrodes import electrode_voltages
-from conegap.solver.field.interpolation import field_at_points
+from conegap.solver.field.interpolation import FieldAtPoints, field_at_points
 from conegap.solver.field.solution import FieldSolution
-from conegap.solver.operation.review import ReviewRow, review_row
 
-__all__ = ["Beam", "LandingSpot", "beam_of", "beam_rows", "compute_beam"]
+__all__ = ["Beam", "BeamCharge", "LandingSpot", "beam_of", "compute_beam"]
 
-# Paths; a quarter of them or four times as many move no angle and no share by more than 1e-5.
-_IONS = 200
-# Share of the current that may land on the accelerator; common practice, no source.
-_MOST_INTERCEPTED = 0.01
-# Beam half-width over available aperture half-width; common practice, no source.
-_MOST_FILLED = 0.5
-_PRACTICE = "common practice, no source"
+# Paths. The angles need far fewer, but the outermost of 400 stands for 0.5 % of a round beam.
+_IONS = 400
+# Paths per tube that carries charge: 50 tubes or 400 leave the needle's half angle within 0.001
+# degrees.
+_IONS_PER_TUBE = 4
+# Of the shares of all fates from 1: rounding of some hundred additions, and room.
+_LOST = 1e-9
+
+
+@dataclass(frozen=True)
+class BeamCharge:
+    """What the beam's own charge does.
+
+    Parameters
+    ----------
+    current : float
+        Of the beam; for a sheet per length of slit, [A] or [A/m].
+    bare_half_angle : float
+        Half angle that would hold 95 % of what leaves without charge, nan where nothing leaves,
+        [rad].
+    bare_filling : float or None
+        Of the accelerator's opening without charge, [-].
+    added_angle : float
+        Half angle with charge less without, [rad].
+    potential : float
+        Greatest potential that the charge adds, [V].
+    edge_field_share : float
+        Greatest field on the drawn edges with charge over without: of the drawn surface, not of
+        the cusp, see `conegap.solver.beam.charged_flow`, [-].
+    rounds : int
+        Of charge and paths, [-].
+    change : float
+        Of the charge in the last round, [-].
+    density : (n,) array
+        Charge of every control volume of that mesh, [C] or [C/m].
+    """
+
+    current: float
+    bare_half_angle: float
+    bare_filling: float | None
+    added_angle: float
+    potential: float
+    edge_field_share: float
+    rounds: int
+    change: float
+    density: FloatArray
 
 
 @dataclass(frozen=True)
@@ -63,8 +105,8 @@ class Beam:
     thrust_factor : float
         Mean cosine of the angle of what leaves: thrust over that of a parallel beam of the same
         current, [-].
-    space_charge : SpaceChargeSpread or None
-        None where no current is known or nothing leaves.
+    charge : BeamCharge or None
+        None where no current is known: the paths are then those of single ions.
     energy_error : float
         Largest deviation from energy conservation over the voltage, [-].
     notes : tuple of str
@@ -86,7 +128,7 @@ class Beam:
     half_angle_95: float
     filling: float | None
     thrust_factor: float
-    space_charge: SpaceChargeSpread | None
+    charge: BeamCharge | None
     energy_error: float
     notes: tuple[str, ...]
     seconds: float
@@ -101,7 +143,7 @@ class Beam:
 
     def as_dict(self) -> dict[str, Any]:
         """Keys of the results contract about the beam; None stands for what does not exist."""
-        spread = self.space_charge
+        charge = self.charge
         return {
             "intercepted_fraction": self.intercepted,
             "returned_fraction": self.returned,
@@ -113,8 +155,9 @@ class Beam:
             "beam_opening_filled": None if self.filling is None else _finite(self.filling),
             "thrust_factor": _finite(self.thrust_factor),
             "emission_half_angle_rad": self.emission.half_angle,
-            "space_charge_angle_rad": None if spread is None else spread.angle,
-            "space_charge_valid": None if spread is None else spread.valid,
+            "space_charge_angle_rad": None if charge is None else _finite(charge.added_angle),
+            "space_charge_potential_V": None if charge is None else charge.potential,
+            "space_charge_edge_field_share": None if charge is None else charge.edge_field_share,
             "landing_spots": [
                 {
                     "share": spot.share,
@@ -133,7 +176,10 @@ def compute_beam(
     solution: FieldSolution,
     *,
     current: float | None = None,
+    emitter_voltage: float | None = None,
     ions: int = _IONS,
+    level: int = -1,
+    charge: FloatArray | None = None,
 ) -> Beam:
     """Follow the ions of a design through a field that is already solved.
 
@@ -145,22 +191,32 @@ def compute_beam(
     solution : FieldSolution
         Of ``design.section()``.
     current : float or None
-        Of the whole emitter, for the spread by the beam's own charge; the supply's current limit
-        when left out, [A].
+        Of the emitter in this section: of one tip, or of the whole slit; ions without charge when
+        left out, [A].
+    emitter_voltage : float or None
+        Emitter against ground, less what a ballast takes; the design's own when left out, [V].
     ions : int
         Number of paths, [-].
+    level : int
+        Which mesh of the sequence, the finest when left out, [-].
+    charge : (n,) array or None
+        From which the rounds begin, of the same mesh, [C] or [C/m].
 
     Raises
     ------
     DesignError
         The edges hold ions back or have no radius.
+    ConvergenceError
+        There is no steady beam of this current.
     """
     voltages = electrode_voltages(design, solution.electrodes)
+    if emitter_voltage is not None:
+        voltages["emitter"] = emitter_voltage
     shares, notes = edge_currents(design, solution, voltages)
-    if current is None:
-        current = design.supply.current_limit
-    if current is not None and design.emitter.line_length is not None:
-        current = current / design.emitter.line_length
+    if solution.section.symmetry == "planar":
+        # Without a length of the edge nothing is known of the current per length.
+        length = design.emitter.line_length
+        current = None if current is None or length is None else current / length
     return beam_of(
         solution,
         voltages,
@@ -168,6 +224,8 @@ def compute_beam(
         edge_shares=shares,
         current=current,
         ions=ions,
+        level=level,
+        charge=charge,
         notes=notes,
     )
 
@@ -181,6 +239,8 @@ def beam_of(
     current: float | None = None,
     emission: LaunchModel | None = None,
     ions: int = _IONS,
+    level: int = -1,
+    charge: FloatArray | None = None,
     notes: tuple[str, ...] = (),
 ) -> Beam:
     """Follow the ions of any solved section.
@@ -194,8 +254,8 @@ def beam_of(
     edge_shares : dict of edge name to share of the current or None
         Equal when left out, [-].
     current : float or None
-        For the spread by the beam's own charge, [A], or [A/m] when planar.
-    emission, ions
+        Whose charge acts on the paths, [A], or [A/m] when planar.
+    emission, ions, level, charge
         As for `compute_beam`.
     notes : tuple of str
         To be kept with the result.
@@ -204,72 +264,54 @@ def beam_of(
     ------
     DesignError
         The edges hold ions back or have no radius.
+    ConvergenceError
+        There is no steady beam of this current, or ions were lost count of.
     """
     started = time.perf_counter()
     emission = emission or LaunchModel()
     section = solution.section
     edge_shares = edge_shares or {edge.name: 1.0 / len(section.edges) for edge in section.edges}
-    field = field_at_points(solution, voltages)
+
+    field = field_at_points(solution, voltages, level)
+    half = field.mirrored
+    flow = None
+    if current is not None and current > 0.0:
+
+        def launch(field: FieldAtPoints) -> IonStarts:
+            tubes = max(ions // _IONS_PER_TUBE, 2)
+            return ion_starts(solution, field, voltages, edge_shares, emission, tubes)
+
+        flow = charged_flow(
+            ChargedLevel.of(solution, level), voltages, mass, launch, current, charge=charge
+        )
+        field = flow.field
     starts = ion_starts(solution, field, voltages, edge_shares, emission, ions)
     paths = trace(field, starts.positions, starts.velocities(mass), mass)
-    share = starts.shares
-    fate = np.array([_fate(spot, section.gap) for spot in paths.landing])
-    gone = fate == "left"
-    half = field.mirrored
-    steering, rms, wide, thrust = _angles(paths.end_angle[gone], share[gone], half)
+    share, fate = starts.shares, _fates(section, paths)
+    steering, rms, wide, thrust = _angles(paths.end_angle, share, fate == "left", half)
+    shares = {name: float(share[fate == name].sum()) for name in _FATES}
+    if not abs(sum(shares.values()) - 1.0) <= _LOST:
+        raise ConvergenceError(
+            "ions were lost: the shares that left, landed and are under way do not add up to 1",
+            residual=abs(sum(shares.values()) - 1.0),
+            tolerance=_LOST,
+        )
     return Beam(
         emission=emission,
         starts=starts,
         trajectories=paths,
         edge_shares=edge_shares,
-        left=float(share[gone].sum()),
-        intercepted=float(share[fate == "intercepted"].sum()),
-        returned=float(share[fate == "returned"].sum()),
-        unfinished=float(share[fate == "unfinished"].sum()),
+        **shares,
         spots=landing_spots(section, paths, share),
         steering_angle=steering,
         rms_half_angle=rms,
         half_angle_95=wide,
         filling=narrowest_clearance(section, paths.paths, share),
         thrust_factor=thrust,
-        space_charge=_spread(
-            paths, gone, steering, wide, mass, current, section.symmetry == "planar"
-        ),
+        charge=None if flow is None else _charge(flow, voltages, edge_shares, wide, half),
         energy_error=float(paths.energy_error.max()),
         notes=(*_assumptions(emission), *notes),
         seconds=time.perf_counter() - started,
-    )
-
-
-def beam_rows(design: Design, beam: Beam) -> tuple[ReviewRow, ...]:
-    """Rows of the gap review about the beam; none for a closed accelerator, which ends it."""
-    if beam.filling is None:
-        return ()
-    name = design.accelerator.kind.replace("_", " ")
-    spread = beam.space_charge
-    charge, proved = "the beam's own charge adds less than 0.3 of its angle", True
-    if spread is None or not spread.valid:
-        # The charge can only widen the beam: paths without it are a lower bound.
-        charge, proved = "a lower bound, since the beam's own charge widens it", False
-    return (
-        review_row(
-            "share of the beam that lands on the accelerator",
-            beam.intercepted,
-            _MOST_INTERCEPTED,
-            "",
-            f"{charge}; {_PRACTICE}",
-            f"open the {name}, bring it nearer or centre it on the emitter, or draw less current",
-            span=None if proved else (beam.intercepted, math.inf),
-        ),
-        review_row(
-            "beam half-width / available aperture half-width",
-            beam.filling,
-            _MOST_FILLED,
-            "",
-            f"twice the half width; {charge}; {_PRACTICE}",
-            f"open the {name}, centre it on the emitter, or draw less current",
-            span=None if proved else (beam.filling, math.inf),
-        ),
     )
 
 
@@ -278,50 +320,62 @@ def _finite(value: float) -> float | None:
     return value if math.isfinite(value) else None
 
 
+def _charge(
+    flow: ChargedFlow,
+    voltages: Mapping[str, float],
+    edge_shares: Mapping[str, float],
+    wide: float,
+    half: bool,
+) -> BeamCharge:
+    """What the charge of a flow does to a beam of a half angle [rad]."""
+    alone, share, section = flow.alone, flow.starts.shares, flow.level.solution.section
+    bare = _angles(alone.end_angle, share, _fates(section, alone) == "left", half)[2]
+    none = np.zeros_like(flow.charge)
+    return BeamCharge(
+        current=flow.current,
+        bare_half_angle=bare,
+        bare_filling=narrowest_clearance(section, alone.paths, share),
+        added_angle=wide - bare,
+        potential=float(flow.potential.max()),
+        edge_field_share=max(
+            flow.level.edge_field(name, voltages, flow.potential, flow.charge)
+            / flow.level.edge_field(name, voltages, none, none)
+            for name, part in edge_shares.items()
+            if part > 0.0
+        ),
+        rounds=flow.rounds,
+        change=flow.change,
+        density=flow.charge,
+    )
+
+
+_FATES = ("left", "intercepted", "returned", "unfinished")
+
+
+def _fates(section: Section, paths: Trajectories) -> NDArray[np.str_]:
+    """What became of every ion, from where it landed."""
+    return np.array([_fate(spot, section.gap) for spot in paths.landing])
+
+
 def _fate(spot: Landing | None, gap: float) -> str:
-    """What became of an ion, from where it landed."""
-    if spot is None:
+    if spot is None or not math.isfinite(spot.position[0] + spot.position[1]):
         return "unfinished"
     if spot.name == "accelerator":
         return "intercepted"
     return "left" if spot.name in ("chamber", "outer") and spot.position[1] > gap else "returned"
 
 
-def _angles(angle: FloatArray, share: FloatArray, half: bool) -> tuple[float, float, float, float]:
+def _angles(
+    angles: FloatArray, shares: FloatArray, gone: NDArray[np.bool_], half: bool
+) -> tuple[float, float, float, float]:
     """Steering angle, root mean square and 95 % half angle about it, and mean cosine."""
-    if not len(angle):
+    if not gone.any():
         return (math.nan,) * 4
-    weight = share / share.sum()
+    angle, weight = angles[gone], shares[gone] / shares[gone].sum()
     mean = 0.0 if half else float(weight @ angle)
     rms = math.sqrt(float(weight @ (angle - mean) ** 2))
     wide = weighted_quantile(np.abs(angle - mean), weight, 0.95)
     return mean, rms, wide, float(weight @ np.cos(angle))
-
-
-def _spread(
-    paths: Trajectories,
-    gone: FloatArray,
-    steering: float,
-    wide: float,
-    mass: float,
-    current: float | None,
-    sheet: bool,
-) -> SpaceChargeSpread | None:
-    """Spread by the beam's own charge along the path nearest to its 95 % edge."""
-    numbers = np.nonzero(gone)[0]
-    if current is None or not len(numbers):
-        return None
-    edge = numbers[np.argmin(np.abs(np.abs(paths.end_angle[numbers] - steering) - wide))]
-    path = paths.paths[edge]
-    return space_charge_spread(
-        path,
-        paths.times[edge],
-        np.abs(path[:, 0]),
-        mass,
-        current=current,
-        half_angle=wide,
-        sheet=sheet,
-    )
 
 
 def _assumptions(emission: LaunchModel) -> tuple[str, ...]:

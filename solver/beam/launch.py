@@ -16,16 +16,31 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.constants import elementary_charge
+from scipy.optimize import minimize_scalar
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import Curve, FloatArray
 from conegap.geometries.curves.section import EmittingEdge
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import GeometryError
 from conegap.solver.field.interpolation import FieldAtPoints
 from conegap.solver.field.solution import FieldSolution, Voltages
+from conegap.solver.mesh.boundary_walk import arc_lengths
 from conegap.solver.onset.surface_balance import balance_field
 
 __all__ = ["IonStarts", "LaunchModel", "edge_currents", "ion_starts"]
+
+# Even parameters among which the one nearest to the apex is sought first; any number from a few
+# hundred on finds the same minimum.
+_ROUGH = 2001
+# Steps from the apex outward along an edge: over its radius for the first, and each over the last.
+# A normal of a circle turns by half a degree in the first and by 1.2 degrees at most in one step
+# within the half angle.
+_FIRST_STEP, _GROWTH = 0.01, 1.05
+# Arc over that of a circle of the edge's radius within which the normal must lean by the half
+# angle: a surface so much flatter than its radius says emits from its apex. A choice, no source.
+_FARTHEST = 4.0
+# From a step of a twentieth down to rounding.
+_BISECTIONS = 50
 
 
 @dataclass(frozen=True)
@@ -70,12 +85,15 @@ class IonStarts:
         Kinetic energy there over the charge, [V].
     shares : (n,) array
         Share of the current that each path stands for, adding to 1, [-].
+    distances : (n,) array
+        From the surface, [m].
     """
 
     positions: FloatArray
     directions: FloatArray
     energies: FloatArray
     shares: FloatArray
+    distances: FloatArray
 
     def velocities(self, mass: float) -> FloatArray:
         """Velocities of singly charged ions of a mass [kg], (n, 2) array, [m/s]."""
@@ -118,10 +136,10 @@ def ion_starts(
         parts.append(_on_edge(solution, edge, apex, emission, max(count // len(firing), 2)))
     total = sum(firing.values())
     shares = [
-        share / total * part[2] / part[2].sum()
+        share / total * part.currents / part.currents.sum()
         for share, part in zip(firing.values(), parts, strict=True)
     ]
-    positions = np.vstack([part[0] for part in parts])
+    positions = np.vstack([part.positions for part in parts])
     potential = float(voltages["emitter"])
     fall = potential - field.potential(positions)
     if np.any(fall <= 0.0):
@@ -129,7 +147,13 @@ def ion_starts(
             "voltages: the field at an emitting edge holds positive ions back; give the emitter "
             "the highest potential"
         )
-    return IonStarts(positions, np.vstack([p[1] for p in parts]), fall, np.concatenate(shares))
+    return IonStarts(
+        positions,
+        np.vstack([part.directions for part in parts]),
+        fall,
+        np.concatenate(shares),
+        np.concatenate([part.distances for part in parts]),
+    )
 
 
 def edge_currents(
@@ -173,38 +197,100 @@ def edge_currents(
 
 def _on_edge(
     solution: FieldSolution, edge: EmittingEdge, apex: FloatArray, emission: LaunchModel, count: int
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Positions, directions and currents of the ions of one edge."""
+) -> _EdgeStarts:
+    """Starts and currents of the ions of one edge."""
     section = solution.section
     curve = section.loops[edge.loop][edge.index].curve
-    t = np.linspace(0.0, 1.0, 2001)
-    points, normals = curve.point(t), curve.normal(t)
-    k = int(np.argmin(np.hypot(*(points - apex).T)))
-    lean = np.arctan2(normals[:, 0], normals[:, 1]) - math.atan2(normals[k, 0], normals[k, 1])
-    lean = (lean + math.pi) % (2.0 * math.pi) - math.pi
-    beyond = np.nonzero(np.abs(lean) > emission.half_angle)[0]
-    before, after = beyond[beyond < k], beyond[beyond > k]
-    on_line = abs(points[k, 0]) <= 1e-6 * edge.radius and _is_half(solution)
-    if len(before) or len(after):
-        low = before[-1] + 1 if len(before) else 0
-        high = after[0] - 1 if len(after) else len(t) - 1
-        s = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-        length = s[low] + (s[high] - s[low]) * (np.arange(count) + 0.5) / count
-        at = np.interp(length, s, t)
+    round_axis = section.symmetry == "axisymmetric"
+    t, lean, bounded = _around_apex(curve, apex, edge.radius, emission.half_angle)
+    if bounded:
+        s = arc_lengths(curve, 1.0, t)
+        turned = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(lean)))])
+        # Evenly by length and by turning: neither a straight flank nor a fine tip is skipped.
+        even = s / s[-1] + turned / turned[-1]
+        at = np.interp(2.0 * (np.arange(count) + 0.5) / count, even, t)
+        step = np.diff(np.interp(2.0 * np.arange(count + 1) / count, even, s))
         place, way = curve.point(at), curve.normal(at)
-        turn = np.interp(at, t, lean)
         distance = emission.start_distance * edge.radius
-        starts = place + distance * way
-        current = np.cos(turn) * (place[:, 0] if section.symmetry == "axisymmetric" else 1.0)
-        return starts, way, np.asarray(current)
-    across = math.hypot(*(points[-1] - points[0]))
+        current = np.cos(np.interp(at, t, lean)) * step * (place[:, 0] if round_axis else 1.0)
+        return _EdgeStarts(place + distance * way, way, current, np.full(count, distance))
+    across = math.hypot(*(curve.end - curve.start))
+    middle = t[[int(np.argmin(np.abs(lean)))]]
+    on_line = abs(float(curve.point(middle)[0, 0])) <= 1e-6 * edge.radius and _is_half(solution)
     first = 0.0 if on_line else -emission.half_angle
     turn = first + (emission.half_angle - first) * (np.arange(count) + 0.5) / count
-    heading = math.atan2(normals[k, 0], normals[k, 1]) + turn
+    normal = curve.normal(middle)[0]
+    heading = math.atan2(normal[0], normal[1]) + turn
     way = np.stack([np.sin(heading), np.cos(heading)], axis=1)
     size = min(edge.radius, across) if edge.radius > 0.0 else across
-    solid = np.abs(np.sin(turn)) if section.symmetry == "axisymmetric" and on_line else 1.0
-    return points[k] + emission.start_distance * size * way, way, np.asarray(np.cos(turn) * solid)
+    solid = np.abs(np.sin(turn)) if round_axis and on_line else 1.0
+    distance = emission.start_distance * size
+    starts = curve.point(middle) + distance * way
+    return _EdgeStarts(starts, way, np.asarray(np.cos(turn) * solid), np.full(count, distance))
+
+
+@dataclass(frozen=True)
+class _EdgeStarts:
+    """Positions, directions, currents of any unit, and distances from the surface."""
+
+    positions: FloatArray
+    directions: FloatArray
+    currents: FloatArray
+    distances: FloatArray
+
+
+def _around_apex(
+    curve: Curve, apex: FloatArray, radius: float, half_angle: float
+) -> tuple[FloatArray, FloatArray, bool]:
+    """Parameters about the apex and the lean of the normal there from that at the apex, [rad].
+
+    The steps grow from a hundredth of the radius outward, so that a tip of a thousandth of the
+    curve's length is resolved.  The last value says whether the normal leans by the half angle on
+    one side at least, before the curve has gone on for `_FARTHEST` times the arc that a circle of
+    this radius would need for it.
+    """
+    rough = np.linspace(0.0, 1.0, _ROUGH)
+    k = int(np.argmin(np.hypot(*(curve.point(rough) - apex).T)))
+    low, high = rough[max(k - 1, 0)], rough[min(k + 1, _ROUGH - 1)]
+
+    def away(t: float) -> float:
+        return float(np.hypot(*(curve.point(np.array([t]))[0] - apex)))
+
+    found = minimize_scalar(away, bounds=(low, high), method="bounded", options={"xatol": 1e-12})
+    middle = min((low, float(found.x), high), key=away)
+    size = radius if radius > 0.0 else curve.length
+    reach = _FARTHEST * half_angle * radius if radius > 0.0 else curve.length
+    first = _FIRST_STEP * size / float(np.hypot(*curve.derivative(np.array([middle]))[0]))
+    steps = first * _GROWTH ** np.arange(math.ceil(math.log(1.0 / first) / math.log(_GROWTH)) + 1)
+    upright = curve.normal(np.array([middle]))[0]
+
+    def lean_at(t: FloatArray) -> FloatArray:
+        normal = curve.normal(t)
+        turn = np.arctan2(normal[:, 0], normal[:, 1]) - math.atan2(upright[0], upright[1])
+        return np.asarray((turn + math.pi) % (2.0 * math.pi) - math.pi)
+
+    sides, bounded = [], False
+    for sign in (-1.0, 1.0):
+        end = 0.0 if sign < 0.0 else 1.0
+        t = middle + sign * steps
+        t = np.concatenate([[middle], t[(t > 0.0) & (t < 1.0)], [end]])
+        lean, s = np.abs(lean_at(t)), arc_lengths(curve, 1.0, t)
+        beyond = np.nonzero((lean > half_angle) & (np.abs(s) <= reach))[0]
+        last = int(beyond[0]) if len(beyond) else int(np.count_nonzero(np.abs(s) <= reach))
+        stop = [] if last >= len(t) else [t[last]]
+        if len(beyond) and last > 0:
+            bounded = True
+            inner, outer = float(t[last - 1]), float(t[last])
+            for _ in range(_BISECTIONS):
+                half = 0.5 * (inner + outer)
+                beyond_here = abs(float(lean_at(np.array([half]))[0])) > half_angle
+                inner, outer = (inner, half) if beyond_here else (half, outer)
+            stop = [inner]
+        elif not len(beyond):
+            stop = []
+        sides.append(np.concatenate([t[:last], stop]))
+    t = np.unique(np.concatenate(sides))
+    return t, lean_at(t), bounded
 
 
 def _is_half(solution: FieldSolution) -> bool:

@@ -47,6 +47,10 @@ class Trajectories:
         Points of each path; x is negative beyond the axis or line of symmetry, [m].
     times : tuple of (k,) arrays
         Time of flight at those points, [s].
+    velocities : tuple of (k, 2) arrays
+        At those points, [m/s].
+    triangles : tuple of (k - 1,) arrays of int
+        Triangle of the mesh in which each stretch between two points lies.
     end_velocity : (n, 2) array
         [m/s].
     landing : tuple of Landing or None
@@ -60,6 +64,8 @@ class Trajectories:
 
     paths: tuple[FloatArray, ...]
     times: tuple[FloatArray, ...]
+    velocities: tuple[FloatArray, ...]
+    triangles: tuple[IntArray, ...]
     end_velocity: FloatArray
     landing: tuple[Landing | None, ...]
     energy_error: FloatArray
@@ -107,15 +113,18 @@ def trace(
     field.potential(np.asarray(starts))
     flight = _Flight(field, state)
     flight.run()
-    paths, times = flight.paths(field.scale, field.scale / speed)
-    found = landings(field, flight.state[:, :2], flight.state[:, 2:])
+    logged = flight.logged()
+    state, down = flight.state, np.nonzero(flight.down)[0]
+    landing: list[Landing | None] = [None] * len(state)
+    for ion, spot in zip(down, landings(field, state[down, :2], state[down, 2:]), strict=True):
+        landing[ion] = spot
     return Trajectories(
-        paths=paths,
-        times=times,
+        paths=tuple(part * field.scale for part in logged.places),
+        times=tuple(part * (field.scale / speed) for part in logged.times),
+        velocities=tuple(part * speed for part in logged.velocities),
+        triangles=tuple(part[1:] for part in logged.triangles),
         end_velocity=flight.state[:, 2:] * speed,
-        landing=tuple(
-            spot if down else None for spot, down in zip(found, flight.down, strict=True)
-        ),
+        landing=tuple(landing),
         energy_error=flight.energy_error,
         mass=mass,
     )
@@ -140,7 +149,7 @@ class _Flight:
         self.triangle, _ = field.locate(self.folded[:, :2])
         corner = field.barycentric(self.folded[:, :2], self.triangle)
         self.piece = np.asarray(np.argmin(corner, axis=1), dtype=np.int64)
-        self._log = [(np.arange(count), state[:, :2].copy(), np.zeros(count))]
+        self._log = [(np.arange(count), state.T.copy(), np.zeros(count), self.triangle.copy())]
 
     @property
     def state(self) -> FloatArray:
@@ -177,7 +186,7 @@ class _Flight:
             miss = np.abs(0.5 * (y[2] ** 2 + y[3] ** 2) + phi - energy[alive])
             self.energy_error[alive] = np.maximum(self.energy_error[alive], miss)
             self.time[alive] += share * step
-            self._log.append(self._entry(alive[good], y[:2, good]))
+            self._log.append(self._entry(alive[good], y[:, good], tri[good]))
             landed = self._cross(alive, side, y)
             whole = self._whole_cell(y, gradient, self.triangle[alive])
             # Fifth-order error control with the usual safety factor and limits of change (E.
@@ -185,15 +194,17 @@ class _Flight:
             # II.4, from memory).
             better = step * np.clip(0.9 * np.maximum(error, 1e-12) ** -0.2, 0.2, 4.0)
             step = np.minimum(whole, better)
-            if landed.any():
+            # A step from what is no number never ends; such an ion is given up where it is.
+            on = ~landed & np.isfinite(step) & np.isfinite(y).all(axis=0)
+            if not on.all():
                 self.down[alive[landed]] = True
-                self.folded[alive[landed]] = y[:, landed].T
-                on = ~landed
+                self.folded[alive[~on]] = y[:, ~on].T
                 alive, y, step = alive[on], y[:, on], step[on]
         self.folded[alive] = y.T
 
-    def _entry(self, who: IntArray, places: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
-        return who, np.stack([places[0] * self.sign[who], places[1]], axis=1), self.time[who]
+    def _entry(self, who: IntArray, state: FloatArray, tri: IntArray) -> _Entry:
+        sign = self.sign[who]
+        return who, state * np.stack([sign, np.ones_like(sign)] * 2), self.time[who], tri
 
     def _whole_cell(self, y: FloatArray, gradient: FloatArray, tri: IntArray) -> FloatArray:
         """Time in which an ion moves by the spacing of the mesh, also from rest."""
@@ -222,13 +233,31 @@ class _Flight:
         stopped: BoolArray = blocked & ~mirror
         return stopped
 
-    def paths(
-        self, length: float, seconds: float
-    ) -> tuple[tuple[FloatArray, ...], tuple[FloatArray, ...]]:
-        """Points and times of every path in SI, for the units of length and time."""
-        who = np.concatenate([entry[0] for entry in self._log])
+    def logged(self) -> _Logged:
+        """States, times and triangles of every ion at the ends of its steps, scaled."""
+        who, states, times, triangles = (
+            np.concatenate(parts, axis=-1) for parts in zip(*self._log, strict=True)
+        )
         order = np.argsort(who, kind="stable")
         cuts = np.cumsum(np.bincount(who, minlength=len(self.folded)))[:-1]
-        places = np.concatenate([entry[1] for entry in self._log])[order] * length
-        times = np.concatenate([entry[2] for entry in self._log])[order] * seconds
-        return tuple(np.split(places, cuts)), tuple(np.split(times, cuts))
+        states = states[:, order].T
+        return _Logged(
+            np.split(states[:, :2], cuts),
+            np.split(states[:, 2:], cuts),
+            np.split(times[order], cuts),
+            np.split(triangles[order], cuts),
+        )
+
+
+# Numbers of ions, their states, their times and the triangles that the step went through.
+_Entry = tuple[IntArray, FloatArray, FloatArray, IntArray]
+
+
+@dataclass(frozen=True)
+class _Logged:
+    """One entry for each ion."""
+
+    places: list[FloatArray]
+    velocities: list[FloatArray]
+    times: list[FloatArray]
+    triangles: list[IntArray]

@@ -1,4 +1,4 @@
-"""Laplace's equation on Voronoi control volumes, assembled by FiPy.
+"""Laplace's and Poisson's equation on Voronoi control volumes, assembled by FiPy.
 
 The mesh class hands FiPy the faces, areas and distances of the dual mesh; points on electrodes
 are eliminated, so that every face to an electrode is an exterior Dirichlet face.
@@ -149,13 +149,17 @@ class LaplaceOperator:
             dual_matrix(volumes, dirichlet, reaction), mesh.ranks[~dirichlet]
         )
 
-    def potentials(self, values: FloatArray) -> FloatArray:
-        """Potentials at every point.
+    def potentials(self, values: FloatArray, charge: FloatArray | None = None) -> FloatArray:
+        """Potentials at every point, of Poisson's equation where there is charge.
 
         Parameters
         ----------
         values : (k, n) array
             Potentials of the Dirichlet points; other entries are ignored, [V].
+        charge : (k, n) array or None
+            Charge of every control volume over eps0, scaled as the outflow (planar: over the
+            length of the slit; axisymmetric: over 2 pi and the unit of length); none when left
+            out, [V].
 
         Returns
         -------
@@ -169,9 +173,10 @@ class LaplaceOperator:
         """
         result = np.where(self._dirichlet, values, 0.0)
         # FiPy's matrix is that of the divergence of the gradient: minus the outflow.
-        source = self._outflow(result)[:, self._free]
+        given = 0.0 if charge is None else charge[:, self._free]
+        source = self._outflow(result)[:, self._free] - given
         result[:, self._free] = self._factor.solve(np.ascontiguousarray(source.T)).T
-        self._check(result, source)
+        self._check(result, source, given)
         return np.asarray(result)
 
     def response(self, nodes: IntArray, values: FloatArray) -> FloatArray:
@@ -212,9 +217,11 @@ class LaplaceOperator:
         flux = into @ (conductance * (given[first] - given[last]))
         return np.asarray(flux[nodes].T + self._reaction[nodes] * values)
 
-    def _check(self, potentials: FloatArray, source: FloatArray) -> None:
+    def _check(
+        self, potentials: FloatArray, source: FloatArray, charge: FloatArray | float = 0.0
+    ) -> None:
         """Refuse potentials that leave a residual."""
-        left = np.linalg.norm(self._outflow(potentials)[:, self._free], axis=1)
+        left = np.linalg.norm(self._outflow(potentials)[:, self._free] - charge, axis=1)
         size = np.maximum(np.linalg.norm(source, axis=1), 1e-300)
         worst = float(np.max(left / size)) if len(potentials) else 0.0
         if not worst <= _RESIDUAL_TOLERANCE:
@@ -224,9 +231,15 @@ class LaplaceOperator:
                 tolerance=_RESIDUAL_TOLERANCE,
             )
 
-    def charges(self, potentials: FloatArray) -> FloatArray:
-        """Outgoing flux of the Dirichlet points for potentials at every point, (k, n) array."""
+    def charges(self, potentials: FloatArray, charge: FloatArray | None = None) -> FloatArray:
+        """Outgoing flux of the Dirichlet points for potentials at every point, (k, n) array.
+
+        It is the charge on the surface: charge in the vacuum part of the point's own volume is
+        taken off.
+        """
         flux = self._outflow(potentials)
+        if charge is not None:
+            flux -= charge
         flux[:, self._free] = 0.0
         return flux
 

@@ -23,7 +23,7 @@ from conegap.solver.field.solution import FieldSolution
 from conegap.solver.mesh.coarse_mesh import IntArray
 from conegap.solver.mesh.subdivision import FineMesh
 
-__all__ = ["FieldAtPoints", "field_at_points"]
+__all__ = ["FieldAtPoints", "field_at_points", "field_of_potential"]
 
 BoolArray = NDArray[np.bool_]
 # Barycentric: a point on a side, within rounding, lies in both triangles.
@@ -288,8 +288,27 @@ def field_at_points(
     GeometryError
         An unknown electrode, or all potentials are equal.
     """
+    return field_of_potential(solution, solution.potential(voltages, level), level)
+
+
+def field_of_potential(
+    solution: FieldSolution, potential: FloatArray, level: int = -1
+) -> FieldAtPoints:
+    """The smooth potential through values at the points of one mesh.
+
+    Parameters
+    ----------
+    potential : (n,) array
+        [V].
+    level : int
+        Which mesh of the sequence, the finest when left out, [-].
+
+    Raises
+    ------
+    GeometryError
+        All potentials are equal.
+    """
     mesh, section = solution.levels[level].mesh, solution.section
-    potential = solution.potential(voltages, level)
     volts = float(np.ptp(potential))
     if not volts > 0.0:
         raise GeometryError("voltages: all electrodes are at one potential, there is no field")

@@ -161,7 +161,7 @@ class FieldSolution:
             The field grows without limit as the mesh is refined.
         """
         edge = self.section.edge(name)
-        grid = self._edge_grid(edge)
+        grid = self.edge_grid(edge)
         weights = self.weights(voltages)
         values, places = [], []
         at_border = False
@@ -206,7 +206,7 @@ class FieldSolution:
         edge = self.section.edge(name)
         values = []
         for level in self.levels:
-            nodes = edge_nodes(level.mesh, edge, self._edge_grid(edge))
+            nodes = edge_nodes(level.mesh, edge, self.edge_grid(edge))
             points = level.mesh.points[nodes] * self.scale
             along = CubicSpline(path_length(points), self._node_field(level, nodes, weights))
             values.append(float(along(arc_position(points, np.array(place.position)))))
@@ -228,7 +228,7 @@ class FieldSolution:
         values = []
         for level in self.levels:
             share = level.measure[boundary_name] / np.maximum(level.total_measure, 1e-300)
-            values.append(float(weights @ level.charges @ share) * self._charge_unit)
+            values.append(float(weights @ level.charges @ share) * self.charge_unit)
         return estimate(self.level_sizes, tuple(values))
 
     def energy(self, voltages: Voltages) -> Estimate:
@@ -237,7 +237,7 @@ class FieldSolution:
         values = []
         for level in self.levels:
             per_point = weights @ level.charges
-            values.append(0.5 * float(per_point @ (weights @ level.potentials)) * self._charge_unit)
+            values.append(0.5 * float(per_point @ (weights @ level.potentials)) * self.charge_unit)
         return estimate(self.level_sizes, tuple(values))
 
     def surface(self, boundary_name: str, voltages: Voltages) -> SurfaceField:
@@ -280,7 +280,7 @@ class FieldSolution:
         return np.setdiff1d(inside, np.unique(self.coarse.triangles[: self.coarse.region_count]))
 
     @property
-    def _charge_unit(self) -> float:
+    def charge_unit(self) -> float:
         """Charge of one unit of scaled flux, [C] or [C/m] per volt."""
         if self.section.symmetry == "axisymmetric":
             return float(2.0 * math.pi * epsilon_0 * self.scale)
@@ -291,7 +291,7 @@ class FieldSolution:
         flux = weights @ level.charges[:, nodes]
         return np.asarray(flux / level.total_measure[nodes] / self.scale)
 
-    def _edge_grid(self, edge: EmittingEdge) -> BoundaryGrid | None:
+    def edge_grid(self, edge: EmittingEdge) -> BoundaryGrid | None:
         """The boundary-layer grid of an edge, None where there was no room for one."""
         return next((p for p in self.coarse.grids if p.edge.name == edge.name), None)
 

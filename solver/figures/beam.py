@@ -85,9 +85,14 @@ def draw_beam(axes: Axes, section: Section, beam: Beam, window: Window | None = 
 
 def beam_caption(beam: Beam) -> str:
     """What the figure shows, with the assumption that it rests on."""
+    with_charge = (
+        "of single ions"
+        if beam.charge is None
+        else "with the beam's own charge at the expected current"
+    )
     words = [
-        "Paths of ions from the emitting edge at the design's voltages, true to scale, without "
-        "the beam's own charge. Emission half angle "
+        "Paths of ions from the emitting edge at the voltages of the operating point, true to "
+        f"scale, {with_charge}. Emission half angle "
         f"{_degrees(beam.emission.half_angle)} (assumed)."
     ]
     if math.isfinite(beam.half_angle_95):

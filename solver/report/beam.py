@@ -48,14 +48,11 @@ def beam_table(assessment: Assessment) -> Table | None:
         filled = "meets the metal" if not beam.filling < 1.0 else f"{beam.filling:.3g}"
         rows.append(("beam half-width / available aperture half-width", filled))
     rows.append(("thrust over that of a parallel beam of all ions", f"{beam.thrust_share:.4g}"))
-    if beam.space_charge is not None:
-        spread = beam.space_charge
+    if beam.charge is not None:
         rows.append(
             (
-                f"spread by its own charge at {_current(assessment, spread.current)}",
-                f"adds {degrees(spread.angle)}"
-                if spread.valid
-                else f"first order gives {degrees(spread.angle)}: too much for it to hold",
+                f"spread by its own charge at {_current(assessment, beam.charge.current)}",
+                f"adds {degrees(beam.charge.added_angle)}",
             )
         )
     return Table(("figure", "value"), tuple(rows))
@@ -76,8 +73,8 @@ def beam_words(assessment: Assessment) -> tuple[str, ...]:
     if beam is None:
         return ("No ion paths were computed; see the warnings.",)
     words = [
-        "Ions are followed through the computed field at the design's voltages to where they land "
-        f"or leave, {len(beam.trajectories.paths)} paths; energy is conserved to "
+        "Ions are followed through the computed field at the voltages of the operating point to "
+        f"where they land or leave, {len(beam.trajectories.paths)} paths; energy is conserved to "
         f"{beam.energy_error:.0e}.",
         *beam.notes,
     ]
@@ -97,26 +94,37 @@ def beam_words(assessment: Assessment) -> tuple[str, ...]:
             "No path meets the accelerator, so it sputters only by ions that this model leaves "
             "out: strays of the emitting cusp, droplets and charge exchange."
         )
-    spread = beam.space_charge
-    if spread is not None:
-        verdict = (
-            "That is below 0.3 of the half angle without it, so the first order may serve."
-            if spread.valid
-            else "That is more than 0.3 of the half angle without it: the first order does not "
-            "hold there, the true beam is wider than the paths show, and its clearance is not "
-            "proved."
-        )
-        words.append(
-            f"The beam's own charge at {_current(assessment, spread.current)}, an order of "
-            f"magnitude, adds {degrees(spread.angle)} to the half angle to first order, in "
-            f"proportion to the current. {verdict}"
-            + (
-                f" Along the {assessment.design.emitter.noun} the sites are taken as an even sheet."
-                if _is_planar(assessment)
-                else ""
-            )
-        )
+    words += _charge_words(assessment)
     return tuple(words)
+
+
+def _charge_words(assessment: Assessment) -> list[str]:
+    """What the beam's own charge does, over the band of the current."""
+    band, beam = assessment.beams, assessment.beam
+    if band is None or beam is None or beam.charge is None:
+        return ["No current is known, so these are paths of single ions: a beam is wider."]
+    charge, errors = beam.charge, band.errors
+    bound = (
+        f" ± {degrees(errors.half_angle)}" if errors and math.isfinite(beam.half_angle_95) else ""
+    )
+    words = [
+        f"The beam's own charge is part of the field: at {_current(assessment, charge.current)} it "
+        f"adds up to {charge.potential:.3g} V and {degrees(charge.added_angle)} to the half angle "
+        f"({degrees(beam.half_angle_95)}{bound} by mesh and paths); rounds of paths and Poisson's "
+        f"equation, {charge.rounds} of them, end at a change of {charge.change:.0e} of the charge."
+    ]
+    ends = [
+        f"{degrees(end.half_angle_95)} at {_current(assessment, end.charge.current)}"
+        for end in band.ends
+        if end is not None and end.charge is not None
+    ]
+    if ends:
+        words.append(f"Over the band of the current the half angle is {' and '.join(ends)}.")
+    words += [f"{note[0].upper()}{note[1:]}." for note in band.notes]
+    if _is_planar(assessment):
+        noun = assessment.design.emitter.noun
+        words.append(f"Along the {noun} the sites are taken as an even sheet.")
+    return words
 
 
 def _is_planar(assessment: Assessment) -> bool:

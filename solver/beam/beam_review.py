@@ -1,0 +1,119 @@
+"""Rows of the gap review about the beam: what it hits and how much of the opening it fills."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from conegap.geometries.design.design import Design
+from conegap.solver.beam.beam_band import BeamBand
+from conegap.solver.beam.ion_beam import Beam
+from conegap.solver.common.display_units import current_text
+from conegap.solver.operation.review import ReviewRow
+
+__all__ = ["beam_rows"]
+
+# Share of the current that may land on the accelerator; common practice, no source.
+_MOST_INTERCEPTED = 0.01
+# Beam half-width over available aperture half-width; common practice, no source.
+_MOST_FILLED = 0.5
+_PRACTICE = "common practice, no source"
+
+
+def beam_rows(design: Design, band: BeamBand) -> tuple[ReviewRow, ...]:
+    """Rows about the beam; none for a closed accelerator, which ends it.
+
+    A row passes when it passes at every current of the band, its numerical error added; it fails
+    when it fails at the expected current; between the two, and where a current of the band has
+    no steady beam, it is not proved.  Ions that neither left nor landed fail a row of their own
+    and count as landed in that of the interception.
+
+    Parameters
+    ----------
+    design : Design
+    band : BeamBand
+    """
+    if band.nominal.filling is None:
+        return ()
+    name = design.accelerator.kind.replace("_", " ")
+    errors = band.errors
+    lost = max(beam.unfinished for beam in band.beams)
+    rows = [
+        _row(
+            band,
+            "share of the beam that lands on the accelerator",
+            lambda beam: beam.intercepted,
+            0.0 if errors is None else errors.intercepted,
+            lost,
+            _MOST_INTERCEPTED,
+            _PRACTICE,
+            f"open the {name}, bring it nearer or centre it on the emitter, or draw less current",
+        ),
+        _row(
+            band,
+            "beam half-width / available aperture half-width",
+            lambda beam: math.inf if beam.filling is None else beam.filling,
+            0.0 if errors is None else errors.filling,
+            math.inf if lost > 0.0 else 0.0,
+            _MOST_FILLED,
+            f"twice the half width; {_PRACTICE}",
+            f"open the {name}, centre it on the emitter, or draw less current",
+        ),
+    ]
+    if lost > 0.0:
+        rows.append(
+            ReviewRow(
+                "share of the ions that neither left nor landed",
+                lost,
+                0.0,
+                "",
+                False,
+                "a path that does not end proves nothing",
+                "give the chamber's size, or check the outline of the emitting edge for places "
+                "that trap ions",
+            )
+        )
+    return tuple(rows)
+
+
+def _row(
+    band: BeamBand,
+    name: str,
+    read: Callable[[Beam], float],
+    error: float,
+    lost: float,
+    limit: float,
+    basis: str,
+    advice: str,
+) -> ReviewRow:
+    """One row: passed at every current, failed at the expected one, or not proved."""
+    nominal = read(band.nominal)
+    values = [read(beam) for beam in band.beams]
+    margin = error if math.isfinite(error) else math.inf if math.isfinite(nominal) else 0.0
+    high = max(values) + margin + lost if band.complete else math.inf
+    low = max(min(values) - margin, 0.0) if math.isfinite(margin) else 0.0
+    passed = False if nominal > limit else True if high <= limit else None
+    return ReviewRow(
+        name,
+        nominal,
+        limit,
+        "",
+        passed,
+        f"{_currents(band, passed)}; {basis}",
+        "" if passed else advice,
+        (low, high) if band.nominal.charge is not None else (nominal, math.inf),
+    )
+
+
+def _currents(band: BeamBand, passed: bool | None) -> str:
+    """At which currents the row was judged."""
+    if band.nominal.charge is None:
+        return "paths of single ions: the current is not known, and its charge widens the beam"
+    expected, low, high = (current_text(point.current) for point in band.points)
+    if passed is False:
+        return f"with the beam's own charge, fails at the expected {expected}"
+    if passed:
+        return f"with the beam's own charge, at every current from {low} to {high}"
+    if not band.complete:
+        return f"no steady beam was found at an end of the currents from {low} to {high}"
+    return f"passes at the expected {expected}, not at every current from {low} to {high}"
