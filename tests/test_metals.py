@@ -30,6 +30,8 @@ PROPERTIES = (
     "molar_mass",
     "melting_point",
     "first_ionisation_energy",
+    "second_ionisation_energy",
+    "sublimation_energy",
     "work_function",
     "surface_tension",
     "density",

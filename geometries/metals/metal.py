@@ -254,13 +254,15 @@ class Metal(MetalValues):
         entries: tuple[tuple[str, str, float, Constant | None], ...] = (
             ("molar_mass", "kg/mol", 1.0, self.molar_mass_constant),
             ("melting_point", "K", 1.0, self.melting_point_constant),
-            (
-                "first_ionisation_energy",
-                "J",
-                ELEMENTARY_CHARGE,
-                self.first_ionisation_energy_constant,
+            *(
+                (key, "J", ELEMENTARY_CHARGE, constant)
+                for key, constant in (
+                    ("first_ionisation_energy", self.first_ionisation_energy_constant),
+                    ("second_ionisation_energy", self.second_ionisation_energy_constant),
+                    ("sublimation_energy", self.sublimation_energy_constant),
+                    ("work_function", self.work_function_constant),
+                )
             ),
-            ("work_function", "J", ELEMENTARY_CHARGE, self.work_function_constant),
         )
         return tuple(
             (key, unit, factor, constant)

@@ -36,6 +36,8 @@ class MetalProperties(TypedDict):
     viscosity_law: ViscosityLaw | None
     vapour_pressure_law: VapourPressureLaw | RaoultMixture | None
     first_ionisation_energy_constant: Constant | None
+    second_ionisation_energy_constant: Constant | None
+    sublimation_energy_constant: Constant | None
     work_function_constant: Constant | None
 
 

@@ -48,6 +48,8 @@ def _read_metal(symbol: str, tables: Mapping[str, Any]) -> MetalProperties:
         viscosity_law=_read_viscosity(table["viscosity"]),
         vapour_pressure_law=_read_vapour_pressure(symbol, tables),
         first_ionisation_energy_constant=_read_constant(table["first_ionisation_energy"]),
+        second_ionisation_energy_constant=_read_constant(table["second_ionisation_energy"]),
+        sublimation_energy_constant=_read_constant(table["sublimation_energy"]),
         work_function_constant=_read_constant(table["work_function"]),
     )
 

@@ -145,6 +145,8 @@ def user_properties(
             else _user_vapour_pressure(vapour_pressure_coefficients, shared)
         ),
         first_ionisation_energy_constant=_user_energy(first_ionisation_energy, source),
+        second_ionisation_energy_constant=None,
+        sublimation_energy_constant=None,
         work_function_constant=_user_energy(work_function, source),
     )
 

@@ -51,8 +51,10 @@ class MetalValues:
         The lower tension of an oxidised or dirty surface, [N/m].
     density_law, viscosity_law, vapour_pressure_law : Law or None
         Density [kg/m^3], dynamic viscosity [Pa s], vapour pressure [Pa].
-    first_ionisation_energy_constant, work_function_constant : Constant or None
+    first_ionisation_energy_constant, second_ionisation_energy_constant : Constant or None
         In electronvolts, as their sources give them.
+    sublimation_energy_constant, work_function_constant : Constant or None
+        In electronvolts: of the ion's atom, of the clean surface.
     """
 
     symbol: str
@@ -69,6 +71,8 @@ class MetalValues:
     viscosity_law: ViscosityLaw | None = None
     vapour_pressure_law: VapourPressureLaw | RaoultMixture | None = None
     first_ionisation_energy_constant: Constant | None = None
+    second_ionisation_energy_constant: Constant | None = None
+    sublimation_energy_constant: Constant | None = None
     work_function_constant: Constant | None = None
 
     @property
