@@ -291,6 +291,7 @@ def test_every_picture_has_words_and_both_forms() -> None:
         "equipotentials_edge",
         "edge_field",
         "beam",
+        "load_line",
         "onset_over_gap",
         "onset_over_edge_size",
         "budget",

@@ -7,12 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 from numpy.testing import assert_allclose
 from reporting import assessed_needle
 from scipy.constants import e
 
 from conegap.geometries.metals.metal import metal
 from conegap.solver.cone.taylor import TAYLOR_HALF_ANGLE
+from conegap.solver.figures.load_line import chart_load_line, currents, line_of_supply
 from conegap.solver.operation.beam_current import CurrentLaw
 from conegap.solver.operation.droplets import DROPLET_CURRENT, MassEfficiency
 from conegap.solver.operation.feed_loss import FeedLoss
@@ -301,3 +303,23 @@ def test_the_line_of_a_supply() -> None:
     assert SupplyLine(5e3, 2e6).left(1e-3) == 3e3
     with pytest.raises(ValueError, match="negative"):
         SupplyLine(5e3, -1.0)
+
+
+def test_the_load_line_chart_shows_the_balance() -> None:
+    """EXACT: the marker lies on the drawn cone curve and on the drawn line of the supply."""
+    found = assessed_needle()
+    at, law = found.operation.operating, found.operation.emission
+    axes = chart_load_line(Figure().add_subplot(), found)
+    named = {str(line.get_label()): line.get_xydata() for line in axes.get_lines()}
+    marker = next(data for name, data in named.items() if name.startswith("operating point "))
+    volts, amperes = marker[0].tolist()
+    assert_allclose((volts * 1e3, amperes * 1e-6), (at.point.voltage, at.point.current), rtol=1e-12)
+    for name in ("burning cones", "supply behind its ballast"):
+        x, y = (np.asarray(v) for v in np.transpose(named[name]))
+        order = np.argsort(x)
+        # Straight lines between the points of the curve.
+        assert_allclose(np.interp(volts, x[order], y[order]), amperes, rtol=2e-3)
+    assert_allclose(currents(law, 1, np.array([at.point.voltage])), at.point.current, rtol=1e-9)
+    bent = line_of_supply(at, 1e6, 1e-3, 2e-3)
+    assert_allclose(bent, [[5e3, 0.0], [4e3, 1e-3], [0.0, 1e-3]], rtol=1e-12)
+    assert_allclose(line_of_supply(at, 1e6, 5e-3, 2e-3), [[5e3, 0.0], [3e3, 2e-3]], rtol=1e-12)

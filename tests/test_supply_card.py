@@ -12,21 +12,28 @@ from reporting import assessed_needle
 from conegap.geometries.design.design import Design
 from conegap.solver.common.display_units import (
     current_text,
+    energy_text,
     mass_flow_text,
     pressure_text,
     span_text,
     voltage_text,
 )
 from conegap.solver.field.electrodes import electrode_voltages
+from conegap.solver.figures.report_figures import report_pictures
+from conegap.solver.operation.operating_point import operating_point
 from conegap.solver.operation.review import review_row
 from conegap.solver.operation.supply_card import SupplyCard, supply_card, supply_rows
 from conegap.solver.report.electrode import electrode_table, electrode_words
 from conegap.solver.report.first_sheet import first_sheet
+from conegap.solver.report.operating import (
+    operating_facts,
+    operating_sentence,
+    operating_table,
+)
 from conegap.solver.report.operation import (
     card_cautions,
     card_table,
     current_table,
-    energy_text,
     feed_table,
     feed_words,
     metals_table,
@@ -141,13 +148,43 @@ def test_tables_of_the_report_hold_the_numbers() -> None:
     assert feed_table(assessment) is None  # a bare needle
     figures = operation_table(assessment)
     assert figures is not None
-    last = {row[0]: row[2] for row in figures.rows}
-    weak, strong = operation.operating_band
-    current = span_text(current_text, weak.point.current, strong.point.current)
-    assert last["current, between what the order of magnitude allows"] == current
-    assert weak.point.current < operation.operating.point.current < strong.point.current
-    flow = span_text(mass_flow_text, weak.mass_flow, strong.mass_flow)
-    assert last["mass flow, single ions"] == flow
+    at, (weak, strong) = operation.operating, operation.operating_band
+    assert weak.point.current < at.point.current < strong.point.current
+    table = {row[0]: row[1:] for row in operating_table(assessment).rows}
+    assert table["current"][1] == span_text(current_text, weak.point.current, strong.point.current)
+    assert table["voltage across the gap"][0] == voltage_text(at.point.voltage)
+    assert table["mass flow of the ions"][0] == span_text(mass_flow_text, *[at.mass_flow] * 2)
+    assert "propellant lasts" not in table
+    facts = dict(operating_facts(assessment))
+    assert facts["operating point, expected"].startswith(voltage_text(at.point.voltage))
+    assert facts["its current, an order of magnitude"] == table["current"][1]
+    assert operating_sentence(assessment) in verdict(assessment)
+    use = replace(operation.propellant, mass=0.1)
+    full = replace(assessment, operation=replace(operation, propellant=use))
+    assert "propellant lasts" in {row[0] for row in operating_table(full).rows}
+
+
+def test_a_dark_and_a_limited_gap_say_so() -> None:
+    """INVARIANT: without emission there is no operating point in print; at the current limit the
+    sag is told."""
+    assessment = assessed_needle()
+    operation = assessment.operation
+    settings = {"emitter_voltage": 4e3, "ballast": 1e6}
+    dark = operating_point(operation.emission, voltage=1e3, **settings)
+    limited = operating_point(operation.emission, voltage=5e3, current_limit=1e-6, **settings)
+    words = []
+    for at in (dark, limited):
+        changed = replace(operation, operating=at, operating_band=(at, at))
+        found = replace(assessment, operation=changed)
+        assert len(operating_facts(found)) == (1 if at is dark else 3)
+        words.append(operating_sentence(found))
+        table = {row[0]: row[1] for row in operating_table(found).rows}
+        assert table["current"] == ("0 A" if at is dark else "1 µA")
+        chart = report_pictures(found)["load_line"]
+        assert ("no emission" in chart.alt) == (at is dark)
+        assert ("sags" in chart.caption) == (at is limited)
+    assert voltage_text(limited.supply_voltage) in words[1]
+    assert voltage_text(dark.set_voltage) in words[0]
 
 
 def test_results_hold_the_contract() -> None:

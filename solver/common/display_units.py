@@ -18,12 +18,14 @@ __all__ = [
     "AxisUnit",
     "axis_unit",
     "current_text",
+    "energy_text",
     "field_text",
     "length_words",
     "mass_flow_text",
     "percent",
     "pressure_text",
     "span_text",
+    "time_text",
     "voltage_text",
 ]
 
@@ -156,6 +158,34 @@ def mass_flow_text(value: float) -> str:
         if abs(value) >= size:
             return f"{value / size:.3g} {name}"
     return "0 ng/s" if value == 0.0 else f"{value / 1e-12:.3g} ng/s"
+
+
+def energy_text(value: float) -> str:
+    """An energy for a sentence: "3.7 µJ".
+
+    Parameters
+    ----------
+    value : float
+        [J].
+    """
+    for size, name in ((1.0, "J"), (1e-3, "mJ"), (1e-6, "µJ")):
+        if abs(value) >= size:
+            return f"{value / size:.3g} {name}"
+    return f"{value / 1e-9:.3g} nJ"
+
+
+def time_text(value: float) -> str:
+    """A duration for a sentence: "2.1 years", "9 days", "3 h".
+
+    Parameters
+    ----------
+    value : float
+        [s].
+    """
+    for size, name in ((365.25 * 86400.0, "years"), (86400.0, "days")):
+        if value >= size:
+            return f"{value / size:.3g} {name}"
+    return f"{value / 3600.0:.3g} h"
 
 
 def length_words(value: float) -> str:

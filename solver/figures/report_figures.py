@@ -27,6 +27,7 @@ from conegap.solver.figures.liquid_shapes import (
     draw_shapes,
     shapes_window,
 )
+from conegap.solver.figures.load_line import chart_load_line, load_line_alt, load_line_caption
 from conegap.solver.figures.picture import WIDTH, Picture, charted, png_of, sketched, svg_of
 from conegap.solver.figures.section_view import draw_edge, draw_section, section_size
 from conegap.solver.figures.sector_pictures import (
@@ -107,6 +108,7 @@ def report_pictures(assessment: Assessment) -> dict[str, Picture]:
     if assessment.beam is not None:
         pictures.append(_beam_picture(assessment.solution.section, assessment.beam))
     pictures += [_scan_picture(scan, assessment) for scan in assessment.scans if len(scan.values)]
+    pictures.append(_load_line_picture(assessment))
     pictures += sector_charts(assessment)
     pictures.append(_budget_picture(assessment))
     return {picture.name: picture for picture in pictures}
@@ -265,6 +267,15 @@ def _beam_picture(section: Section, beam: Beam) -> Picture:
         beam_caption(beam),
         beam_alt(beam),
         _framed(lambda axes: draw_beam(axes, section, beam, window), window),
+    )
+
+
+def _load_line_picture(assessment: Assessment) -> Picture:
+    return Picture(
+        "load_line",
+        load_line_caption(assessment.operation),
+        load_line_alt(assessment.operation),
+        charted(lambda axes: chart_load_line(axes, assessment), (WIDTH, 4.0)),
     )
 
 

@@ -56,6 +56,8 @@ class CurrentPoint:
         That the feed brings, droplets included, [kg/s].
     pressure_loss : float
         Of the feed at the base of the cone that carries most, [Pa].
+    lit : int
+        Tips that burn; 1 on a slit that does, [-].
     """
 
     voltage: float
@@ -63,6 +65,7 @@ class CurrentPoint:
     sites: float
     mass_flow: float = 0.0
     pressure_loss: float = 0.0
+    lit: int = 0
 
     @property
     def per_site(self) -> float:
@@ -254,6 +257,7 @@ class CurrentLaw:
             sites=sites * count,
             mass_flow=flow(each),
             pressure_loss=loss,
+            lit=count,
         )
 
     def _site(self, voltage: float, relative: float, shared: float) -> float:

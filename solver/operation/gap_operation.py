@@ -36,12 +36,14 @@ class GapOperation:
 
     Parameters
     ----------
-    emission : Emission
+    emission : CurrentLaw
+    emission_band : tuple of CurrentLaw
+        With the slope of the current a factor of three lower and the onset at the upper end of its
+        band, and with both the other way.
     operating : OperatingPoint
         At the design's voltages with the supply's ballast.
     operating_band : tuple of OperatingPoint
-        The same with the slope of the current a factor of three lower and the onset at the upper
-        end of its band, and with both the other way.
+        The same with the laws of ``emission_band``.
     smallest : SmallestCurrent
         Steady current of one site.
     propellant : PropellantUse
@@ -53,6 +55,7 @@ class GapOperation:
 
     electrode: NegativeElectrode
     emission: CurrentLaw
+    emission_band: tuple[CurrentLaw, CurrentLaw]
     operating: OperatingPoint
     operating_band: tuple[OperatingPoint, OperatingPoint]
     smallest: SmallestCurrent
@@ -192,14 +195,16 @@ def gap_operation(
     operating = operated(emission)
     low, first, high = band
     slow, steep = emission.band()
-    weak = operated(replace(slow, onset_voltage=onset * high / first))
-    strong = operated(replace(steep, onset_voltage=onset * low / first))
+    slow = replace(slow, onset_voltage=onset * high / first)
+    steep = replace(steep, onset_voltage=onset * low / first)
+    weak, strong = operated(slow), operated(steep)
     propellant = propellant_use(design, (weak, operating, strong))
     smallest = smallest_current(design.metal.symbol, design.liquid.temperature)
     card = supply_card(design, solution, band=band, accelerator=accelerator, operating=operating)
     return GapOperation(
         electrode=electrode,
         emission=emission,
+        emission_band=(slow, steep),
         operating=operating,
         operating_band=(weak, strong),
         smallest=smallest,

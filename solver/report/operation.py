@@ -5,6 +5,7 @@ from __future__ import annotations
 from conegap.solver.assessment import Assessment
 from conegap.solver.common.display_units import (
     current_text,
+    energy_text,
     length_words,
     mass_flow_text,
     percent,
@@ -22,26 +23,11 @@ __all__ = [
     "card_cautions",
     "card_table",
     "current_table",
-    "energy_text",
     "feed_table",
     "feed_words",
     "metals_table",
     "operation_words",
 ]
-
-
-def energy_text(value: float) -> str:
-    """An energy for a sentence: "3.7 µJ".
-
-    Parameters
-    ----------
-    value : float
-        [J].
-    """
-    for size, name in ((1.0, "J"), (1e-3, "mJ"), (1e-6, "µJ")):
-        if abs(value) >= size:
-            return f"{value / size:.3g} {name}"
-    return f"{value / 1e-9:.3g} nJ"
 
 
 def current_table(assessment: Assessment) -> Table:

@@ -11,6 +11,7 @@ from conegap.solver.report.beam import beam_table, beam_words, landing_table
 from conegap.solver.report.electrode import electrode_table, electrode_words
 from conegap.solver.report.first_sheet import versions
 from conegap.solver.report.liquid import liquid_facts, liquid_words, slit_words
+from conegap.solver.report.operating import operating_table
 from conegap.solver.report.operation import (
     card_cautions,
     card_table,
@@ -319,13 +320,17 @@ def _operation(assessment: Assessment) -> Part:
     if table is not None:
         first = Grid(
             table,
-            f"Singly charged {ion} ions falling from the emitter to ground; per ampere without "
-            "divergence, the thrust with it",
+            f"Singly charged {ion} ions falling from the emitter to ground, without divergence",
         )
     return Part(
         "operation",
         "Operation",
         (
+            Figures(("load_line",)),
+            Grid(
+                operating_table(assessment),
+                "The operating point; what rests on the current is an order of magnitude",
+            ),
             first,
             Grid(current_table(assessment), "Current against voltage by the slope law"),
             Words(operation_words(assessment)),

@@ -12,6 +12,7 @@ from conegap.solver.common.display_units import (
     voltage_text,
 )
 from conegap.solver.report.beam import degrees
+from conegap.solver.report.operating import operating_facts
 from conegap.solver.report.sector import sector_lines
 from conegap.solver.report.tables import Table, review_table
 from conegap.solver.report.words import verdict
@@ -80,6 +81,7 @@ def _facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
         ("band (k = 2, about 95 %)", f"{voltage_text(first.low)} to {voltage_text(first.high)}"),
         ("everything emits from", voltage_text(assessment.emission.all_burning)),
         ("voltage of the design", voltage_text(design.voltage)),
+        *operating_facts(assessment),
         ("limit of the supply", voltage_text(supply) if supply else "not given"),
         ("numerical error of the onset", f"{assessment.onset.error:.1e}"),
         ("largest contribution to the band", assessment.budget.contributions[0].label),

@@ -260,8 +260,7 @@ def property_text(value: float, unit: str) -> str:
 
 
 def operation_table(assessment: Assessment) -> Table | None:
-    """Figures of the beam, per ampere and at the operating point, or None where the emitter is not
-    above ground.
+    """Figures of the beam per ampere, or None where the emitter is not above ground.
 
     Parameters
     ----------
@@ -271,37 +270,17 @@ def operation_table(assessment: Assessment) -> Table | None:
     if exhaust is None:
         return None
     at = assessment.operation.operating
-    weak, strong = assessment.operation.operating_band
     pairs = [_exhaust_texts(exhaust), [("", "none")] * 5]
     if at.exhaust is not None and at.point.current > 0.0:
         pairs[1] = _exhaust_texts(at.exhaust)
     rows = [(name, text, other[1]) for (name, text), other in zip(*pairs, strict=True)]
-    parallel = _order((weak.thrust, at.thrust, strong.thrust), 1e6, "µN")
-    share = assessment.thrust_share
-    thrust = _order((weak.thrust, at.thrust, strong.thrust), share * 1e6, "µN")
-    power = _order((weak.beam_power, at.beam_power, strong.beam_power), 1.0, "W")
     rows += [
         ("voltage across the gap", voltage_text(assessment.design.voltage),
          voltage_text(at.point.voltage)),
         ("emitter against ground", voltage_text(assessment.design.voltages.emitter),
          voltage_text(at.emitter_voltage)),
-        ("current, between what the order of magnitude allows", "",
-         span_text(current_text, weak.point.current, strong.point.current)),
-        ("thrust of a parallel beam", "", parallel),
-        ("thrust of the ion paths", "", thrust),
-        ("beam power, emitter to ground", "", power),
-        ("mass flow, single ions", "",
-         span_text(mass_flow_text, weak.mass_flow, strong.mass_flow)),
     ]  # fmt: skip
-    return Table(("figure", "at the design's voltages", "with the ballast's drop"), tuple(rows))
-
-
-def _order(values: tuple[float | None, ...], size: float, unit: str) -> str:
-    """Span of a figure that follows from the current, "none" where it does not exist."""
-    known = [value * size for value in values if value is not None]
-    if len(known) < len(values):
-        return "none"
-    return span_text(lambda value: f"{value:.3g} {unit}", min(known), max(known))
+    return Table(("figure", "at the design's voltages", "at the operating point"), tuple(rows))
 
 
 def _exhaust_texts(exhaust: IonExhaust) -> list[tuple[str, str]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from conegap.solver.assessment import Assessment
 from conegap.solver.common.display_units import percent, voltage_text
 from conegap.solver.operation.review import ReviewRow
+from conegap.solver.report.operating import operating_sentence
 
 __all__ = [
     "cautions",
@@ -57,6 +58,7 @@ def verdict(assessment: Assessment) -> tuple[str, ...]:
         f"{first.place}, {first.mode}.",
         f"With its tolerances and the surface tension's uncertainty the onset lies between {low} "
         f"and {high} (k = 2, about 95 %). {supply}",
+        operating_sentence(assessment),
         review,
         _criterion(assessment),
     )

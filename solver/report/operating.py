@@ -1,0 +1,185 @@
+"""The operating point in a table and in a sentence; an order of magnitude carries its ends."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from conegap.solver.assessment import Assessment
+from conegap.solver.common.display_units import (
+    current_text,
+    energy_text,
+    mass_flow_text,
+    percent,
+    pressure_text,
+    span_text,
+    time_text,
+    voltage_text,
+)
+from conegap.solver.operation.operating_point import OperatingPoint
+from conegap.solver.report.tables import Table
+
+__all__ = ["operating_facts", "operating_sentence", "operating_table"]
+
+_STATES = {
+    "dark": "no emission: the voltage does not reach the onset",
+    "regulated": "the supply holds its voltage",
+    "current limit": "the supply's current limit is reached, its voltage sags",
+}
+
+
+def operating_table(assessment: Assessment) -> Table:
+    """Everything at the operating point: expected value, and between what it lies.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    operation, design = assessment.operation, assessment.design
+    at, use = operation.operating, operation.propellant
+    three = (operation.operating_band[0], at, operation.operating_band[1])
+
+    def row(name: str, text: Callable[[float], str], of: Callable[[OperatingPoint], float | None],
+            size: float = 1.0) -> tuple[str, str, str]:  # fmt: skip
+        return _row(name, text, tuple(of(one) for one in three), size)
+
+    rows = [
+        ("state", _STATES[at.state], ""),
+        ("voltage set at the supply", voltage_text(at.set_voltage), ""),
+        row("voltage at the supply's terminals", voltage_text, lambda one: one.supply_voltage),
+        row("drop of the ballast", voltage_text, lambda one: one.ballast_drop),
+        row("voltage across the gap", voltage_text, lambda one: one.point.voltage),
+        row("emitter against ground", voltage_text, lambda one: one.emitter_voltage),
+        row("current", current_text, lambda one: one.point.current),
+        row("burning sites", _plain, lambda one: one.point.sites),
+        row("current of a site", current_text, lambda one: one.point.per_site),
+        _row(
+            "smallest steady current of a site", current_text,
+            (operation.smallest.low, operation.smallest.value, operation.smallest.high),
+        ),
+        row("pressure that the feed loses", pressure_text, lambda one: one.point.pressure_loss),
+        row("thrust of the ion paths", _newtons, lambda one: one.thrust, assessment.thrust_share),
+        row("beam power, emitter to ground", _watts, lambda one: one.beam_power),
+        row("power from the supply", _watts, lambda one: one.supply_power),
+        row("mass flow of the ions", mass_flow_text, lambda one: one.mass_flow),
+        row("specific impulse of the ions", _seconds,
+            lambda one: one.exhaust.specific_impulse if one.exhaust else None),
+        _row("mass efficiency, ions over all mass", percent, use.efficiency),
+        _row("mass flow with droplets", mass_flow_text, use.mass_flow),
+    ]  # fmt: skip
+    if use.specific_impulse is not None:
+        rows.append(_row("specific impulse with droplets", _seconds, use.specific_impulse))
+    if use.life is not None:
+        rows.append(_row("propellant lasts", time_text, use.life))
+    if assessment.beam is not None:
+        share = assessment.beam.intercepted
+        rows.append(
+            row("current onto the accelerator", current_text, lambda one: one.point.current, share)
+        )
+    energy = operation.card.gap_energy
+    if energy is not None:
+        # The field's energy goes as the square of the voltage.
+        stored = energy / operation.card.ramp_limit**2
+        rows.append(
+            row("energy stored in the gap", energy_text, lambda one: stored * one.point.voltage**2)
+        )
+    cable = design.supply.cable_capacitance
+    if cable is not None:
+        rows.append(
+            row("energy stored in the cable", energy_text,
+                lambda one: 0.5 * cable * one.supply_voltage**2)
+        )  # fmt: skip
+    return Table(("at the operating point", "expected", "between"), tuple(rows))
+
+
+def operating_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
+    """Two lines for the answer in numbers: where the gap runs, and its thrust.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    operation = assessment.operation
+    at = operation.operating
+    if at.state == "dark":
+        return (("operating point", _STATES["dark"]),)
+    weak, strong = operation.operating_band
+    sag = ", at the supply's current limit" if at.state == "current limit" else ""
+    between = span_text(current_text, weak.point.current, strong.point.current)
+    rows = [
+        (
+            "operating point, expected",
+            f"{voltage_text(at.point.voltage)}, {_rough(current_text, at.point.current)}{sag}",
+        ),
+        ("its current, an order of magnitude", between),
+    ]
+    if weak.thrust is not None and strong.thrust is not None:
+        share = assessment.thrust_share
+        rows.append(("its thrust", span_text(_newtons, weak.thrust * share, strong.thrust * share)))
+    return tuple(rows)
+
+
+def operating_sentence(assessment: Assessment) -> str:
+    """One sentence for the first sheet.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    operation = assessment.operation
+    at = operation.operating
+    if at.state == "dark":
+        return (
+            f"At the {voltage_text(at.set_voltage)} that are set nothing emits, so there is no "
+            "operating point."
+        )
+    weak, strong = operation.operating_band
+    amperes = span_text(current_text, weak.point.current, strong.point.current)
+    where = (
+        f"the supply's current limit holds it at {_rough(current_text, at.point.current)}, and its "
+        f"voltage sags to {voltage_text(at.supply_voltage)}"
+        if at.state == "current limit"
+        else f"it is expected to run at {voltage_text(at.point.voltage)} across the gap with "
+        f"{_rough(current_text, at.point.current)}"
+    )
+    return (
+        f"On its supply, set to {voltage_text(at.set_voltage)}, {where}; the current is an order "
+        f"of magnitude, {amperes}."
+    )
+
+
+def _row(
+    name: str,
+    text: Callable[[float], str],
+    values: tuple[float | None, ...],
+    size: float = 1.0,
+) -> tuple[str, str, str]:
+    """A figure with two digits (a voltage with three), between its ends; "none" without one."""
+    known = [value * size for value in values if value is not None]
+    if len(known) < len(values):
+        return (name, "none", "")
+    low, high = min(known), max(known)
+    if text is voltage_text:
+        ends, expected = f"{text(low)} to {text(high)}", text(known[1])
+        return (name, expected, "" if text(low) == text(high) else ends)
+    ends, expected = span_text(text, low, high), _rough(text, known[1])
+    return (name, expected, "" if ends == expected else ends)
+
+
+def _rough(text: Callable[[float], str], value: float) -> str:
+    return span_text(text, value, value)
+
+
+def _plain(value: float) -> str:
+    return f"{value:.3g}"
+
+
+def _newtons(value: float) -> str:
+    return f"{value * 1e6:.3g} µN"
+
+
+def _watts(value: float) -> str:
+    return f"{value * 1e3:.3g} mW" if abs(value) < 1.0 else f"{value:.3g} W"
+
+
+def _seconds(value: float) -> str:
+    return f"{value:.0f} s"
