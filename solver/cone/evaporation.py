@@ -122,7 +122,7 @@ def evaporation_field(
         )
     heat = Boltzmann * temperature * max(math.log(ATTEMPT_FREQUENCY / rate), 0.0)
     left = max(energy - heat, 0.0)
-    return 4.0 * math.pi * epsilon_0 * left**2 / (elementary_charge * charge) ** 3
+    return float(4.0 * math.pi * epsilon_0 * left**2 / (elementary_charge * charge) ** 3)
 
 
 def cusp_field(metal: Metal, temperature: float, rate: float = 1e10) -> CuspField | None:

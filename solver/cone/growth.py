@@ -83,7 +83,7 @@ class ConeTimes:
         if not rise > 0.0:
             raise ValueError(f"the time of rise {rise} s must be positive")
         mass = _INERTIAL_DELAY * (self.inertial / rise) ** 0.8
-        return mass + _VISCOUS_DELAY * (self.viscous / rise) ** (2.0 / 3.0)
+        return float(mass + _VISCOUS_DELAY * (self.viscous / rise) ** (2.0 / 3.0))
 
     def slow_rise(self, share: float = 0.01) -> float:
         """Time T of a ramp that overshoots by at most a share of the onset, [s].
@@ -102,7 +102,8 @@ class ConeTimes:
             raise ValueError(f"the share {share} must be positive")
         # Half the share for either; the sum is a bound already.
         mass = self.inertial * (2.0 * _INERTIAL_DELAY / share) ** 1.25
-        return max(mass, self.viscous * (2.0 * _VISCOUS_DELAY / share) ** 1.5)
+        drag = self.viscous * (2.0 * _VISCOUS_DELAY / share) ** 1.5
+        return float(max(mass, drag))
 
 
 def cone_times(

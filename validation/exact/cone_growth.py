@@ -56,7 +56,7 @@ def ramp_runaway(inertial: float, viscous: float, rise: float) -> float:
         left = 1.0 / _FAR
     found = solve_ivp(moves, (start, 100.0), first, method="DOP853", events=_far,
                       rtol=1e-10, atol=1e-12)  # fmt: skip
-    return (float(found.t[-1]) + left) * unit / rise
+    return float((found.t[-1] + left) * unit / rise)
 
 
 def runaway_from_rest() -> float:

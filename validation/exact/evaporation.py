@@ -35,7 +35,7 @@ def hump_free_field(energy: float, charge: int) -> float:
 
         def below(log_x: float) -> float:
             x = math.exp(log_x)
-            return q * field * x + q**2 / (16.0 * math.pi * epsilon_0 * x)
+            return float(q * field * x + q**2 / (16.0 * math.pi * epsilon_0 * x))
 
         least = minimize_scalar(below, bracket=(math.log(1e-12), math.log(1e-8)), tol=1e-12)
         return energy - float(least.fun)
@@ -54,4 +54,4 @@ def heat_of_vaporisation(metal: Metal) -> float:
     low, high = metal.melting_point, 1.02 * metal.melting_point
     ratio = float(metal.vapour_pressure(high)) / float(metal.vapour_pressure(low))
     boltzmann = 1.380649e-23 / elementary_charge
-    return boltzmann * math.log(ratio) / (1.0 / low - 1.0 / high)
+    return float(boltzmann * math.log(ratio) / (1.0 / low - 1.0 / high))
