@@ -62,6 +62,7 @@ class Assessment:
     onset : Onset
         Rigid onset, turning point, criterion and numerical error.
     budget : Budget
+        Of the onset of the section; the first emission has its own.
     classic : ClassicEstimate or None
     surface_wave : SurfaceWave or None
         For a slit.
@@ -79,7 +80,7 @@ class Assessment:
     sector : SectorAssessment or None
         What the third dimension adds; None where a plane section is the whole answer.
     slit_end : SlitEnd or None
-        For a slit whose end radius is given.
+        For a slit; its radius may be assumed.
     warnings : tuple of str
     """
 
@@ -209,10 +210,7 @@ class Assessment:
                 "edge": rigid.edge_name,
                 "edge_field_V_per_m": rigid.balance_field,
                 "surface_tension_N_per_m": rigid.surface_tension,
-                "budget": {
-                    line.name: {"down": line.down, "up": line.up}
-                    for line in self.budget.contributions
-                },
+                "budget": self.budget.as_dict(),
             },
             "accelerator": {
                 "edge_field_V_per_m": self.accelerator.at_design,
@@ -340,7 +338,7 @@ def assess(
             *no_beam,
             *(() if sector is None else sector_warnings(design)),
             *no_end,
-            *end_warnings(design),
+            *end_warnings(design, end),
             *((onset.remark,) if onset.remark else ()),
             *remark,
         ),

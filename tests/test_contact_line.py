@@ -40,12 +40,8 @@ def design_of(name: str, **changes: str) -> Design:
     return Design.from_text(text)
 
 
-def tension(design: Design) -> float:
-    return float(design.metal.surface_tension(design.liquid.temperature))
-
-
 def wetting(design: Design) -> Wetting:
-    found = wetting_of(design, tension(design))
+    found = wetting_of(design, design.surface_tension)
     assert found is not None
     return found
 
@@ -82,7 +78,7 @@ def test_line_on_a_round_lip_without_field(pascal: float) -> None:
     half = 0.75e-6 + 3e-6 * (1.0 + math.sin(contact.tangent))
     assert_allclose(contact.position[0], half, rtol=1e-9, atol=0)
     bend = math.sin(math.radians(25.0) + contact.tangent) / half
-    assert_allclose(bend * tension(design), pascal, rtol=1e-9, atol=1e-6)
+    assert_allclose(bend * design.surface_tension, pascal, rtol=1e-9, atol=1e-6)
 
 
 def test_solve_with_given_slope_finds_the_surface_without_field() -> None:
@@ -279,7 +275,7 @@ def test_column_is_drawn_up_to_jurins_height() -> None:
     J. Jurin, Phil Trans 30 (1718) 739, from memory; pointing down the same column pushes."""
     tube = design_of("capillary", feed_pressure="0 Pa", receding_angle="40 deg")
     density = float(tube.metal.density(tube.liquid.temperature))
-    height = 2.0 * tension(tube) * math.cos(math.radians(40.0)) / (density * g * 25e-6)
+    height = 2.0 * tube.surface_tension * math.cos(math.radians(40.0)) / (density * g * 25e-6)
     for share in (0.999, 1.001):
         design = design_of(
             "capillary", feed_pressure="0 Pa", column_height=f"{share * height} m", orientation="up"

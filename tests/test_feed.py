@@ -73,7 +73,7 @@ def test_capillary_pressures() -> None:
     """EXACT: 2 gamma cos(theta) / R in a bore, 2 gamma cos(theta) / h between plates."""
     for kind, size in (("capillary", 25e-6), ("slit", 1.5e-6)):
         design = design_of(kind)
-        gamma = float(design.metal.surface_tension(design.liquid.temperature))
+        gamma = design.surface_tension
         feed = feed_of(design)
         assert feed is not None
         wanted = 2 * gamma * math.cos(design.liquid.contact_angle) / size
@@ -164,7 +164,7 @@ def test_a_pinned_surface_holds_what_its_contact_line_allows() -> None:
     advancing angle, the rim a hemisphere where its direction adds up to a right angle, the lip
     the circle that is narrowest; the narrow channel below the lips does not count."""
     tube = design_of("capillary")
-    gamma = float(tube.metal.surface_tension(tube.liquid.temperature))
+    gamma = tube.surface_tension
     feed = feed_of(tube)
     assert feed is not None
     bore = 2.0 * gamma * math.sin(math.radians(40.0)) / 25e-6
@@ -177,7 +177,7 @@ def test_a_pinned_surface_holds_what_its_contact_line_allows() -> None:
     best = 2.0 * gamma * float((rim / (45e-6 + 5e-6 * np.sin(turned))).max())
     assert_allclose(wide.outward_holding, best, rtol=1e-5)
     slit = design_of("slit")
-    gamma = float(slit.metal.surface_tension(slit.liquid.temperature))
+    gamma = slit.surface_tension
     feed = feed_of(slit)
     assert feed is not None
     turned = np.radians(np.linspace(0.0, 75.0, 20001))

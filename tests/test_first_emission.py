@@ -13,7 +13,7 @@ from numpy.testing import assert_allclose
 from reporting import assessed_needle, with_meniscus
 
 from conegap.solver.arrays.first_emission import ENDS, FirstEmission, burning_rows, first_emission
-from conegap.solver.arrays.slit_end import SlitEnd
+from conegap.solver.arrays.slit_end import EndPoint, SlitEnd
 from conegap.solver.assessment import Assessment
 from conegap.solver.common.display_units import voltage_text
 from conegap.solver.report.first_sheet import first_sheet
@@ -79,7 +79,7 @@ def test_the_ends_of_a_slit_come_first(monkeypatch: pytest.MonkeyPatch) -> None:
     assert [one.place for one in found.instabilities] == [ENDS, PLACE, PLACE]
     assert_allclose([one.voltage for one in found.instabilities], [5.91e3 / 1.58, 5.80e3, 5.91e3])
     assert [one.mode for one in found.instabilities][1:] == [WAVES, "turning point"]
-    down = math.hypot(BUDGET.down, 0.05)
+    down = math.hypot(BUDGET.down, 2.0 / math.sqrt(3.0) * 0.05)
     assert_allclose(found.first.low, 5.91e3 / 1.58 * (1.0 - down))
     assert found.all_burning == 5.80e3
     (row,) = burning_rows(onset.design, found, None)
@@ -87,6 +87,18 @@ def test_the_ends_of_a_slit_come_first(monkeypatch: pytest.MonkeyPatch) -> None:
     calm = first_emission(onset, BUDGET, None, end_of(0.98, 0.0))
     assert [one.mode for one in calm.instabilities] == [WAVES, "turning point"]
     assert burning_rows(onset.design, calm, None) == ()
+
+
+def test_the_band_of_an_assumed_end_holds_half_and_twice_its_radius() -> None:
+    """EXACT: factors 1.25 and 1.1 either side of 1.2 shift the onset by -0.04 and +0.0909, each
+    rectangular, beside the budget."""
+    points = (EndPoint(1e-4, 1.25), EndPoint(2e-4, 1.2), EndPoint(4e-4, 1.1))
+    end = replace(end_of(1.2, 0.0), assumed=True, over_radius=points)
+    first = first_emission(onset_with(), BUDGET, None, end).first
+    assert_allclose(first.voltage, 4e3 / 1.2)
+    down = math.hypot(BUDGET.down, 2.0 / math.sqrt(3.0) * 0.04)
+    up = math.hypot(BUDGET.up, 2.0 / math.sqrt(3.0) * (1.2 / 1.1 - 1.0))
+    assert_allclose([first.low, first.high], [4e3 / 1.2 * (1.0 - down), 4e3 / 1.2 * (1.0 + up)])
 
 
 def test_the_first_tip_of_a_crown_and_the_last_one() -> None:

@@ -53,15 +53,11 @@ def pressed(pascal: float) -> Design:
     return Design.from_text(text)
 
 
-def gallium(design: Design) -> float:
-    return float(design.metal.surface_tension(design.liquid.temperature))
-
-
 def fed_branch(design: Design, levels: tuple[int, ...] = (2, 4)) -> MeniscusBranch:
     """Turning point of a fed meniscus on meshes of one's choice."""
     liquid = liquid_section(design)
     most = 2.0 if design.section().symmetry == "axisymmetric" else 1.0
-    pressure = design.liquid.feed_pressure * liquid.radius / gallium(design)
+    pressure = design.liquid.feed_pressure * liquid.radius / design.surface_tension
     start = cap(math.asin(pressure / most), MODES, design.section().symmetry)
     return turning_point(
         liquid, start, pressure=pressure, held="pressure", amount=pressure, levels=levels
@@ -176,7 +172,7 @@ def test_capillary_turning_point_is_balanced(capillary: MeniscusOnset) -> None:
     shape = capillary.branch.turning.shape
     bend = float(shape.curvature(np.zeros(1))[0]) / capillary.radius
     pushed = design.liquid.feed_pressure + 0.5 * epsilon_0 * capillary.apex_field**2
-    assert_allclose(pushed, gallium(design) * bend, rtol=5e-3, atol=0)
+    assert_allclose(pushed, design.surface_tension * bend, rtol=5e-3, atol=0)
 
 
 @pytest.mark.slow
@@ -209,7 +205,7 @@ def test_four_times_the_tension_takes_twice_the_voltage(monkeypatch: pytest.Monk
         "conegap.solver.liquid.followed_onset.turning_point", lambda *_, **__: branch
     )
     once = meniscus_onset(design)
-    tension = gallium(design)
+    tension = design.surface_tension
     monkeypatch.setattr(
         type(design.metal), "surface_tension", lambda *_: 4.0 * tension, raising=True
     )
@@ -224,7 +220,7 @@ def test_four_times_the_tension_takes_twice_the_voltage(monkeypatch: pytest.Monk
 @pytest.mark.slow
 def test_feed_pressure_lowers_the_onset_toward_zero() -> None:
     """INVARIANT: lambda falls with the pressure and is small near 2 gamma / a."""
-    limit = 2.0 * gallium(Design.read("capillary")) / 25e-6
+    limit = 2.0 * Design.read("capillary").surface_tension / 25e-6
     found = [
         fed_branch(pressed(share * limit)).electric_bond_number.value for share in (0.0, 0.5, 0.95)
     ]
@@ -236,7 +232,7 @@ def test_feed_pressure_lowers_the_onset_toward_zero() -> None:
 
 def test_pressure_that_no_place_holds_is_refused() -> None:
     """EXACT: the dry bore holds 2 gamma sin(advancing angle) / a, the message has the limit."""
-    limit = 2.0 * gallium(Design.read("capillary")) * math.sin(math.radians(40.0)) / 25e-6
+    limit = 2.0 * Design.read("capillary").surface_tension * math.sin(math.radians(40.0)) / 25e-6
     for share in (1.001, 1.5):
         with pytest.raises(DesignError, match="floods the edge") as caught:
             meniscus_onset(pressed(share * limit))
@@ -245,7 +241,7 @@ def test_pressure_that_no_place_holds_is_refused() -> None:
 
 def test_suction_that_the_bore_does_not_hold_is_refused() -> None:
     """EXACT: beyond -2 gamma cos(receding angle) / a the liquid is drawn back (Jurin's law)."""
-    limit = 2.0 * gallium(Design.read("capillary")) * math.cos(math.radians(40.0)) / 25e-6
+    limit = 2.0 * Design.read("capillary").surface_tension * math.cos(math.radians(40.0)) / 25e-6
     for share in (1.0 + 1e-9, 1.5):
         with pytest.raises(DesignError, match="drawn back"):
             meniscus_onset(pressed(-share * limit))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
+from types import SimpleNamespace
 from typing import cast
 
 import numpy as np
@@ -16,9 +18,16 @@ from conegap.geometries.design.starters import starter
 from conegap.geometries.emitters.slit import Slit
 from conegap.geometries.emitters.slit_end import slit_end_sector
 from conegap.geometries.quantities.errors import GeometryError
-from conegap.solver.arrays.slit_end import EndPoint, SlitEnd, end_rows, end_warnings
+from conegap.solver.arrays.slit_end import EndPoint, SlitEnd, end_rows, end_warnings, slit_end
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.solution import solve_field
+from conegap.solver.field3d.end_model import (
+    ROUGH_ERROR,
+    EndModel,
+    end_model,
+    end_radius,
+    rough_end_factor,
+)
 from conegap.solver.field3d.lip_field import LipField, lip_field
 from conegap.solver.field3d.sector_solution import SectorSolution, solve_sector
 from conegap.solver.field3d.tip_field import edge_response, near_lip_section
@@ -138,15 +147,76 @@ def test_the_tube_about_a_straight_lip_gives_back_its_field() -> None:
 
 
 def test_the_row_and_the_warning_name_the_factor() -> None:
-    """EXACT: 1.05 passes, above it fails with advice; a slit without drawn ends is warned of."""
+    """EXACT: 1.05 passes, above it fails with advice, an assumed end proves nothing and is warned
+    of."""
     assert end_rows(summary(1.05))[0].passed
     row = end_rows(summary(1.06))[0]
     assert not row.passed
     assert "larger radius" in row.advice
     assert end_rows(None) == ()
-    assert "ends of this slit are not drawn" in end_warnings(Design.read("slit"))[0]
-    assert end_warnings(Design.read("slit_end")) == ()
-    assert end_warnings(Design.read("needle")) == ()
+    assumed = replace(summary(1.2, ((5e-4, 1.3), (1e-3, 1.2), (2e-3, 1.1))), assumed=True)
+    assert assumed.factors == (1.1, 1.3)
+    assert end_rows(assumed)[0].passed is None
+    (warning,) = end_warnings(Design.read("slit"), assumed)
+    assert "1.1 to 1.3" in warning
+    assert end_warnings(Design.read("slit_end"), summary(1.2)) == ()
+    assert end_warnings(Design.read("needle"), None) == ()
+
+
+def test_the_end_that_is_assumed() -> None:
+    """EXACT: half the slot's width, the gap before a plane, at most half of what two gaps leave of
+    half the length, and none where they leave nothing; a drawn end is kept."""
+    slit = Design.read("slit")
+    assert end_radius(slit) == pytest.approx(1.3e-3)
+    assert end_radius(slit.with_value("emitter.length", 2.6e-3)) == pytest.approx(0.25e-3)
+    assert end_radius(slit.with_value("emitter.length", 1.6e-3)) is None
+    assert slit.emitter.assumed_end(None, 0.8e-3) == 0.8e-3
+    assert end_radius(Design.read("slit_end")) == 8e-3
+    assert end_radius(Design.read("needle")) is None
+
+
+def test_an_offset_slot_has_the_ends_of_an_aligned_one() -> None:
+    """INVARIANT: the model of a misaligned slit is that of the aligned one, and a warning says
+    so."""
+    slit = Design.read("slit")
+    skew = slit.with_value("accelerator.lateral_offset", 5e-5)
+    skew = skew.with_value("emitter.misalignment_half", 2e-6)
+    assert end_model(skew, 1.3e-3) == end_model(slit, 1.3e-3)
+    (warning,) = end_warnings(skew, summary(1.2))
+    assert "misalignment" in warning
+
+
+def test_an_assumed_end_is_solved_with_half_and_twice_its_radius(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """EXACT: with made-up fields the factor is that of the assumed radius, its error 2 % beside
+    that of the mesh, and the others stand beside it, rising; one that fails is left out."""
+
+    def solved(_: object, models: list[EndModel], **__: object) -> list[object]:
+        assert all(model.rough for model in models)
+        ends = [model.slit.drawn_end or 0.0 for model in models]
+        lips = [
+            LipField(np.array([0.0, 1e-3]), np.array([1, 2e-4 / r + 1]), 1, 0.003, 1) for r in ends
+        ]
+        solution = SimpleNamespace(seconds=1.0, cells=10)
+        return [(lip, solution) for lip in lips[:2]] + ["not meshed"]
+
+    monkeypatch.setattr("conegap.solver.arrays.slit_end.parallel_map", solved)
+    end = slit_end(Design.read("slit"))
+    assert end is not None
+    assert end.assumed
+    factor = 1.0 + 2.0 / 13.0
+    assert_allclose([end.factor, end.error], [factor, 0.003 + 0.02 * factor])
+    found = [(p.value, p.factor) for p in end.over_radius]
+    assert_allclose(found, [(0.65e-3, 1.0 + 4.0 / 13.0), (1.3e-3, factor)])
+
+
+@pytest.mark.slow
+def test_a_rough_end_is_near_the_fine_one(solved: Solved) -> None:
+    """REGRESSION: within the 2 % that stand in its error; 0.8 % when it was written."""
+    assert_allclose(
+        rough_end_factor(Design.read("slit"), 0.5e-3), solved(0.5e-3).share.max(), rtol=ROUGH_ERROR
+    )
 
 
 def test_the_radius_that_keeps_the_ends_quiet() -> None:

@@ -205,7 +205,7 @@ def test_each_emitter_has_its_classic_formula(name: str, formula: str) -> None:
     found = classic_estimate(design, radius=5e-6)
     assert found is not None
     assert formula in found.name
-    gamma = float(design.metal.surface_tension(design.liquid.temperature))
+    gamma = design.surface_tension
     form = {"needle": needle_onset, "capillary": capillary_onset, "edge": planar_edge_onset}
     wanted = form[formula](surface_tension=gamma, radius=5e-6, gap=design.gap)
     assert found.voltage == wanted

@@ -54,6 +54,9 @@ class SlottedPlate(Plate):
         blade = moved(blade, self.lateral_offset)
         return StraightSlot(self.slot_width, self.slot_length, tuple(blade))
 
+    def aligned(self) -> SlottedPlate:
+        return self.model_copy(update={"lateral_offset": 0.0})
+
     def with_slot_length(self, length: float) -> SlottedPlate | None:
         return self.model_copy(update={"slot_length": length})
 

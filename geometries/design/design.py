@@ -203,6 +203,11 @@ class Design:
         )
 
     @property
+    def surface_tension(self) -> float:
+        """Of the liquid at its temperature, [N/m]."""
+        return float(self.metal.surface_tension(self.liquid.temperature))
+
+    @property
     def gap(self) -> float:
         """Distance from the emitter's metal apex to the accelerator's near face, [m]."""
         return self._section.gap

@@ -43,7 +43,7 @@ class Slit(Emitter):
     with `lip_radius`; `land` is a flat between the rounding on the channel's side and the one on
     the outer flank.  `recess` is the depth of the liquid below the (lower) lip's crest.
     `end_radius` is the radius, in the plane of the blades, with which the lips turn down at both
-    ends; given, the ends are solved in three dimensions.
+    ends, which are solved in three dimensions; left out, one is assumed (`assumed_end`).
     `misalignment_half` raises the left lip and lowers the right one by its value; the gap is then
     measured from the middle between the two crests.
     """
@@ -102,6 +102,17 @@ class Slit(Emitter):
         self, accelerator: Accelerator, gap: float, room: Room, edge_radius: float
     ) -> Sector:
         return slit_end_sector(self, accelerator, gap, room, edge_radius)
+
+    def assumed_end(self, opening: float | None, gap: float) -> float | None:
+        """As round as the slot is half wide, or as the gap before a plane: the field of an end is
+        relieved only by a rounding as large as what it faces (common practice, no source).  At
+        most half of what two gaps of straight lip leave."""
+        most = (self.length / 2.0 - gap) / 2.0
+        usual = gap if opening is None else opening / 2.0
+        return min(usual, most) if most > 0.0 else None
+
+    def aligned(self) -> Slit:
+        return self.model_copy(update={"misalignment_half": 0.0})
 
     def with_end(self, radius: float) -> Slit | None:
         if radius > self.length / 2.0:

@@ -96,6 +96,10 @@ class Accelerator(Part):
         """The same with a slot of another ``length``, [m], or None where it has no such slot."""
         return None
 
+    def aligned(self) -> Accelerator:
+        """The same without an offset beside the emitter."""
+        return self
+
     def ring_slot(self, gap: float) -> RingSlot | None:
         """Its ring-shaped slot, where that is what it has, for a ``gap``, [m]."""
         return None

@@ -247,6 +247,27 @@ class Emitter(Part):
         """
         raise GeometryError(f"a {self.kind} has no drawn ends")
 
+    def assumed_end(self, opening: float | None, gap: float) -> float | None:
+        """Radius with which its edge is taken to turn down at ends that are not drawn, [m].
+
+        Parameters
+        ----------
+        opening : float or None
+            Width of the slot that it faces, None before a closed plane, [m].
+        gap : float
+            [m].
+
+        Returns
+        -------
+        float or None
+            None where it has no ends, or is too short for ends with a middle between them.
+        """
+        return None
+
+    def aligned(self) -> Emitter:
+        """The same without a misalignment."""
+        return self
+
     def with_end(self, radius: float) -> Emitter | None:
         """The same with drawn ends of another ``radius``, [m], or None where they would meet."""
         return None

@@ -12,10 +12,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from conegap.geometries.design.design import Design
+from conegap.geometries.parts.setting import length_text
 from conegap.solver.arrays.sector_assessment import SectorAssessment
 from conegap.solver.arrays.slit_end import SlitEnd
 from conegap.solver.operation.review import ReviewRow, review_row
-from conegap.solver.studies.budget import Budget
+from conegap.solver.studies.budget import Budget, Contribution
 from conegap.solver.studies.onset import Onset
 
 __all__ = ["ENDS", "FirstEmission", "Instability", "burning_rows", "first_emission"]
@@ -23,6 +24,8 @@ __all__ = ["ENDS", "FirstEmission", "Instability", "burning_rows", "first_emissi
 ENDS = "ends of the slit"
 """Place of what begins at a slit's ends."""
 
+# Half width of a rectangular distribution over its standard deviation, JCGM 100:2008, 4.3.7.
+_ROOT_THREE = math.sqrt(3.0)
 # The tip radius scatters from tip to tip: that is in the sampled crowns already.
 _SAMPLED = "emitter.tip_radius"
 
@@ -37,15 +40,26 @@ class Instability:
         Where on the emitter.
     mode : str
         How the surface gives way.
-    voltage, low, high : float
-        Emitter minus accelerator, with the band of k = 2, about 95 %, [V].
+    voltage : float
+        Emitter minus accelerator, [V].
+    budget : Budget
+        What makes it uncertain.
     """
 
     place: str
     mode: str
     voltage: float
-    low: float
-    high: float
+    budget: Budget
+
+    @property
+    def low(self) -> float:
+        """Lower end of the band of k = 2, about 95 %, [V]."""
+        return self.budget.band(self.voltage)[0]
+
+    @property
+    def high(self) -> float:
+        """Upper end of the band of k = 2, about 95 %, [V]."""
+        return self.budget.band(self.voltage)[1]
 
     def as_dict(self) -> dict[str, Any]:
         """For the results contract, SI."""
@@ -55,6 +69,7 @@ class Instability:
             "voltage_high_V": self.high,
             "place": self.place,
             "mode": self.mode,
+            "budget": self.budget.as_dict(),
         }
 
 
@@ -104,41 +119,50 @@ def first_emission(
     found = []
     place = _place(onset, sector)
     for mode, voltage in onset.modes:
-        found.append(Instability(place, mode, voltage, *budget.band(voltage)))
+        found.append(Instability(place, mode, voltage, budget))
     last = onset.voltage
     if sector is not None:
         for name, _, _, voltage in sector.tip_voltages()[1:]:
-            found.append(Instability(f"{name} tips", onset.mode, voltage, *budget.band(voltage)))
+            found.append(Instability(f"{name} tips", onset.mode, voltage, budget))
             last = max(last, voltage)
     if sector is not None and sector.firing is not None:
         low, middle, high = sector.firing.first
-        common = budget.without(_SAMPLED)
-        down = math.hypot(1.0 - low / middle, common.down)
-        up = math.hypot(high / middle - 1.0, common.up)
-        found.append(
-            Instability(
-                "first tip of the crown",
-                onset.mode,
-                middle,
-                middle * (1.0 - min(down, 1.0)),
-                middle * (1.0 + up),
-            )
+        # 5 and 95 % of the samples stand for two standard uncertainties.
+        scatter = Contribution(
+            "tips",
+            "scatter from tip to tip",
+            (1.0 - low / middle) / 2.0,
+            (high / middle - 1.0) / 2.0,
+            "sampled crowns",
         )
+        own = budget.without(_SAMPLED).with_((scatter,))
+        found.append(Instability("first tip of the crown", onset.mode, middle, own))
         last = sector.firing.last[2]
     if end is not None and end.factor > 1.0:
         mode, middle = onset.modes[0]
-        share = end.error / end.factor
-        voltage = middle / end.factor
-        found.append(
-            Instability(
-                ENDS,
-                mode,
-                voltage,
-                voltage * (1.0 - min(math.hypot(budget.down, share), 1.0)),
-                voltage * (1.0 + math.hypot(budget.up, share)),
+        found.append(Instability(ENDS, mode, middle / end.factor, budget.with_(_lines_of(end))))
+    return FirstEmission(tuple(sorted(found, key=lambda one: one.voltage)), last)
+
+
+def _lines_of(end: SlitEnd) -> tuple[Contribution, ...]:
+    """What makes the onset of a slit's ends uncertain besides that of its middle: their numerical
+    error, and a radius that is not drawn, rectangular between half and twice the assumed one."""
+    error = end.error / end.factor / _ROOT_THREE
+    lines = [
+        Contribution("slit_end", "field at the ends of the slit", error, error, "mesh sequence")
+    ]
+    if end.assumed:
+        least, most = end.factors
+        lines.append(
+            Contribution(
+                "emitter.end_radius",
+                f"end radius {length_text(end.end_radius)}, not drawn: half to twice of it",
+                (1.0 - end.factor / most) / _ROOT_THREE,
+                (end.factor / least - 1.0) / _ROOT_THREE,
+                "assumed; solved with half and twice the radius",
             )
         )
-    return FirstEmission(tuple(sorted(found, key=lambda one: one.voltage)), last)
+    return tuple(lines)
 
 
 def burning_rows(

@@ -1,17 +1,19 @@
 """The field along a slit's lips and round its ends, and whether the ends fire first.
 
 Three scales meet at the end of a slit: lips of micrometres, a gap and an end radius of
-millimetres, a length of many.  Near its edge the field of a slender blade is that of the plane
-section times one number, the strength of the edge there, and that number hardly depends on how
-round the edge is.  So the blade is solved in three dimensions with two blunter edges, the field
-along its crest is divided by that far from the end, and the ratio is carried on to the true edge.
+millimetres, a length of many.  So the blade is solved in three dimensions with two blunter edges
+(`conegap.solver.field3d.end_model`), the field along its crest is divided by that far from the
+end, and the ratio is carried on to the true edge.
 
-The ratio moves by 0.5 % from an edge radius of 30 to one of 20 um.
+Ends that are not drawn are still there.  They are taken to be as round as the slot is half wide,
+and solved with half and twice that radius as well, each on one rough model; what the radius leaves
+open is part of their band.
 """
 
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
@@ -20,13 +22,19 @@ import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.design.design import Design
-from conegap.geometries.parts.accelerator import Accelerator
-from conegap.geometries.parts.emitter import Emitter
+from conegap.geometries.parts.setting import length_text
 from conegap.geometries.quantities.errors import ComputationError, GeometryError
 from conegap.solver.common.parallel_map import parallel_map
 from conegap.solver.common.progress import Progress
-from conegap.solver.field3d.lip_field import LipField, lip_field
-from conegap.solver.field3d.sector_solution import SectorSolution, solve_sector
+from conegap.solver.field3d.end_model import (
+    ROUGH_ERROR,
+    EndModel,
+    end_model,
+    end_radius,
+    solve_end,
+)
+from conegap.solver.field3d.lip_field import LipField
+from conegap.solver.field3d.sector_solution import SectorSolution
 from conegap.solver.operation.review import ReviewRow, review_row
 
 __all__ = [
@@ -39,16 +47,16 @@ __all__ = [
     "slit_end_or_why",
 ]
 
-# Radius of the blunter edge, of the gap or the end radius, whichever is less: the second mesh of
-# the finer edge then has some 90,000 points on the shipped slit.
-_BLUNT = 0.06
-# Over the radius of the second edge: wide enough apart for a straight line through both.
+# Radius of the blunter edge over that of the second one: wide enough apart for a straight line
+# through both.
 _LESS_BLUNT = 1.6
 ALLOWED_FACTOR = 1.05
 """Field at the ends over that in the middle that the review lets pass, [-]."""
 # End radii of the curve, over the drawn one.
 _RADII = (0.5, 0.75, 1.25, 2.0)
-_ROUGH = 0.4
+# Assumed end radii that bound the one not drawn, over it: a factor two either way, the step of a
+# designer's preferred sizes (common practice, no source).
+_ASSUMED = (0.5, 2.0)
 # Of the slot beyond the lips, in gaps.
 _OVERHANGS = (0.0, 1.0, 2.0)
 
@@ -96,7 +104,9 @@ class SlitEnd:
     cells : int
         Control volumes of the larger one.
     solution : SectorSolution or None
-        With the sharper modelled edge, to be exported.
+        With the sharper modelled edge, to be exported; None for an assumed end.
+    assumed : bool
+        Whether the end radius is not drawn: `over_radius` then holds half and twice of it too.
     """
 
     along: FloatArray
@@ -111,6 +121,13 @@ class SlitEnd:
     seconds: float
     cells: int
     solution: SectorSolution | None = None
+    assumed: bool = False
+
+    @property
+    def factors(self) -> tuple[float, float]:
+        """Least and greatest factor of the end radii that an assumed one stands for, [-]."""
+        found = [p.factor for p in self.over_radius] if self.assumed else []
+        return min([self.factor, *found]), max([self.factor, *found])
 
     @property
     def keeping_radius(self) -> float | None:
@@ -126,6 +143,7 @@ class SlitEnd:
         """For the results contract, SI."""
         return {
             "end_radius_m": self.end_radius,
+            "end_radius_assumed": self.assumed,
             "end_factor": self.factor,
             "error": self.error,
             "keeping_end_radius_m": self.keeping_radius,
@@ -154,35 +172,15 @@ def _first_below(points: tuple[EndPoint, ...]) -> float | None:
     return None
 
 
-@dataclass(frozen=True)
-class _Model:
-    """One end to be solved: its blade, plate and modelled edge."""
-
-    slit: Emitter
-    accelerator: Accelerator
-    radius: float
-    rough: bool = False
-
-
-def _solved(design: Design, model: _Model) -> tuple[LipField, SectorSolution]:
-    """Field along the lips and the solution of one model (runs in a worker)."""
-    sector = model.slit.end_sector(model.accelerator, design.gap, design.room(), model.radius)
-    if model.rough:
-        # The ratio of end to middle moves by 0.4 % on the coarser mesh, which serves the curves.
-        sector = replace(sector, parts_per_radius=_ROUGH)
-    solution = solve_sector(sector, meshes=2)
-    return lip_field(design, sector, solution), solution
-
-
 def slit_end(
     design: Design, *, curve: bool = True, progress: Progress | None = None
 ) -> SlitEnd | None:
-    """Solve the end of a slit, or None where the design has no drawn end.
+    """Solve the end of a slit, or None where the design has no ends.
 
     Parameters
     ----------
     curve : bool
-        Whether to compute other end radii and overhangs as well.
+        Whether to compute other end radii and overhangs of a drawn end as well.
     progress : callable or None
 
     Raises
@@ -192,21 +190,25 @@ def slit_end(
     ComputationError
         The end could not be solved.
     """
-    slit = design.emitter
-    end, true = slit.drawn_end, slit.edge_half_width
+    end = end_radius(design)
     if end is None:
         return None
-    blunt = max(_BLUNT * min(design.gap, end), 1.05 * true)
-    finer = max(blunt / _LESS_BLUNT, 1.001 * true)
+    rough = end_model(design, end)
+    if rough is None:
+        raise GeometryError("the roundings of both ends meet")
     # Refuses what cannot be built before anything is solved.
-    slit.end_sector(design.accelerator, design.gap, design.room(), blunt)
-    others = _other_ends(design, end, blunt) if curve else []
+    rough.slit.end_sector(rough.accelerator, design.gap, design.room(), rough.radius)
+    if design.emitter.drawn_end is None:
+        return _assumed_end(design, end, rough, progress)
+    true, blunt = design.emitter.edge_half_width, rough.radius
+    finer = max(blunt / _LESS_BLUNT, 1.001 * true)
+    others = _other_ends(design, end, rough) if curve else []
     models = [
-        _Model(slit, design.accelerator, blunt),
-        _Model(slit, design.accelerator, finer),
+        replace(rough, rough=False),
+        replace(rough, radius=finer, rough=False),
         *(model for _, _, model in others),
     ]
-    found = parallel_map(partial(_solved, design), models, progress=progress, what="slit's end")
+    found = parallel_map(partial(solve_end, design), models, progress=progress, what="slit's end")
     (one, _), (two, solution) = (_or_raise(result) for result in found[:2])
     # Both crests are followed at the same places; where the straight part meets the rounding there
     # are two values, which interpolation would mix.
@@ -254,20 +256,49 @@ def _or_raise(result: tuple[LipField, SectorSolution] | str) -> tuple[LipField, 
     return result
 
 
-def _other_ends(design: Design, end: float, blunt: float) -> list[tuple[str, float, _Model]]:
+def _assumed_end(design: Design, end: float, drawn: EndModel, progress: Progress | None) -> SlitEnd:
+    """The end with a radius that the design does not state, on rough models."""
+    others = [(end * share, end_model(design, end * share)) for share in _ASSUMED]
+    models = {end: drawn} | {radius: model for radius, model in others if model is not None}
+    found = parallel_map(
+        partial(solve_end, design), list(models.values()), progress=progress, what="slit's end"
+    )
+    lip, solution = _or_raise(found[0])
+    points = tuple(
+        EndPoint(radius, float(result[0].share.max()))
+        for radius, result in sorted(zip(models, found, strict=True), key=lambda one: one[0])
+        if not isinstance(result, str)
+    )
+    k = int(np.argmax(lip.share))
+    factor = float(lip.share[k])
+    return SlitEnd(
+        along=lip.along,
+        share=lip.share,
+        factor=factor,
+        error=lip.change + ROUGH_ERROR * factor + 0.5 * _jump(lip.along, lip.share),
+        place=float(lip.along[k]),
+        end_radius=end,
+        models=(lip,),
+        over_radius=points,
+        over_overhang=(),
+        seconds=solution.seconds,
+        cells=solution.cells,
+        assumed=True,
+    )
+
+
+def _other_ends(design: Design, end: float, drawn: EndModel) -> list[tuple[str, float, EndModel]]:
     """The same slit with other end radii and other overhangs of the slot, [m]."""
-    slit, plate = design.emitter, design.accelerator
-    true = 1.05 * slit.edge_half_width
     found = []
     for radius in (ratio * end for ratio in _RADII):
-        other = slit.with_end(radius)
-        if other is not None:
-            edge = max(_BLUNT * min(design.gap, radius), true)
-            found.append(("radius", radius, _Model(other, plate, edge, rough=True)))
+        model = end_model(design, radius)
+        if model is not None:
+            found.append(("radius", radius, model))
     for overhang in (share * design.gap for share in _OVERHANGS):
-        longer = plate.with_slot_length((slit.line_length or 0.0) + 2.0 * overhang)
+        length = (design.emitter.line_length or 0.0) + 2.0 * overhang
+        longer = drawn.accelerator.with_slot_length(length)
         if longer is not None:
-            found.append(("overhang", overhang, _Model(slit, longer, blunt, rough=True)))
+            found.append(("overhang", overhang, replace(drawn, accelerator=longer)))
     return found
 
 
@@ -304,17 +335,39 @@ def end_rows(end: SlitEnd | None) -> tuple[ReviewRow, ...]:
             ALLOWED_FACTOR,
             "",
             "the ends must not fire long before the middle; common practice, no source",
-            "give the ends a larger radius or the slot more length beyond them",
+            "draw the ends (emitter.end_radius), and round enough"
+            if end.assumed
+            else "give the ends a larger radius or the slot more length beyond them",
+            # Ends that nobody has drawn may yet be as round as it takes.
+            span=(1.0, math.inf) if end.assumed else None,
         ),
     )
 
 
-def end_warnings(design: Design) -> tuple[str, ...]:
-    """What the reader must know of a slit whose ends are not drawn."""
-    if design.emitter.line_length is None or getattr(design.emitter, "end_radius", 0.0) is not None:
+def end_warnings(design: Design, end: SlitEnd | None) -> tuple[str, ...]:
+    """What the reader must know of the ends of a slit.
+
+    Parameters
+    ----------
+    end : SlitEnd or None
+        As solved.
+    """
+    if end is None:
         return ()
-    return (
-        "the ends of this slit are not drawn: they see more field than its middle and may emit "
-        "long before it, but only the middle is solved; give emitter.end_radius to have the ends "
-        "solved too",
-    )
+    found = []
+    if end.assumed:
+        least, most = end.factors
+        found.append(
+            f"the ends of this slit are not drawn: they are assumed to be rounded with "
+            f"{length_text(end.end_radius)}, where the field is {end.factor:.3g} times that of "
+            f"the middle ({least:.3g} to {most:.3g} with twice to half that radius); sharper ends "
+            "emit earlier still; give emitter.end_radius"
+        )
+    if design.emitter.aligned() != design.emitter or (
+        design.accelerator.aligned() != design.accelerator
+    ):
+        found.append(
+            "the ends of the slit are solved without the misalignment and the slot's offset, "
+            "which change the ratio of end to middle in second order only"
+        )
+    return tuple(found)

@@ -178,7 +178,7 @@ def edge_currents(
     DesignError
         An edge has no radius.
     """
-    gamma = float(design.metal.surface_tension(design.liquid.temperature))
+    gamma = design.surface_tension
     over = {}
     for edge in solution.section.edges:
         found = solution.edge(edge.name, voltages)

@@ -307,7 +307,8 @@ def _scan_picture(scan: Scan, assessment: Assessment) -> Picture:
 
 
 def _budget_picture(assessment: Assessment) -> Picture:
-    budget = assessment.budget
+    emission = assessment.emission.first
+    budget = emission.budget
     first = budget.contributions[0]
     rows = min(10, sum(line.size >= 5e-6 for line in budget.contributions))
     return Picture(
@@ -317,7 +318,7 @@ def _budget_picture(assessment: Assessment) -> Picture:
         f"Bars of the error budget; the largest is {pretty(first.label)} with "
         f"{percent(first.size)}; all together −{percent(budget.down)} and +{percent(budget.up)}.",
         charted(
-            lambda axes: chart_budget(axes, budget, assessment.onset.voltage),
+            lambda axes: chart_budget(axes, budget, emission.voltage),
             (WIDTH, 0.95 + 0.27 * (rows + 1)),
         ),
     )

@@ -204,8 +204,14 @@ def _end(design: Design, end: SlitEnd) -> list[Picture]:
     found = [
         Picture(
             "lip_field",
-            "Field along the crest of the lips over that in the middle of the slit, from solves "
-            "with two blunter edges carried on to the true one; below, the crest with its end.",
+            "Field along the crest of the lips over that in the middle of the slit, from "
+            + (
+                f"a solve with an end radius of {length_words(end.end_radius)}, assumed because "
+                "none is drawn; "
+                if end.assumed
+                else "solves with two blunter edges carried on to the true one; "
+            )
+            + "below, the crest with its end.",
             f"The field is greatest {at} after the beginning of the rounding, {end.factor:.3f} "
             f"times that in the middle, ± {end.error:.3f}; {ALLOWED_FACTOR} is allowed.",
             charted(lambda axes: chart_lip(axes, end, (low, arc)), (WIDTH, 3.8)),
@@ -220,6 +226,8 @@ def _end(design: Design, end: SlitEnd) -> list[Picture]:
     ):
         if len(points) < 2:
             continue
+        if end.assumed:
+            drawn = None
         words = "; ".join(f"{p.factor:.3f} at {length_words(p.value)}" for p in points)
         found.append(
             Picture(

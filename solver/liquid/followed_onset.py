@@ -88,7 +88,7 @@ def meniscus_onset(design: Design, *, progress: Progress | None = None) -> Menis
             "the emitter is given by its dimensions"
         )
     drawn = liquid_section(design)
-    gamma = float(design.metal.surface_tension(design.liquid.temperature))
+    gamma = design.surface_tension
     wetting = wetting_of(design, gamma)
     others: tuple[OtherState, ...] = ()
     steps: tuple[Transition, ...] = ()

@@ -121,7 +121,7 @@ def classic_estimate(design: Design, *, radius: float) -> ClassicEstimate | None
     gap = design.gap
     if radius <= 0.0 or gap <= 0.0:
         return None
-    gamma = float(design.metal.surface_tension(design.liquid.temperature))
+    gamma = design.surface_tension
     ratio = gap / radius
     if ratio < 1.0:
         return None

@@ -138,7 +138,7 @@ def rigid_onset_of_solution(design: Design, solution: FieldSolution) -> RigidOns
     DesignError
         No onset exists.
     """
-    gamma = float(design.metal.surface_tension(design.liquid.temperature))
+    gamma = design.surface_tension
     found = [_edge_onset(design, solution, edge.name, gamma) for edge in solution.section.edges]
     return min(found, key=lambda onset: onset.voltage)
 

@@ -101,9 +101,9 @@ def end_table(assessment: Assessment) -> Table | None:
             f"{end.factor:.3f} ± {end.error:.3f}",
         ),
         ("where, along the crest behind the beginning of the rounding", _round(end.place)),
-        ("end radius as drawn", _round(end.end_radius)),
+        (f"end radius, {'assumed' if end.assumed else 'as drawn'}", _round(end.end_radius)),
     ]
-    if end.over_radius[1:]:
+    if end.over_radius[1:] and not end.assumed:
         rows.append((f"end radius that keeps {ALLOWED_FACTOR}", _kept(end.keeping_radius)))
     if end.over_overhang:
         rows.append(
@@ -165,10 +165,17 @@ def sector_words(assessment: Assessment) -> tuple[str, ...]:
             f"At its end the lip has {end.factor:.3f} ± {end.error:.3f} times the field of the "
             f"middle; {ALLOWED_FACTOR} is allowed. {what}"
         )
-        lines.append(
-            "Lips and channel are drawn as one blunt edge of two radii, and the ratio of the "
-            "fields is carried on to the true edge."
-        )
+        if end.assumed:
+            lines.append(
+                f"The drawing gives the ends no radius: {_round(end.end_radius)} is assumed, half "
+                "the slot's width or the gap before a plane, and the band of the ends holds half "
+                "and twice of it. Lips and channel are drawn as one blunt edge on a coarse mesh."
+            )
+        else:
+            lines.append(
+                "Lips and channel are drawn as one blunt edge of two radii, and the ratio of the "
+                "fields is carried on to the true edge."
+            )
     return tuple(lines)
 
 

@@ -84,7 +84,7 @@ def _facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
         *operating_facts(assessment),
         ("limit of the supply", voltage_text(supply) if supply else "not given"),
         ("numerical error of the onset", f"{assessment.onset.error:.1e}"),
-        ("largest contribution to the band", assessment.budget.contributions[0].label),
+        ("largest contribution to the band", first.budget.contributions[0].label),
         ("rigid surface alone", voltage_text(rigid.voltage)),
         (f"field at the {rigid.edge_name} at rigid onset", field_text(rigid.balance_field)),
         ("edge field × gap / voltage", f"{assessment.enhancement:.3g}"),

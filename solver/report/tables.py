@@ -159,13 +159,13 @@ def inputs_table(assessment: Assessment) -> Table:
 
 
 def budget_table(assessment: Assessment) -> Table:
-    """Every line of the error budget.
+    """Every line of the error budget of the first emission.
 
     Parameters
     ----------
     assessment : Assessment
     """
-    budget = assessment.budget
+    budget = assessment.emission.first.budget
     rows = [
         (pretty(line.label), _side("−", line.down), _side("+", line.up), line.basis)
         for line in budget.contributions

@@ -12,7 +12,7 @@ the rigid balance and says so.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any
@@ -126,6 +126,15 @@ class Budget:
         """Lower and upper end of the band about a voltage, [V]."""
         return voltage * (1.0 - min(self.down, 1.0)), voltage * (1.0 + self.up)
 
+    def with_(self, lines: Iterable[Contribution]) -> Budget:
+        """The same with more contributions."""
+        every = (*self.contributions, *lines)
+        return Budget(tuple(sorted(every, key=lambda line: line.size, reverse=True)))
+
+    def as_dict(self) -> dict[str, dict[str, float]]:
+        """For the results contract, relative, one standard uncertainty."""
+        return {line.name: {"down": line.down, "up": line.up} for line in self.contributions}
+
     def without(self, name: str) -> Budget:
         """The same without one contribution."""
         return Budget(tuple(c for c in self.contributions if c.name != name))
@@ -211,7 +220,7 @@ def error_budget(onset: Onset) -> Budget:
                 "solve with the chamber twice as large",
             )
         )
-    return Budget(tuple(sorted(lines, key=lambda line: line.size, reverse=True)))
+    return Budget(()).with_(lines)
 
 
 def _tension_basis(design: Design) -> str:

@@ -379,8 +379,7 @@ def _alternatives(
 
 
 def _tension_text(design: Design) -> str:
-    gamma = float(design.metal.surface_tension(design.liquid.temperature))
-    return f"{gamma:.3g} N/m"
+    return f"{design.surface_tension:.3g} N/m"
 
 
 def _acts(dimension: Dimension) -> bool:

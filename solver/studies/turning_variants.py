@@ -203,7 +203,9 @@ def turning_voltage(
 def _away(design: Design, changed: Design, changes: Changes, start: TurningStart) -> bool:
     """Whether the line may be held elsewhere: angle or pressure change much, or a place that it
     left holds nearly as much."""
-    (drawn, _), (wetting, contact) = (_place(d, start, _tension(d)) for d in (design, changed))
+    (drawn, _), (wetting, contact) = (
+        _place(d, start, d.surface_tension) for d in (design, changed)
+    )
     # Electrode and chamber change what both places hold in the same ratio.
     own = any(key.startswith(("emitter.", "liquid.")) for key, _ in changes)
     if own and start.left * _CLEAR > 1.0:
@@ -222,7 +224,7 @@ def _elsewhere(changed: Design, start: TurningStart, found: TurningStart, voltag
     A surface that turned on its corner may reach the advancing angle before; a line that gave way
     may find a place that holds it, where another state of wetting stands nearly as much.
     """
-    wetting, contact = _place(changed, start, _tension(changed))
+    wetting, contact = _place(changed, start, changed.surface_tension)
     if not _on_corner(wetting, start):
         return False
     if len(start.chord):
@@ -237,7 +239,7 @@ def _fold(
     """Voltage of a changed design's turning point close to the start, and a start from there."""
     factor = math.prod(value for key, value in changes if key == TENSION)
     design = changed_design(design, tuple(c for c in changes if c[0] != TENSION))
-    gamma = factor * _tension(design)
+    gamma = factor * design.surface_tension
     shape = MeniscusShape(start.coefficients, start.symmetry)
     if start.wall_place is not None and not len(start.chord):
         return _hold(design, start, gamma, near)
@@ -309,10 +311,6 @@ def _on_corner(wetting: Wetting, start: TurningStart) -> bool:
     return start.wall_place is not None and wetting.wall.corner(*start.wall_place)
 
 
-def _tension(design: Design) -> float:
-    return float(design.metal.surface_tension(design.liquid.temperature))
-
-
 def _pinned(design: Design, start: TurningStart, gamma: float) -> tuple[LiquidSection, Held, float]:
     """The section of a surface whose contact line stands still, and what is held."""
     if start.wall_place is None:
@@ -331,7 +329,7 @@ def drawn_liquid_mesh(design: Design, start: TurningStart) -> CoarseMesh:
     MeshError
         The shape could not be meshed.
     """
-    liquid, _, _ = _pinned(design, start, _tension(design))
+    liquid, _, _ = _pinned(design, start, design.surface_tension)
     shape = MeniscusShape(start.coefficients, start.symmetry)
     section, _ = liquid.draw(shape)
     return liquid_mesh(liquid, section, shape).prepared()

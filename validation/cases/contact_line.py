@@ -37,7 +37,7 @@ def _design(name: str, pressure: float, angle: float) -> Design:
 def _wetting(design: Design) -> Wetting:
     from conegap.solver.liquid.wetting_states import wetting_of
 
-    found = wetting_of(design, float(design.metal.surface_tension(design.liquid.temperature)))
+    found = wetting_of(design, design.surface_tension)
     assert found is not None
     return found
 

@@ -88,7 +88,7 @@ def tube_onset() -> tuple[float, float, MeniscusBranch]:
     liquid = liquid_section(design)
     flat = cap(0.0, MODES, "axisymmetric")
     branch = turning_point(liquid, flat, pressure=0.0, held="pressure", amount=0.0, levels=(2, 4))
-    gamma = float(design.metal.surface_tension(design.liquid.temperature))
+    gamma = design.surface_tension
     voltage = voltage_of_bond_number(branch.electric_bond_number.value, gamma, liquid.radius)
     return voltage, branch.electric_bond_number.error / 2.0, branch
 
