@@ -12,7 +12,7 @@ from conegap.geometries.curves.curve import Arc, Curve, FloatArray, Line, polyli
 from conegap.geometries.curves.outline import mirror_image
 from conegap.geometries.curves.section import Boundary, DimensionMark, EmittingEdge, Symmetry
 from conegap.geometries.curves.wall import ContactStart, Wall, WallPiece
-from conegap.geometries.emitters.slit_end import slit_end_sector
+from conegap.geometries.emitters.slit_end import slit_end_sector, usual_end
 from conegap.geometries.parts.accelerator import Accelerator
 from conegap.geometries.parts.emitter import Emitter
 from conegap.geometries.parts.feed_path import FeedPath, PlateChannel
@@ -104,12 +104,7 @@ class Slit(Emitter):
         return slit_end_sector(self, accelerator, gap, room, edge_radius)
 
     def assumed_end(self, opening: float | None, gap: float) -> float | None:
-        """As round as the slot is half wide, or as the gap before a plane: the field of an end is
-        relieved only by a rounding as large as what it faces (common practice, no source).  At
-        most half of what two gaps of straight lip leave."""
-        most = (self.length / 2.0 - gap) / 2.0
-        usual = gap if opening is None else opening / 2.0
-        return min(usual, most) if most > 0.0 else None
+        return usual_end(self.length, opening, gap)
 
     def aligned(self) -> Slit:
         return self.model_copy(update={"misalignment_half": 0.0})

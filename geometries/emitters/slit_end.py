@@ -25,7 +25,7 @@ from conegap.geometries.solids.shapes import (
     Union,
 )
 
-__all__ = ["Blade", "blade_solid", "slit_end_sector"]
+__all__ = ["Blade", "blade_solid", "slit_end_sector", "usual_end"]
 
 # Length of lip solved before its rounding, in gap plus end radius (at most the gap): between
 # electrodes a disturbance falls by e^(-pi) over each gap. A shorter slit is solved whole.
@@ -52,6 +52,27 @@ class Blade(Protocol):
 
     def symmetric(self, tables: Mapping[str, FloatArray]) -> bool:
         """Whether it is its own mirror image."""
+
+
+def usual_end(length: float, opening: float | None, gap: float) -> float | None:
+    """Radius that is assumed for the ends of a slit where none is drawn, [m], or None.
+
+    As round as the slot is half wide, or as the gap before a plane: the field of an end is relieved
+    only by a rounding as large as what it faces (common practice, no source).  At most half of what
+    two gaps of straight lip leave.
+
+    Parameters
+    ----------
+    length : float
+        Of the slit, [m].
+    opening : float or None
+        Width of the slot, [m].
+    gap : float
+        [m].
+    """
+    most = (length / 2.0 - gap) / 2.0
+    usual = gap if opening is None else opening / 2.0
+    return min(usual, most) if most > 0.0 else None
 
 
 def slit_end_sector(
