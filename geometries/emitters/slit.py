@@ -309,10 +309,8 @@ class Slit(Emitter):
         if r > 0.0:
             first = math.pi / 2.0 if self.land > 0.0 else math.pi
             curves.append(Arc((outer, apex - r), r, first, self.lean))
-        x, z = curves[-1].end
-        curves.append(
-            Line((float(x), float(z)), (float(x + (z - foot) * math.tan(self.lean)), foot))
-        )
+        x, z = (float(place) for place in curves[-1].end)
+        curves.append(Line((x, z), (x + (z - foot) * math.tan(self.lean), foot)))
         return curves
 
     def _bank(self, apex: float, level: float) -> tuple[list[Curve], int]:
