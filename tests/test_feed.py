@@ -18,8 +18,11 @@ from conegap.solver.operation.feed import feed_of, feed_remarks, feed_rows, feed
 from conegap.solver.operation.feed_laws import (
     bore_resistance,
     film_resistance,
+    flat_film_resistance,
+    groove_resistance,
     pinned_holding,
     plate_resistance,
+    porous_resistance,
     shank_film_resistance,
 )
 
@@ -224,4 +227,182 @@ def test_exchange_time() -> None:
     assert time is not None
     assert_allclose(time * feed.capillary_pressure / feed.resistance, cap, rtol=1e-12)
     assert 1e-5 < time < 1e-3
-    assert replace(feed, resistance=None).exchange_time(cap) is None
+    assert replace(feed, own_resistance=None).exchange_time(cap) is None
+
+
+def test_groove() -> None:
+    """EXACT: deep grooves are plates, wide ones films, both with Boussinesq's end correction; a
+    square duct's known resistance, 28.454 eta L / a^4 (textbook, from memory), halved in height."""
+    arguments = {"viscosity": 1e-3, "length": 2e-3}
+    w, d = 10e-6, 1e-3
+    deep = groove_resistance(**arguments, width=w, depth=d)
+    plates = plate_resistance(**arguments, height=w, width=d)
+    assert_allclose(deep, plates / (1.0 - 0.630 * w / (2.0 * d)), rtol=1e-4)
+    shallow = groove_resistance(**arguments, width=d, depth=w)
+    film = flat_film_resistance(**arguments, thickness=w, width=d)
+    assert_allclose(shallow, film / (1.0 - 0.630 * 2.0 * w / d), rtol=1e-4)
+    square = groove_resistance(**arguments, width=w, depth=w / 2.0)
+    assert_allclose(square, 2.0 * 28.454 * 1e-3 * 2e-3 / w**4, rtol=1e-4)
+
+
+def test_groove_by_finite_differences() -> None:
+    """MANUFACTURED: the flow of a groove half as deep again as wide, by Poisson's equation with no
+    slip on three walls and a free surface, on a plain grid, extrapolated in its spacing."""
+    from scipy.sparse import diags, identity, kron
+    from scipy.sparse.linalg import spsolve
+
+    def flow(n: int) -> float:
+        # Cell centres; walls half a cell away; no flux through the free surface.
+        h, m = 1.0 / n, 3 * n // 2
+
+        def second(size: int, *, free: bool):  # type: ignore[no-untyped-def]
+            main = np.full(size, -2.0)
+            main[0] = -3.0
+            main[-1] = -1.0 if free else -3.0
+            return diags([np.ones(size - 1), main, np.ones(size - 1)], [-1, 0, 1]) / h**2
+
+        across, up = second(n, free=False), second(m, free=True)
+        laplacian = kron(identity(m), across) + kron(up, identity(n))
+        return float(spsolve(laplacian.tocsc(), -np.ones(n * m)).sum() * h**2)
+
+    coarse, fine = flow(24), flow(48)
+    wanted = fine + (fine - coarse) / 3.0
+    found = groove_resistance(viscosity=1.0, length=1.0, width=1.0, depth=1.5)
+    assert_allclose(1.0 / found, wanted, rtol=2e-4)
+
+
+_PLUG = """[feed]
+kind = "porous_plug"
+permeability = "0.1 um^2"
+pore_radius = "2 um"
+diameter = "3 mm"
+length = "5 mm"
+
+[voltages]"""
+
+
+def _with_feed(kind: str, section: str) -> Design:
+    return Design.from_text(starter(kind).replace("[voltages]", section, 1))
+
+
+def test_a_porous_plug_stands_before_the_emitter() -> None:
+    """EXACT: Darcy's law by hand in series with the bore, 2 gamma cos(theta) / r of its pores, and
+    a flow on either side of that limit."""
+    alone, design = feed_of(design_of("capillary")), _with_feed("capillary", _PLUG)
+    feed = feed_of(design)
+    assert alone is not None
+    assert feed is not None
+    assert feed.shared is not None
+    assert alone.resistance is not None
+    assert feed.resistance is not None
+    assert feed.density is not None
+    warm = design.liquid.temperature
+    eta = float(design.metal.viscosity(warm))
+    darcy = eta * 5e-3 / (1e-13 * math.pi * 1.5e-3**2)
+    assert_allclose(
+        porous_resistance(viscosity=eta, length=5e-3, permeability=1e-13, area=math.pi * 2.25e-6),
+        darcy,
+        rtol=1e-12,
+    )
+    assert_allclose(feed.resistance - alone.resistance, darcy, rtol=1e-9)
+    assert feed.capillary_pressure == alone.capillary_pressure
+    held = 2.0 * float(design.metal.surface_tension(warm)) * math.cos(math.radians(40.0)) / 2e-6
+    assert_allclose(feed.shared.capillary_pressure, held, rtol=1e-12)
+    name = "loss in the porous plug against its capillary pressure"
+    for factor, passes in ((0.99, True), (1.01, False)):
+        flow = factor * held * feed.density / darcy
+        assert _passed(design, flow)[name] is passes
+    loss = feed.loss()
+    assert_allclose((loss.own, loss.common), (0.0, feed.resistance / feed.density), rtol=1e-12)
+
+
+def test_grooves_carry_beside_the_film() -> None:
+    """EXACT: conductances of film and grooves add; each tip of a crown has its own."""
+    groove = """[feed]
+kind = "groove"
+width = "8 um"
+depth = "12 um"
+length = "3 mm"
+grooves = 3
+
+[voltages]"""
+    alone, both = feed_of(design_of("needle")), feed_of(_with_feed("needle", groove))
+    assert alone is not None
+    assert both is not None
+    assert alone.resistance is not None
+    assert both.resistance is not None
+    design = Design.read("needle")
+    eta = float(design.metal.viscosity(design.liquid.temperature))
+    one = groove_resistance(viscosity=eta, length=3e-3, width=8e-6, depth=12e-6)
+    assert_allclose(1.0 / both.resistance, 1.0 / alone.resistance + 3.0 / one, rtol=1e-12)
+    assert both.shared is None
+    crown = feed_of(_with_feed("crown", groove))
+    assert crown is not None
+    assert crown.tips == 24
+    assert crown.own_resistance is not None
+    assert_allclose(crown.resistance, crown.own_resistance / 24.0, rtol=1e-12)
+    loss = crown.loss()
+    assert loss.common == 0.0
+    assert loss.own > 0.0
+    shallow = groove.replace('depth = "12 um"', 'depth = "0.5 um"')
+    poor = 'contact_angle = { value = "60 deg"'
+    text = starter("needle").replace('contact_angle = { value = "20 deg"', poor)
+    dry = Design.from_text(text.replace("[voltages]", shallow, 1))
+    assert any("does not fill itself" in word for word in feed_warnings(dry))
+    assert feed_warnings(_with_feed("needle", groove)) == ()
+
+
+@pytest.mark.parametrize(
+    ("kind", "lines", "key"),
+    [
+        ("slit", 'kind = "groove"\nwidth = "9 um"\ndepth = "9 um"\nlength = "1 mm"', "feed.kind"),
+        ("profile", 'kind = "film"\nthickness = "1 um"\nwidth = "1 mm"\nlength = "1 mm"',
+         "feed.kind"),
+        ("needle", 'kind = "wick"', "feed.kind"),
+        ("needle", 'kind = "bore"\ndiameter = "0.2 mm"', "feed.length"),
+        ("needle", 'kind = "bore"\ndiameter = 2\nlength = "1 mm"', "feed.diameter"),
+        ("needle", 'kind = "channel"\nheight = "3 mm"\nwidth = "1 mm"\nlength = "1 mm"',
+         "feed.height"),
+        ("needle", _PLUG.split("[voltages]")[0][7:].replace("0.1 um^2", "1 um^2"),
+         "feed.permeability"),
+        ("needle", _PLUG.split("[voltages]")[0][7:].replace("2 um", "2 mm"), "feed.pore_radius"),
+        ("needle", 'kind = "film"\nthickness = "2 mm"\nwidth = "1 mm"\nlength = "1 mm"',
+         "feed.thickness"),
+    ],
+)  # fmt: skip
+def test_a_feed_that_cannot_be_is_refused(kind: str, lines: str, key: str) -> None:
+    """INVARIANT: the key at fault is named and no design comes out."""
+    with pytest.raises(DesignError) as refused:
+        _with_feed(kind, f"[feed]\n{lines}\n\n[voltages]")
+    assert key in refused.value.keys
+
+
+def test_other_ways_before_an_emitter() -> None:
+    """EXACT: a channel, a film and two bores as their laws say, in series with the needle's film;
+    a changed copy keeps the rest."""
+    alone = feed_of(design_of("needle"))
+    design = Design.read("needle")
+    eta = float(design.metal.viscosity(design.liquid.temperature))
+    assert alone is not None
+    assert alone.resistance is not None
+    ways = {
+        'kind = "bore"\ndiameter = "0.1 mm"\nlength = "9 mm"\nbores = 2': bore_resistance(
+            viscosity=eta, length=9e-3, radius=50e-6
+        ) / 2.0,
+        'kind = "channel"\nheight = "9 um"\nwidth = "1 mm"\nlength = "9 mm"': plate_resistance(
+            viscosity=eta, length=9e-3, height=9e-6, width=1e-3
+        ),
+        'kind = "film"\nthickness = "9 um"\nwidth = "1 mm"\nlength = "9 mm"':
+            flat_film_resistance(viscosity=eta, length=9e-3, thickness=9e-6, width=1e-3),
+    }  # fmt: skip
+    for lines, wanted in ways.items():
+        changed = _with_feed("needle", f"[feed]\n{lines}\n\n[voltages]")
+        feed = feed_of(changed)
+        assert feed is not None
+        assert feed.shared is not None
+        assert_allclose(feed.shared.resistance, wanted, rtol=1e-12)
+        assert_allclose(feed.resistance, alone.resistance + wanted, rtol=1e-12)
+        longer = feed_of(changed.with_value("feed.length", 18e-3))
+        assert longer is not None
+        assert longer.shared is not None
+        assert_allclose(longer.shared.resistance, 2.0 * wanted, rtol=1e-12)

@@ -28,6 +28,11 @@ def broken_rules(parts: Parts) -> Iterator[Problem]:
     """Rules between the sections that a design breaks, for the ``parts`` of the design."""
     yield from _scale(parts)
     yield from _liquid(parts.emitter, parts.liquid)
+    yield from parts.feed.refusals(
+        parts.emitter.kind,
+        wetted=parts.emitter.wetted,
+        drawn=parts.emitter.feed_path(parts.liquid.film_thickness) is not None,
+    )
     emitter, accelerator = parts.emitter, parts.accelerator
     unfit = list(_pairing(emitter, accelerator))
     yield from unfit or emitter.refusals(accelerator)
@@ -64,6 +69,7 @@ def _scale(parts: Parts) -> Iterator[Problem]:
         "emitter": parts.emitter,
         "accelerator": parts.accelerator,
         "liquid": parts.liquid,
+        "feed": parts.feed,
         "chamber": parts.chamber,
         "insulator": parts.insulator,
     }

@@ -32,6 +32,7 @@ from conegap.geometries.parts.conditions import (
     Voltages,
 )
 from conegap.geometries.parts.emitter import Emitter
+from conegap.geometries.parts.feed_way import FeedWay
 from conegap.geometries.parts.part import Part, Problem
 from conegap.geometries.parts.surroundings import Room
 from conegap.geometries.quantities.errors import DesignError
@@ -59,7 +60,7 @@ class Design:
         What it is called.
     drawing : Drawing
         Drawing number and revision.
-    emitter, accelerator, liquid, voltages, supply, chamber, insulator, criteria
+    emitter, accelerator, liquid, feed, voltages, supply, chamber, insulator, criteria
         Sections of the file, in SI.  The chamber holds the sizes in use, also where the file
         leaves them out.
     source : str
@@ -95,6 +96,7 @@ class Design:
     emitter: Emitter
     accelerator: Accelerator
     liquid: Liquid
+    feed: FeedWay
     voltages: Voltages
     supply: Supply
     chamber: Chamber
@@ -393,6 +395,7 @@ def _checked(
         emitter=parts.emitter,
         accelerator=parts.accelerator,
         liquid=parts.liquid,
+        feed=parts.feed,
         voltages=parts.voltages,
         supply=parts.supply,
         chamber=assembly.chamber,

@@ -11,7 +11,13 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
-from conegap.geometries.design.kinds import ACCELERATORS, EMITTERS, WHOLE_EMITTERS, physical_of
+from conegap.geometries.design.kinds import (
+    ACCELERATORS,
+    EMITTERS,
+    FEEDS,
+    WHOLE_EMITTERS,
+    physical_of,
+)
 from conegap.geometries.emitters.whole_file import WholeAccelerator
 from conegap.geometries.parts.accelerator import Accelerator
 from conegap.geometries.parts.conditions import (
@@ -23,6 +29,7 @@ from conegap.geometries.parts.conditions import (
     Voltages,
 )
 from conegap.geometries.parts.emitter import Emitter
+from conegap.geometries.parts.feed_way import FeedWay, NoFeed
 from conegap.geometries.parts.part import Part, Problem
 from conegap.geometries.quantities.errors import DesignError, GeometryError
 from conegap.geometries.quantities.quantity import QuantityError, as_text, read_quantity
@@ -35,6 +42,7 @@ _SECTIONS = (
     "emitter",
     "accelerator",
     "liquid",
+    "feed",
     "voltages",
     "supply",
     "chamber",
@@ -120,6 +128,7 @@ class Parts:
     emitter: Emitter
     accelerator: Accelerator
     liquid: Liquid
+    feed: FeedWay
     voltages: Voltages
     supply: Supply
     chamber: Chamber
@@ -220,10 +229,15 @@ def read_parts(
         accelerator_kind = _kind_of(tables, "accelerator", ACCELERATORS, complaints)
     if accelerator_kind is not None:
         accelerator = part("accelerator", accelerator_kind)
+    feed: FeedWay | None = NoFeed()
+    if "feed" in document:
+        feed_kind = _kind_of(tables, "feed", FEEDS, complaints)
+        feed = part("feed", feed_kind) if feed_kind is not None else None
     liquid, voltages = part("liquid", Liquid), part("voltages", Voltages)
     supply, chamber = part("supply", Supply), part("chamber", Chamber)
     insulator, criteria = part("insulator", Insulator), part("criteria", Criteria)
-    for item in (emitter, accelerator, liquid, voltages, supply, chamber, insulator, criteria):
+    every = (emitter, accelerator, liquid, feed, voltages, supply, chamber, insulator, criteria)
+    for item in every:
         if item is not None:
             complaints.extend(item.problems())
     if emitter is None or accelerator is None or liquid is None or voltages is None:
@@ -232,13 +246,14 @@ def read_parts(
     assert accelerator is not None
     assert liquid is not None
     assert voltages is not None
-    if supply is None or chamber is None or insulator is None or criteria is None:
+    if feed is None or supply is None or chamber is None or insulator is None or criteria is None:
         complaints.raise_if_any()
+    assert feed is not None
     assert supply is not None
     assert chamber is not None
     assert insulator is not None
     assert criteria is not None
-    return Parts(emitter, accelerator, liquid, voltages, supply, chamber, insulator, criteria)
+    return Parts(emitter, accelerator, liquid, feed, voltages, supply, chamber, insulator, criteria)
 
 
 def toml_text(value: object) -> str:

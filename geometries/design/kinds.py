@@ -1,4 +1,5 @@
-"""The emitters and accelerators that a design file may name: add a kind here, and only here."""
+"""The emitters, accelerators and feeds that a design file may name: add a kind here, and only
+here."""
 
 from __future__ import annotations
 
@@ -27,11 +28,20 @@ from conegap.geometries.parts.conditions import (
     Voltages,
 )
 from conegap.geometries.parts.emitter import Emitter
+from conegap.geometries.parts.feed_way import (
+    BoreFeed,
+    ChannelFeed,
+    FeedWay,
+    FilmFeed,
+    GrooveFeed,
+    PorousPlugFeed,
+)
 from conegap.geometries.parts.part import Part, Physical
 
 __all__ = [
     "ACCELERATORS",
     "EMITTERS",
+    "FEEDS",
     "SECTIONS",
     "WHOLE_EMITTERS",
     "physical_keys",
@@ -60,6 +70,13 @@ ACCELERATORS: Mapping[str, type[Accelerator]] = {
     "annular_slot": AnnularSlot,
     "profile": ProfileAccelerator,
 }
+FEEDS: Mapping[str, type[FeedWay]] = {
+    "bore": BoreFeed,
+    "channel": ChannelFeed,
+    "film": FilmFeed,
+    "groove": GrooveFeed,
+    "porous_plug": PorousPlugFeed,
+}
 SECTIONS: Mapping[str, type[Part]] = {
     "liquid": Liquid,
     "voltages": Voltages,
@@ -78,6 +95,7 @@ def physical_of(key: str) -> Physical | None:
 def _all_physical() -> dict[str, Physical]:
     parts: list[tuple[str, type[Part]]] = [("emitter", part) for part in EMITTERS.values()]
     parts += [("accelerator", part) for part in ACCELERATORS.values()]
+    parts += [("feed", part) for part in FEEDS.values()]
     parts += list(SECTIONS.items())
     found: dict[str, Physical] = {}
     for section, part in parts:

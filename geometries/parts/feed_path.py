@@ -5,7 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TypeAlias
 
-__all__ = ["ConeFilm", "FeedPath", "PlateChannel", "RoundBore"]
+__all__ = [
+    "ConeFilm",
+    "FeedPath",
+    "FlatFilm",
+    "Groove",
+    "PlateChannel",
+    "PorousPlug",
+    "RoundBore",
+]
 
 
 @dataclass(frozen=True)
@@ -29,7 +37,7 @@ class PlateChannel:
 
 @dataclass(frozen=True)
 class RoundBore:
-    """A round bore.
+    """A round bore, or several side by side.
 
     Parameters
     ----------
@@ -37,10 +45,74 @@ class RoundBore:
         [m].
     length : float
         [m].
+    count : int
+        Bores side by side.
     """
 
     diameter: float
     length: float
+    count: int = 1
+
+
+@dataclass(frozen=True)
+class FlatFilm:
+    """An even film on a wall.
+
+    Parameters
+    ----------
+    thickness : float
+        [m].
+    length : float
+        Along the flow, [m].
+    width : float
+        Across the flow, [m].
+    """
+
+    thickness: float
+    length: float
+    width: float
+
+
+@dataclass(frozen=True)
+class Groove:
+    """Open grooves of rectangular section side by side.
+
+    Parameters
+    ----------
+    width, depth : float
+        [m].
+    length : float
+        Along the flow, [m].
+    count : int
+        Grooves side by side.
+    """
+
+    width: float
+    depth: float
+    length: float
+    count: int
+
+
+@dataclass(frozen=True)
+class PorousPlug:
+    """A porous body that the liquid fills.
+
+    Parameters
+    ----------
+    permeability : float
+        [m^2].
+    area : float
+        Across the flow, [m^2].
+    length : float
+        Along the flow, [m].
+    pore_radius : float
+        [m].
+    """
+
+    permeability: float
+    area: float
+    length: float
+    pore_radius: float
 
 
 @dataclass(frozen=True)
@@ -68,4 +140,4 @@ class ConeFilm:
     height: float
 
 
-FeedPath: TypeAlias = PlateChannel | RoundBore | ConeFilm
+FeedPath: TypeAlias = PlateChannel | RoundBore | ConeFilm | FlatFilm | Groove | PorousPlug

@@ -119,7 +119,7 @@ def _same(one: float, other: float) -> bool:
     return math.isclose(one, other, rel_tol=_ROUNDING, abs_tol=0.0)
 
 
-_SECTIONS = ("title", "drawing", "emitter", "accelerator", "liquid", "voltages", "supply")
+_SECTIONS = ("title", "drawing", "emitter", "accelerator", "liquid", "feed", "voltages", "supply")
 
 
 def _place(key: str) -> int:

@@ -33,7 +33,13 @@ from scipy.constants import elementary_charge
 
 from conegap.solver.cone.taylor import TAYLOR_HALF_ANGLE, cone_voltage
 
-__all__ = ["NEAR_CONE_SLOPE", "ConeSlopes", "cone_current", "near_cone_current"]
+__all__ = [
+    "NEAR_CONE_SLOPE",
+    "ConeSlopes",
+    "cone_current",
+    "middle_cone_current",
+    "near_cone_current",
+]
 
 NEAR_CONE_SLOPE = 4.455997
 """d(reduced current) / d(voltage ratio) of the charged cone at zero current, [-].
@@ -201,3 +207,40 @@ def near_cone_current(
     """
     law = ConeSlopes(extinction_voltage, base_radius, surface_tension, ion_mass)
     return law.near_cone_slope * max(voltage - extinction_voltage, 0.0)
+
+
+def middle_cone_current(
+    voltage: float,
+    *,
+    extinction_voltage: float,
+    base_radius: float,
+    surface_tension: float,
+    ion_mass: float,
+) -> float:
+    """Current midway by ratio between `cone_current` and `near_cone_current`.
+
+    Parameters
+    ----------
+    voltage : float
+        Across the gap, [V].
+    extinction_voltage : float
+        V0, > 0, [V].
+    base_radius : float
+        R, radius of the base of the liquid cone, [m].
+    surface_tension : float
+        gamma, [N/m].
+    ion_mass : float
+        m, [kg].
+
+    Returns
+    -------
+    float
+        0 below V0, [A].  `ConeSlopes.factor` says how far off both laws are.
+
+    Raises
+    ------
+    ValueError
+        A quantity is not positive.
+    """
+    law = ConeSlopes(extinction_voltage, base_radius, surface_tension, ion_mass)
+    return law.current(voltage)

@@ -8,21 +8,16 @@ from dataclasses import dataclass
 from scipy.constants import g
 
 from conegap.geometries.design.design import Design
-from conegap.geometries.parts.feed_path import ConeFilm, PlateChannel, RoundBore
 from conegap.solver.liquid.wetting_states import greatest_pressure, wetting_of
 from conegap.solver.operation.droplets import MassEfficiency
-from conegap.solver.operation.feed_laws import (
-    bore_resistance,
-    film_resistance,
-    pinned_holding,
-    plate_resistance,
-    shank_film_resistance,
-)
+from conegap.solver.operation.feed_laws import pinned_holding
 from conegap.solver.operation.feed_loss import FeedLoss
+from conegap.solver.operation.feed_ways import Way, way_of
 from conegap.solver.operation.review import ReviewRow, review_row
 
 __all__ = [
     "Feed",
+    "SharedWay",
     "feed_of",
     "feed_remarks",
     "feed_rows",
@@ -41,18 +36,44 @@ _SKINS = ("Ga", "In", "Sn", "Bi", "EGaIn", "K", "Rb", "Cs")
 
 
 @dataclass(frozen=True)
+class SharedWay:
+    """What stands before the emitter, and all its tips share.
+
+    Parameters
+    ----------
+    kind : str
+    narrowest, length : float
+        [m].
+    resistance : float or None
+        Pressure drop per volume flow, None where viscosity is not known, [Pa s/m^3].
+    capillary_pressure : float
+        Pressure across which it draws back, at most 2 gamma cos(theta) / r of a pore, [Pa].
+    model : str
+    """
+
+    kind: str
+    narrowest: float
+    length: float
+    resistance: float | None
+    capillary_pressure: float
+    model: str
+
+
+@dataclass(frozen=True)
 class Feed:
     """Flow resistance of the path to the emitting edge, and the pressures that it holds.
 
     Parameters
     ----------
-    kind : "channel", "bore" or "film"
+    kind : str
+        "channel", "bore", "film" and so on: of the emitter's own way, or of the only one.
     narrowest : float
         Channel height, bore or film thickness, [m].
     length : float
         Of the narrow way, [m].
-    resistance : float or None
-        Pressure drop per volume flow of all tips, None where viscosity is not known, [Pa s/m^3].
+    own_resistance : float or None
+        Pressure drop per volume flow of one tip's own way, None where viscosity is not known,
+        [Pa s/m^3].
     capillary_pressure : float
         Suction at which the liquid draws back into channel or bore; on a film the suction that the
         emitting cap exerts at its onset, [Pa].
@@ -67,23 +88,29 @@ class Feed:
         The approximation, for print.
     tips : int
         Equal ways side by side, one to each tip.
+    shared : SharedWay or None
+        What [feed] of the design file puts before them.
     """
 
     kind: str
     narrowest: float
     length: float
-    resistance: float | None
+    own_resistance: float | None
     capillary_pressure: float
     outward_holding: float
     feed_pressure: float
     density: float | None
     model: str
     tips: int = 1
+    shared: SharedWay | None = None
 
     @property
-    def own_resistance(self) -> float | None:
-        """Of the way to a single tip, per volume flow of that tip, [Pa s/m^3]."""
-        return None if self.resistance is None else self.resistance * self.tips
+    def resistance(self) -> float | None:
+        """Pressure drop per volume flow of all tips, [Pa s/m^3], or None."""
+        if self.own_resistance is None:
+            return None
+        before = 0.0 if self.shared is None else self.shared.resistance or 0.0
+        return self.own_resistance / self.tips + before
 
     def loss(self, droplets: MassEfficiency | None = None) -> FeedLoss:
         """Pressure loss per mass flow; none where viscosity or density is not known.
@@ -93,12 +120,11 @@ class Feed:
         droplets : MassEfficiency or None
             How much more mass leaves than the ions carry.
         """
-        own = self.own_resistance
-        if own is None or self.density is None:
+        if self.own_resistance is None or self.resistance is None or self.density is None:
             return FeedLoss(droplets=droplets)
-        if self.tips > 1:
-            return FeedLoss(own=own / self.density, droplets=droplets)
-        return FeedLoss(common=own / self.density, droplets=droplets)
+        own = self.own_resistance if self.tips > 1 else 0.0
+        common = self.resistance - own / self.tips
+        return FeedLoss(own / self.density, common / self.density, droplets)
 
     @property
     def greatest_mass_flow(self) -> float | None:
@@ -122,10 +148,9 @@ class Feed:
             [s], None where viscosity is not known or nothing draws.
         """
         drop = self.capillary_pressure + self.feed_pressure
-        own = self.own_resistance
-        if own is None or drop <= 0.0:
+        if self.own_resistance is None or drop <= 0.0:
             return None
-        return volume * own / drop
+        return volume * self.own_resistance / drop
 
     def pressure_at(self, mass_flow: float) -> float | None:
         """Gauge pressure at the edge with flow.
@@ -153,64 +178,60 @@ class Feed:
 
 
 def feed_of(design: Design) -> Feed | None:
-    """The feed of a design, None for a bare needle or a measured profile.
+    """The feed of a design, None where neither its emitter nor [feed] draws a way of the liquid.
 
     Parameters
     ----------
     design : Design
     """
     liquid, metal = design.liquid, design.metal
-    warm = liquid.temperature
+    warm, angle = liquid.temperature, liquid.receding
     gamma = float(metal.surface_tension(warm))
     eta = float(metal.viscosity(warm)) if metal.viscosity_law is not None else None
-    density = float(metal.density(warm)) if metal.density_law is not None else None
-    wetting = math.cos(liquid.receding)
 
-    def feed(kind: str, narrow: float, length: float, unit: float, held: tuple[float, float],
-             model: str) -> Feed:  # fmt: skip
-        tips = design.emitter.count
-        resistance = None if eta is None else eta * unit / tips
-        pressure = design.edge_pressure
-        return Feed(kind, narrow, length, resistance, *held, pressure, density, model, tips)
+    def resistance(way: Way) -> float | None:
+        return None if eta is None else eta * way.unit_resistance
 
+    drawn, given = design.emitter.feed_path(liquid.film_thickness), design.feed.path()
+    own = None if drawn is None else way_of(drawn)
+    other = None if given is None else way_of(given)
+    shared = None
+    if own is not None and other is not None and design.feed.beside:
+        own = own.beside(other)
+    elif own is not None and other is not None:
+        shared = SharedWay(
+            other.kind,
+            other.narrowest,
+            other.length,
+            resistance(other),
+            gamma * other.pull(angle),
+            other.model,
+        )
+    own = own or other
+    if own is None:
+        return None
+    holds = gamma * own.pull(angle)
     place = wetting_of(design, gamma)
-    outward = (
-        pinned_holding(design.section(), gamma)
-        if place is None
-        else greatest_pressure(place, design) * gamma
+    if own.kind == "film":
+        outward = holds
+    elif place is None:
+        outward = pinned_holding(design.section(), gamma)
+    else:
+        outward = greatest_pressure(place, design) * gamma
+    each = drawn is not None or design.feed.beside
+    return Feed(
+        kind=own.kind,
+        narrowest=own.narrowest,
+        length=own.length,
+        own_resistance=resistance(own),
+        capillary_pressure=holds,
+        outward_holding=outward,
+        feed_pressure=design.edge_pressure,
+        density=float(metal.density(warm)) if metal.density_law is not None else None,
+        model=own.model,
+        tips=design.emitter.count if each else 1,
+        shared=shared,
     )
-    match design.emitter.feed_path(liquid.film_thickness):
-        case PlateChannel(height=h, length=length, width=width):
-            unit = plate_resistance(viscosity=1.0, length=length, height=h, width=width)
-            model = "parallel plates from the holder's face to the liquid's edge"
-            return feed("channel", h, length, unit, (2 * gamma * wetting / h, outward), model)
-        case RoundBore(diameter=bore, length=length):
-            radius = bore / 2.0
-            unit = bore_resistance(viscosity=1.0, length=length, radius=radius)
-            model = "round bore (Hagen and Poiseuille) from the holder's face to the end face"
-            held = (2.0 * gamma * wetting / radius, outward)
-            return feed("bore", bore, length, unit, held, model)
-        case ConeFilm() as film:
-            return feed("film", film.thickness, film.height, *_film(film, gamma))
-        case None:
-            return None
-
-
-def _film(film: ConeFilm, gamma: float) -> tuple[float, tuple[float, float], str]:
-    """Resistance per viscosity, held pressures and model of the film on a needle."""
-    h, angle = film.thickness, film.half_angle
-    first = max(film.tip_radius * math.cos(angle), h)
-    last = max(film.base_radius, first)
-    cone = 0.0
-    unit = 0.0
-    if angle > 0.0:
-        cone = min((last - first) / math.tan(angle), film.height)
-        unit = film_resistance(viscosity=1.0, thickness=h, half_angle=angle, first=first, last=last)
-    rest = max(film.height - cone, 0.0)
-    unit += shank_film_resistance(viscosity=1.0, thickness=h, radius=last, length=rest)
-    cap = 2.0 * gamma / (film.tip_radius + h)
-    model = "even smooth film on cone and shank, drawn by the suction of the cap at its onset"
-    return unit, (cap, cap), model
 
 
 def feed_rows(
@@ -292,6 +313,21 @@ def feed_rows(
                 span=(0.0, most / weak),
             )
         )
+    if feed.shared is not None and feed.shared.resistance and feed.density:
+        lost = [feed.shared.resistance * mass / feed.density for mass in mass_flow]
+        rows.append(
+            review_row(
+                f"loss in the {feed.shared.kind} against its capillary pressure",
+                lost[1],
+                feed.shared.capillary_pressure,
+                "Pa",
+                "2 γ cos(contact angle) over its pores' radius (a channel's height), textbook: at "
+                "more it draws back on the side of the emitter; current and droplets are orders "
+                "of magnitude",
+                "finer pores, or more permeable, wider or shorter ones",
+                span=(lost[0], lost[2]),
+            )
+        )
     acceleration = design.liquid.acceleration
     if acceleration is not None and feed.density is not None:
         rows.append(
@@ -331,6 +367,15 @@ def feed_warnings(design: Design) -> tuple[str, ...]:
             f"a contact angle of {math.degrees(liquid.contact_angle):.3g}° hardly wets: the feed "
             "may not prime and the liquid draws back"
         )
+    path = design.feed.path()
+    if path is not None:
+        way = way_of(path)
+        # A film on a wall has no capillary pressure of its own.
+        if way.wetted > 0.0 and way.pull(liquid.receding) <= 0.0:
+            found.append(
+                f"[feed]: a {way.kind} of these dimensions does not fill itself at a contact angle "
+                f"of {math.degrees(liquid.receding):.3g}°: make it deeper or better wetted"
+            )
     return tuple(found)
 
 

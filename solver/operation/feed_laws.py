@@ -2,7 +2,7 @@
 
 Channel of a slit: plane flow between parallel plates.  Bore of a capillary: J. L. M. Poiseuille's
 law (G. Hagen, 1839; textbook).  Film on a needle: a film of even thickness that sticks to the metal
-and slides freely at its surface (textbook lubrication flow); roughness and wicks are left out.
+and slides freely at its surface (textbook lubrication flow); roughness is left out.
 """
 
 from __future__ import annotations
@@ -14,10 +14,16 @@ from conegap.geometries.curves.section import Section
 __all__ = [
     "bore_resistance",
     "film_resistance",
+    "flat_film_resistance",
+    "groove_resistance",
     "pinned_holding",
     "plate_resistance",
+    "porous_resistance",
     "shank_film_resistance",
 ]
+
+# Of a series that falls as n^-5: 1 / 21^5 is 2e-7.
+_TERMS = 21
 
 
 def plate_resistance(*, viscosity: float, length: float, height: float, width: float) -> float:
@@ -116,6 +122,82 @@ def shank_film_resistance(
         Pressure drop per volume flow, [Pa s/m^3].  Lubrication flow, textbook.
     """
     return 3.0 * viscosity * length / (2.0 * math.pi * radius * thickness**3)
+
+
+def flat_film_resistance(
+    *, viscosity: float, thickness: float, length: float, width: float
+) -> float:
+    """Flow resistance of an even film on a flat wall, 3 eta L / (h^3 w).
+
+    Parameters
+    ----------
+    viscosity : float
+        eta, [Pa s].
+    thickness : float
+        h, much less than the width, [m].
+    length : float
+        L, along the flow, [m].
+    width : float
+        w, [m].
+
+    Returns
+    -------
+    float
+        Pressure drop per volume flow, [Pa s/m^3].  Lubrication flow, textbook.
+    """
+    return 3.0 * viscosity * length / (thickness**3 * width)
+
+
+def groove_resistance(*, viscosity: float, length: float, width: float, depth: float) -> float:
+    """Flow resistance of an open rectangular groove, filled to the brim.
+
+    Its flat surface is free, so that nothing shears it: the flow is that of the lower half of a
+    closed duct of width w and height 2 d, with J. Boussinesq's series (J Math Pures Appl 13, 377,
+    1868; textbook, from memory).
+
+    Parameters
+    ----------
+    viscosity : float
+        eta, [Pa s].
+    length : float
+        L, [m].
+    width, depth : float
+        w and d, [m].
+
+    Returns
+    -------
+    float
+        Pressure drop per volume flow, [Pa s/m^3].
+    """
+    small, large = sorted((width, 2.0 * depth))
+    series = sum(math.tanh(n * math.pi * large / (2.0 * small)) / n**5 for n in range(1, _TERMS, 2))
+    part = 1.0 - 192.0 * small / (math.pi**5 * large) * series
+    # Twice the resistance of the whole duct, 12 eta L / (w h^3 part).
+    return 2.0 * 12.0 * viscosity * length / (large * small**3 * part)
+
+
+def porous_resistance(
+    *, viscosity: float, length: float, permeability: float, area: float
+) -> float:
+    """Flow resistance of a porous body, eta L / (k A).
+
+    Parameters
+    ----------
+    viscosity : float
+        eta, [Pa s].
+    length : float
+        L, along the flow, [m].
+    permeability : float
+        k, [m^2].
+    area : float
+        A, across the flow, [m^2].
+
+    Returns
+    -------
+    float
+        Pressure drop per volume flow, [Pa s/m^3].  H. Darcy, 1856, textbook.
+    """
+    return viscosity * length / (permeability * area)
 
 
 def pinned_holding(section: Section, surface_tension: float) -> float:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from conegap.geometries.design.design import Design
+from conegap.solver.cone.current_law import middle_cone_current
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 from conegap.solver.onset.rigid import RigidOnset
@@ -150,6 +151,13 @@ class GapOperation:
                 "flow_resistance_Pa_s_per_m3": self.feed.resistance,
                 "greatest_mass_flow_kg_per_s": self.feed.greatest_mass_flow,
             }
+            shared = self.feed.shared
+            if shared is not None:
+                found["feed"]["before_it"] = {
+                    "kind": shared.kind,
+                    "capillary_pressure_Pa": shared.capillary_pressure,
+                    "flow_resistance_Pa_s_per_m3": shared.resistance,
+                }
         return found
 
 
@@ -249,6 +257,7 @@ def _emission(
         line_length=length if spreads else None,
         relative_onsets=tuple(own / voltage for own in tip_onsets) or (1.0,),
         extinction_over_onset=1.0 if ends is None else ends.voltage / voltage,
+        cone=middle_cone_current,
         feed=NO_LOSS if feed is None else feed.loss(MassEfficiency()),
         feed_pressure=design.edge_pressure,
     )

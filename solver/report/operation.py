@@ -13,6 +13,7 @@ from conegap.solver.common.display_units import (
     span_text,
     voltage_text,
 )
+from conegap.solver.cone.current_law import ConeSlopes
 from conegap.solver.operation.beam_current import CurrentLaw
 from conegap.solver.operation.droplets import DROPLET_CURRENT, DROPLET_FACTOR
 from conegap.solver.operation.feed import feed_remarks
@@ -63,10 +64,12 @@ def operation_words(assessment: Assessment) -> tuple[str, ...]:
     """
     emission = assessment.operation.emission
     words = [
-        "Current: slope law of G. L. R. Mair, J Phys D 17, 2323 (1984), from memory, an order of "
-        "magnitude: right within half a decade either way, a factor of 3. The space charge of the "
-        "beam balances the excess pull of the field on a liquid cone "
-        f"{length_words(emission.base_radius)} in radius at its base. The pressure that the feed "
+        "Current: an order of magnitude, right within half a decade either way, a factor of 3. The "
+        "charge of the beam takes back the excess pull of the field on a liquid cone "
+        f"{length_words(emission.base_radius)} in radius at its base. Two laws bracket it, that of "
+        "G. L. R. Mair, J Phys D 17, 2323 (1984), from memory, and that of the cone under its own "
+        f"charge, derived; either is off the middle used here by a factor of {_apart(emission)}, "
+        "and the rest of the factor is for what neither holds. The pressure that the feed "
         "loses lowers the push on that base, so that the cone needs more voltage (derived from the "
         "same balance). It holds near the onset. " + _begins(emission),
         _supply_words(assessment),
@@ -84,6 +87,16 @@ def operation_words(assessment: Assessment) -> tuple[str, ...]:
             "the square of the voltage, and each site to stand on the edge as a cone of its own.",
         )
     return tuple(words)
+
+
+def _apart(emission: CurrentLaw) -> str:
+    laws = ConeSlopes(
+        emission.onset_voltage * emission.extinction_over_onset,
+        emission.base_radius,
+        emission.surface_tension,
+        emission.ion_mass,
+    )
+    return f"{laws.factor:.2g}"
 
 
 def _supply_words(assessment: Assessment) -> str:
@@ -161,7 +174,7 @@ def feed_table(assessment: Assessment) -> Table | None:
     ]
     at_flow, most = feed.pressure_at(flow), feed.greatest_mass_flow
     if feed.resistance is not None:
-        rows.append(("flow resistance", f"{feed.resistance:.3g} Pa s/m³"))
+        rows.append(("flow resistance of everything", f"{feed.resistance:.3g} Pa s/m³"))
     if at_flow is not None and most is not None:
         rows += [
             (
@@ -171,6 +184,15 @@ def feed_table(assessment: Assessment) -> Table | None:
             ("pressure at the edge with that flow", pressure_text(at_flow)),
             ("mass flow at which the liquid draws back", mass_flow_text(most)),
         ]
+    shared = feed.shared
+    if shared is not None:
+        rows += [
+            (f"before it: {shared.kind}, narrowest part", length_words(shared.narrowest)),
+            ("its length", length_words(shared.length)),
+            ("its largest capillary pressure", pressure_text(shared.capillary_pressure)),
+        ]
+        if shared.resistance is not None:
+            rows.append(("its flow resistance", f"{shared.resistance:.3g} Pa s/m³"))
     if feed.kind != "film":
         rows.append(("pressure under acceleration that it holds", pressure_text(feed.holding)))
     return Table(("figure", "value"), tuple(rows))
@@ -187,8 +209,9 @@ def feed_words(assessment: Assessment) -> tuple[str, ...]:
     remarks = feed_remarks(assessment.design)
     if feed is None:
         return ("The design draws no feed, so its flow is not computed.", *remarks[1:])
-    words = [f"Model: {feed.model}. Viscosity and density are those of the metal's table."]
-    if feed.kind == "film":
+    model = feed.model if feed.shared is None else f"{feed.model}; before it {feed.shared.model}"
+    words = [f"Model: {model}. Viscosity and density are those of the metal's table."]
+    if feed.kind == "film" and not assessment.design.feed.beside:
         words.append(
             "A smooth film is the worst case: grooves and roughness along the needle carry more."
         )

@@ -332,7 +332,7 @@ def _operation(assessment: Assessment) -> Part:
                 "The operating point; what rests on the current is an order of magnitude",
             ),
             first,
-            Grid(current_table(assessment), "Current against voltage by the slope law"),
+            Grid(current_table(assessment), "Current against voltage of the gap"),
             Words(operation_words(assessment)),
         ),
     )

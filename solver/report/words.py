@@ -171,7 +171,7 @@ def not_modelled(assessment: Assessment) -> tuple[str, ...]:
     items = [
         first,
         "Emission itself: no cone of nanometre size, no evaporation of ions, no droplets. The "
-        "current is a published slope law, an order of magnitude, and the ion paths start on the "
+        "current is a slope law, an order of magnitude, and the ion paths start on the "
         "drawn surface within an assumed half angle.",
         "Space charge in the gap: before the onset there is none; the current's law and the "
         "spread of the beam include it only to first order, and the ion paths not at all.",

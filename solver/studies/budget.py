@@ -36,6 +36,8 @@ _NOT_FOUND = "the turning point was not found at one end"
 # Relative change of a dimension without tolerance, to see whether the outline follows: far above
 # rounding, far below what a part's rules forbid.
 _NUDGE = 1e-6
+# What changes the flow alone, and so not the onset.
+_IN_NO_SECTION = ("feed.", "liquid.propellant_mass")
 # Coverage factor k = 2 for about 95 %, JCGM 100:2008.
 _COVERAGE = 2.0
 # Half width of a rectangular distribution over its standard deviation, JCGM 100:2008, 4.3.7.
@@ -151,6 +153,8 @@ def in_the_onset(design: Design, dimension: Dimension) -> bool:
     design : Design
     dimension : Dimension
     """
+    if dimension.key.startswith(_IN_NO_SECTION):
+        return False
     drawn = ("emitter.", "accelerator.", "chamber.")
     if not dimension.key.startswith(drawn) or design.sector() is not None:
         return True
