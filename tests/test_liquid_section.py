@@ -262,11 +262,17 @@ def skewed() -> Design:
     return changed("slit", ('misalignment_half = "0 um"', 'misalignment_half = "0.2 um"'))
 
 
-def test_chamber_off_ground_is_refused() -> None:
-    """INVARIANT: with the chamber at a voltage of its own there is no single parameter."""
-    design = changed("capillary", ('chamber = "0 V"', 'chamber = "100 V"'))
-    with pytest.raises(DesignError, match=r"chamber = 100 V.*rigid criterion"):
-        liquid_section(design)
+def test_a_chamber_at_a_voltage_of_its_own_shifts_the_onset(capillary: MeniscusOnset) -> None:
+    """INVARIANT: only differences of potential matter: with the chamber at U the onset is that of a
+    grounded chamber with emitter and accelerator lowered by U, found without iteration."""
+    design, start = Design.read("capillary"), TurningStart.of(capillary)
+    chamber = turning_voltage(design, (("voltages.chamber", 700.0),), start=start)
+    grounded = turning_voltage(design, (), start=start)
+    assert 1.003 < chamber / grounded < 1.005
+    # At the onset the emitter stands at its part of the voltage; both are lowered there by U.
+    top = design.voltages.emitter / design.voltage * chamber - 700.0
+    lowered = (("voltages.emitter", top), ("voltages.accelerator", top - chamber))
+    assert_allclose(turning_voltage(design, lowered, start=start), chamber, rtol=1e-4)
 
 
 def test_a_film_too_thin_for_a_free_surface_falls_back() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from conegap.geometries.design.design import Design
 
-__all__ = ["electrode_voltages"]
+__all__ = ["electrode_voltages", "per_volt"]
 
 
 def electrode_voltages(
@@ -30,3 +30,20 @@ def electrode_voltages(
         "chamber": design.voltages.chamber,
     }
     return {name: wanted[name] for name in electrodes}
+
+
+def per_volt(design: Design, electrodes: tuple[str, ...]) -> dict[str, float]:
+    """Potentials per volt of emitter minus accelerator, all in the proportion of the design.
+
+    Parameters
+    ----------
+    electrodes : tuple of str
+        Electrodes of the section.
+
+    Returns
+    -------
+    dict of str to float
+        [-].
+    """
+    working = electrode_voltages(design, electrodes)
+    return {name: volts / design.voltage for name, volts in working.items()}

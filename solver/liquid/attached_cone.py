@@ -19,7 +19,7 @@ from conegap.geometries.curves.section import EmittingEdge, Section
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.cone.taylor import TAYLOR_HALF_ANGLE
-from conegap.solver.field.electrodes import electrode_voltages
+from conegap.solver.field.electrodes import per_volt
 from conegap.solver.field.solution import solve_field
 from conegap.solver.onset.surface_balance import field_stress
 
@@ -125,7 +125,7 @@ def _pull_per_volt_squared(
     ]
     cone = replace(cone, loops=(*cone.loops[:loop], tuple(row), *cone.loops[loop + 1 :]))
     solution = solve_field(cone, meshes=2)
-    volts = electrode_voltages(design, solution.electrodes, 1.0 / design.voltage)
+    volts = per_volt(design, solution.electrodes)
     along = solution.surface("liquid", volts)
     return axial_pull(along.points, along.field)
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TypeVar
 
 from conegap.geometries.curves.wall import ContactPlace
 from conegap.geometries.design.design import Design
@@ -12,6 +14,7 @@ from conegap.solver.common.progress import Progress
 from conegap.solver.liquid.attached_cone import Extinction, extinction
 from conegap.solver.liquid.branch import MeniscusBranch, half_angle, turning_point
 from conegap.solver.liquid.contact_section import Wetting
+from conegap.solver.liquid.continuation import ContinuationError
 from conegap.solver.liquid.liquid_section import MODES, held_in, liquid_section, liquid_surface
 from conegap.solver.liquid.meniscus import Held
 from conegap.solver.liquid.meniscus_onset import (
@@ -33,11 +36,17 @@ from conegap.solver.liquid.wetting_states import (
     wetting_states,
 )
 
-__all__ = ["meniscus_onset"]
+__all__ = ["at_own_chamber", "meniscus_onset", "onset_in_proportion"]
+
+Result = TypeVar("Result")
 
 # The mesh sequence does not see the truncated modes or the parabola at the turning point: measured
 # on the pinned hemisphere.
 _OTHER_ERROR = 1e-4
+# Of the iteration for the chamber's share: a step beyond this the onset moves by less than the
+# scatter of its mesh, 5e-4, because a volt on the chamber counts for a few hundredths at most.
+_SETTLED = 1e-3
+_MOST_SHARES = 12
 _FILM = "edge of the film's cap"
 
 
@@ -61,6 +70,11 @@ class _Lost:
 def meniscus_onset(design: Design, *, progress: Progress | None = None) -> MeniscusOnset:
     """Where the liquid surface of a design loses its equilibrium in a slow ramp.
 
+    A chamber at a voltage of its own does not rise with the others.  At the loss of equilibrium it
+    has its share of the voltage there, and a surface loses its equilibrium at the same voltage
+    whether the chamber kept that potential or rose to it in proportion: the balance is the same at
+    that voltage, and so is its derivative with the shape.  So the share is found by iteration.
+
     A capillary or slit is fed from a reservoir, so its pressure is held, and its contact line
     moves over the wall as J. W. Gibbs's condition has it; the film on a wetted needle is taken to
     be cut off from its supply, so the volume of its cap is held, pinned where the cap meets the
@@ -75,7 +89,7 @@ def meniscus_onset(design: Design, *, progress: Progress | None = None) -> Menis
     Raises
     ------
     DesignError
-        The design has no free surface, floods, or its chamber is not grounded.
+        The design has no free surface, or floods.
     ContinuationError, MeshError
         The branch could not be followed; no number is reported.
     SurfaceInSolid
@@ -87,6 +101,60 @@ def meniscus_onset(design: Design, *, progress: Progress | None = None) -> Menis
             f"the liquid surface of {file} is held as drawn; a free surface is followed only where "
             "the emitter is given by its dimensions"
         )
+    return at_own_chamber(
+        design, lambda one: onset_in_proportion(one, progress), lambda m: m.voltage
+    )
+
+
+def at_own_chamber(
+    design: Design,
+    solve: Callable[[Design], Result],
+    voltage_of: Callable[[Result], float],
+    guess: float | None = None,
+) -> Result:
+    """An onset at which the chamber has its own voltage.
+
+    Parameters
+    ----------
+    solve : callable
+        Onset of a design all of whose voltages rise in proportion.
+    voltage_of : callable
+        Emitter minus accelerator of an onset, [V].
+    guess : float or None
+        Where the iteration begins; at the voltage of the design when left out, [V].
+
+    Raises
+    ------
+    ContinuationError
+        The iteration does not settle.
+    """
+    own = design.voltages.chamber
+    if own == 0.0:
+        return solve(design)
+    volts = design.voltage if guess is None else guess
+    for _ in range(_MOST_SHARES):
+        # In the proportion of the voltage at which it is lost.
+        found = solve(design.with_value("voltages.chamber", own * design.voltage / volts))
+        before, volts = volts, voltage_of(found)
+        if abs(volts / before - 1.0) < _SETTLED:
+            return found
+    raise ContinuationError(
+        f"voltages.chamber = {own:g} V decides too much of the field: the onset does not settle"
+    )
+
+
+def onset_in_proportion(design: Design, progress: Progress | None) -> MeniscusOnset:
+    """`meniscus_onset` while all voltages, the chamber's too, rise in the proportion of the design.
+
+    Parameters
+    ----------
+    progress : callable or None
+
+    Raises
+    ------
+    DesignError, ContinuationError, MeshError, SurfaceInSolid
+        As `meniscus_onset`.
+    """
     drawn = liquid_section(design)
     gamma = design.surface_tension
     wetting = wetting_of(design, gamma)

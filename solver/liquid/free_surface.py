@@ -55,11 +55,6 @@ def free_surface(
                 f"the {design.emitter.kind} is not its own mirror image, so its free surface is "
                 "not followed: the onset is that of the rigid surface",
             )
-        if design.voltages.chamber != 0.0:
-            return None, (
-                "the chamber is not grounded, so the free surface is not followed: the onset is "
-                "that of the rigid surface",
-            )
     try:
         found = meniscus_onset(design, progress=progress)
     except SurfaceInSolid as error:

@@ -13,7 +13,7 @@ import numpy as np
 from conegap.geometries.curves.section import Section
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
-from conegap.solver.field.electrodes import electrode_voltages
+from conegap.solver.field.electrodes import per_volt
 from conegap.solver.liquid.meniscus import Held
 from conegap.solver.liquid.shape import MeniscusShape, cap
 from conegap.solver.liquid.surface_mesh import LiquidSection
@@ -50,7 +50,7 @@ def liquid_section(design: Design) -> LiquidSection:
     Raises
     ------
     DesignError
-        The design has no free surface, or its chamber is not grounded.
+        The design has no free surface.
     """
     section = design.section()
     place = liquid_surface(section)
@@ -58,11 +58,6 @@ def liquid_section(design: Design) -> LiquidSection:
         raise DesignError(
             "this design has no liquid surface that begins on the axis or line of symmetry; "
             "use the rigid criterion"
-        )
-    if design.voltages.chamber != 0.0:
-        raise DesignError(
-            f"voltages.chamber = {design.voltages.chamber:g} V: the turning point is computed for "
-            "voltages that rise together, so the chamber must be grounded; use the rigid criterion"
         )
     loop, index = place
     end = section.loops[loop][index].curve.end
@@ -74,7 +69,7 @@ def liquid_section(design: Design) -> LiquidSection:
         height = points[:, 1] + contact[1] - design.emitter.metal_top(points[:, 0])
         return float(height.min()) / radius
 
-    potentials = electrode_voltages(design, section.electrodes, 1.0 / design.voltage)
+    potentials = per_volt(design, section.electrodes)
     return LiquidSection.ending_at(contact, section, place, potentials, clearance)
 
 

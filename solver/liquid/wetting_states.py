@@ -12,7 +12,7 @@ from conegap.geometries.curves.wall import ContactStart
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import ComputationError, DesignError, MeshError
 from conegap.solver.common.progress import Progress
-from conegap.solver.field.electrodes import electrode_voltages
+from conegap.solver.field.electrodes import per_volt
 from conegap.solver.field.extrapolation import Estimate
 from conegap.solver.liquid.contact_line import (
     ContactSolve,
@@ -88,7 +88,7 @@ def wetting_of(design: Design, surface_tension: float) -> Wetting | None:
     surface = liquid_surface(section)
     if wall is None or surface is None:
         return None
-    potentials = electrode_voltages(design, section.electrodes, 1.0 / design.voltage)
+    potentials = per_volt(design, section.electrodes)
     return Wetting(
         section,
         surface,

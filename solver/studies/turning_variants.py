@@ -32,7 +32,7 @@ from conegap.solver.field.extrapolation import estimate
 from conegap.solver.liquid.contact_line import slope_on_meshes
 from conegap.solver.liquid.contact_section import Wetting
 from conegap.solver.liquid.continuation import ContinuationError
-from conegap.solver.liquid.followed_onset import meniscus_onset
+from conegap.solver.liquid.followed_onset import at_own_chamber, onset_in_proportion
 from conegap.solver.liquid.liquid_section import held_in, liquid_section
 from conegap.solver.liquid.meniscus import Equilibrium, Held
 from conegap.solver.liquid.meniscus_onset import MeniscusOnset, voltage_of_bond_number
@@ -53,6 +53,8 @@ __all__ = [
 
 TENSION = "surface_tension"
 """Pseudo key of a variant: factor on the surface tension, [-]."""
+
+_CHAMBER = "voltages.chamber"
 
 # Subdivisions of the two meshes; 2 and 4 gave the ends of the capillary's tolerances within 4e-4
 # of branches followed anew.
@@ -93,6 +95,8 @@ class TurningStart:
         The highest onset of any other state of wetting, [V].
     left : float
         Highest voltage at which the line jumped on from a place, over the onset, [-].
+    voltage : float
+        Of the drawn design, [V].
     """
 
     coefficients: FloatArray
@@ -103,6 +107,7 @@ class TurningStart:
     wall_place: tuple[int, float] | None = None
     other: float = 0.0
     left: float = 0.0
+    voltage: float = 0.0
 
     @classmethod
     def of(cls, meniscus: MeniscusOnset) -> TurningStart:
@@ -119,6 +124,7 @@ class TurningStart:
             max(
                 (t.voltage / meniscus.voltage for t in meniscus.transitions if t.jumps), default=0.0
             ),
+            meniscus.voltage,
         )
         if not branch.equilibria:
             return start
@@ -167,12 +173,31 @@ def turning_voltage(
     ContinuationError, MeshError
         No turning point was found from the start.
     """
+    own = changed_design(design, _without(changes, TENSION))
+
+    def solve(one: Design) -> float:
+        shared = changes
+        if own.voltages.chamber != 0.0:
+            shared = (*_without(changes, _CHAMBER), (_CHAMBER, one.voltages.chamber))
+        return _turning(design, shared, start, near, guesses.get(changes, 1.0))
+
+    return at_own_chamber(own, solve, lambda voltage: voltage, start.voltage)
+
+
+def _without(changes: Changes, key: str) -> Changes:
+    return tuple(change for change in changes if change[0] != key)
+
+
+def _turning(
+    design: Design, changes: Changes, start: TurningStart, near: CoarseMesh | None, guess: float
+) -> float:
+    """`turning_voltage` with all voltages in proportion."""
     scaled = any(key == TENSION for key, _ in changes)
     changed = None
     if start.wall_place is not None and not scaled:
         changed = changed_design(design, changes)
         if _away(design, changed, changes, start):
-            return meniscus_onset(changed).voltage
+            return onset_in_proportion(changed, None).voltage
     drawn = {key: 1.0 if key == TENSION else design.dimension(key).value for key, _ in changes}
     reason: ComputationError = ContinuationError("no turning point was found")
     for steps, follows in _ATTEMPTS:
@@ -180,7 +205,7 @@ def turning_voltage(
         if steps == 1:
             here = replace(
                 start,
-                electric_bond_number=start.electric_bond_number * guesses.get(changes, 1.0) ** 2,
+                electric_bond_number=start.electric_bond_number * guess**2,
             )
         try:
             for step in range(1, steps + 1):
@@ -189,14 +214,14 @@ def turning_voltage(
                 way = changes if step == steps else part
                 voltage, here = _fold(design, way, here, near if follows else None)
             if changed is not None and _elsewhere(changed, start, here, voltage):
-                return meniscus_onset(changed).voltage
+                return onset_in_proportion(changed, None).voltage
             return voltage
         except SurfaceInSolid:
             raise
         except (ContinuationError, MeshError) as error:
             reason = error
     if changed is not None:
-        return meniscus_onset(changed).voltage
+        return onset_in_proportion(changed, None).voltage
     raise reason
 
 
@@ -238,7 +263,7 @@ def _fold(
 ) -> tuple[float, TurningStart]:
     """Voltage of a changed design's turning point close to the start, and a start from there."""
     factor = math.prod(value for key, value in changes if key == TENSION)
-    design = changed_design(design, tuple(c for c in changes if c[0] != TENSION))
+    design = changed_design(design, _without(changes, TENSION))
     gamma = factor * design.surface_tension
     shape = MeniscusShape(start.coefficients, start.symmetry)
     if start.wall_place is not None and not len(start.chord):
