@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from reporting import assessed_needle
-from scipy.constants import e, m_u
+from scipy.constants import e, epsilon_0, m_u
 from scipy.integrate import quad
 
 from conegap.geometries.metals.metal import metal
@@ -22,6 +22,7 @@ from conegap.solver.operation.beam_current import (
 )
 from conegap.solver.operation.operating_point import operating_point
 from conegap.solver.operation.other_metals import compare_metals
+from conegap.solver.report.cone import cone_table, cone_words
 
 _TENSION = {"Ga": 0.718, "In": 0.556, "Cs": 0.069}
 
@@ -230,3 +231,43 @@ def test_a_lit_cone_counts_from_its_extinction() -> None:
     assert behind(pair, second + 1.0).sites == 2.0
     weak, strong = law.band()
     assert_allclose(strong.at(4.5e3).current, 10.0 * weak.at(4.5e3).current, rtol=1e-12)
+
+
+def test_cone_of_an_assessed_needle() -> None:
+    """INVARIANT: results and report hold the cone's figures at the operating point, in SI."""
+    assessment = assessed_needle()
+    operation, design = assessment.operation, assessment.design
+    cone, kelvin = operation.cone, design.liquid.temperature
+    found = operation.operation_dict()["cone"]
+    tension = design.metal.surface_tension(kelvin)
+    radius, field = found["apex_radius_m"], found["evaporation_field_warm_V_per_m"]
+    assert_allclose(0.5 * epsilon_0 * field**2, 2.0 * tension / radius, rtol=1e-12)
+    density = found["apex_current_density_A_per_m2"]
+    assert_allclose(density * 2 * math.pi * radius**2, operation.operating.point.per_site)
+    base, rho = operation.emission.base_radius, design.metal.density(kelvin)
+    assert_allclose(found["inertial_time_s"] ** 2, rho * base**3 / tension, rtol=1e-12)
+    rise = operation.emission.onset_voltage / found["slow_ramp_V_per_s"]
+    assert cone.times is not None
+    assert cone.times.overshoot(rise) <= 0.01
+    assert len(cone_table(assessment).rows) == 8
+    # A metal of the user's own: no energies, no density, so only the slopes are left.
+    bare = replace(operation, cone=replace(cone, cusp=None, times=None))
+    assert len(cone_table(replace(assessment, operation=bare)).rows) == 2
+    assert set(bare.operation_dict()["cone"]) == {
+        "slope_charge_across_gap_A_per_V",
+        "slope_charge_near_cone_A_per_V",
+    }
+    assert all(cone_words(replace(assessment, operation=bare)))
+
+
+def test_band_holds_the_law_of_the_charge_about_the_cone() -> None:
+    """INVARIANT: the smaller the cone in its gap, the wider the band, from half a decade on."""
+    for radius, beyond in ((5e-6, False), (5e-8, True)):
+        law = _needle(base_radius=radius)
+        low, high = law.band()
+        slopes = law.slopes(law.onset_voltage)
+        ratio = slopes.near_cone_slope / slopes.across_gap_slope
+        assert (ratio > math.sqrt(10.0)) is beyond
+        assert high.strength >= ratio
+        assert_allclose(high.strength, max(ratio, math.sqrt(10.0)), rtol=1e-12)
+        assert_allclose(low.strength, math.sqrt(0.1), rtol=1e-12)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from conegap.geometries.metals.metal import Metal
+    from conegap.solver.cone.evaporation import CuspField
 
 __all__ = ["EXAMPLES", "SUMMARY", "add_arguments"]
 
@@ -64,11 +65,14 @@ def _run(arguments: argparse.Namespace) -> int:
 
 def _results(one: Metal, temperature: float | None, *, may_be_solid: bool) -> dict[str, Any]:
     """Everything known of a metal in SI; below its melting point only what does not need it."""
+    from conegap.solver.cone.evaporation import cusp_field
+
     at = _usual(one) if temperature is None else temperature
     liquid = at >= one.melting_point
     if not liquid and may_be_solid:
         return {"name": one.name, "symbol": one.symbol, "temperature_K": at, "liquid": False,
                 "melting_point_K": one.melting_point, "properties": []}  # fmt: skip
+    cusp = cusp_field(one, at)
     return {
         "name": one.name,
         "symbol": one.symbol,
@@ -79,6 +83,7 @@ def _results(one: Metal, temperature: float | None, *, may_be_solid: bool) -> di
             {"name": record.key, **{k: v for k, v in record.columns().items() if k != "key"}}
             for record in one.records(at)
         ],
+        "apex": None if cusp is None else cusp.as_dict(),
         "laws": dict(_laws(one)),
         "notes": list(one.range_notes(at)),
         "hazards": one.hazards,
@@ -92,6 +97,7 @@ def _usual(one: Metal) -> float:
 
 def _overview(metals: list[Metal], temperature: float | None) -> None:
     from conegap.solver.commands.terminal import console, plain_table
+    from conegap.solver.cone.evaporation import cusp_field
     from conegap.solver.report.tables import property_text
 
     rows = []
@@ -113,6 +119,8 @@ def _overview(metals: list[Metal], temperature: float | None) -> None:
             else "not known"
             for key in ("first_ionisation_energy", "work_function")
         ]
+        cusp = cusp_field(one, max(at, one.melting_point))
+        row.append("not known" if cusp is None else _field(cusp.field))
         rows.append(row)
     where = "melting point" if temperature is None else f"{temperature:g} K"
     out = console()
@@ -127,6 +135,7 @@ def _overview(metals: list[Metal], temperature: float | None) -> None:
                 "vapour pressure",
                 "ionisation",
                 "work function",
+                "cusp field",
             ),
             rows,
             f"Liquid metals at {'their ' if temperature is None else ''}{where}",
@@ -135,8 +144,26 @@ def _overview(metals: list[Metal], temperature: float | None) -> None:
     out.print("\nconegap metals NAME gives laws, ranges, uncertainties and sources.")
 
 
+def _field(value: float) -> str:
+    return f"{value / 1e9:.3g} V/nm"
+
+
+def _apex(one: Metal, cusp: CuspField) -> list[tuple[str, str, str]]:
+    """Evaporation field and apex radius in print."""
+    ion = one.ion + ("+" if cusp.charge == 1 else f"{cusp.charge}+")
+    share = f"± {100.0 * cusp.relative_uncertainty:.0f} %, image-hump model"
+    across = "" if cusp.atoms_across is None else f", {cusp.atoms_across:.0f} atoms across"
+    return [
+        (f"evaporation field of {ion}, cold", _field(cusp.field), share),
+        ("the same at this temperature", _field(cusp.warm_field), share),
+        ("radius that holds it", f"{cusp.radius * 1e9:.2g} nm{across}",
+         f"a factor of {cusp.radius_factor:.2g} either way"),
+    ]  # fmt: skip
+
+
 def _one(one: Metal, temperature: float | None) -> None:
     from conegap.solver.commands.terminal import console, plain_table
+    from conegap.solver.cone.evaporation import cusp_field
     from conegap.solver.report.tables import metal_table
 
     at = _usual(one) if temperature is None else temperature
@@ -153,6 +180,10 @@ def _one(one: Metal, temperature: float | None) -> None:
     if laws:
         out.print()
         out.print(plain_table(("law", "T in K"), laws))
+    cusp = cusp_field(one, at)
+    if cusp is not None:
+        out.print()
+        out.print(plain_table(("apex of an emitting cone", "value", "known to"), _apex(one, cusp)))
     for note in one.range_notes(at):
         out.print(f"note: {note}", soft_wrap=True)
     if one.hazards:

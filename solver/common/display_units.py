@@ -175,17 +175,19 @@ def energy_text(value: float) -> str:
 
 
 def time_text(value: float) -> str:
-    """A duration for a sentence: "2.1 years", "9 days", "3 h".
+    """A duration for a sentence: "2.1 years", "9 days", "3 h", "5 µs".
 
     Parameters
     ----------
     value : float
         [s].
     """
-    for size, name in ((365.25 * 86400.0, "years"), (86400.0, "days")):
-        if value >= size:
+    sizes = ((365.25 * 86400.0, "years"), (86400.0, "days"), (3600.0, "h"), (1.0, "s"),
+             (1e-3, "ms"), (1e-6, "µs"))  # fmt: skip
+    for size, name in sizes:
+        if value >= size * (1.0 - 1e-12):
             return f"{value / size:.3g} {name}"
-    return f"{value / 3600.0:.3g} h"
+    return f"{value / 1e-9:.3g} ns"
 
 
 def length_words(value: float) -> str:

@@ -77,6 +77,16 @@ class CuspField:
         """Diameter of the apex over the spacing of the atoms, [-]."""
         return None if self.spacing is None else 2.0 * self.radius / self.spacing
 
+    def as_dict(self) -> dict[str, float | int]:
+        """Keys of the results contract."""
+        return {
+            "ion_charge_of_least_field": self.charge,
+            "evaporation_field_V_per_m": self.field,
+            "evaporation_field_warm_V_per_m": self.warm_field,
+            "evaporation_field_relative_standard_uncertainty": self.relative_uncertainty,
+            "apex_radius_m": self.radius,
+        }
+
     def current_density(self, current: float) -> float:
         """Of a current that leaves the half sphere of the apex, [A/m^2].
 

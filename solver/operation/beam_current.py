@@ -19,6 +19,7 @@ from typing import Protocol
 from scipy.constants import elementary_charge
 from scipy.optimize import brentq
 
+from conegap.solver.cone.current_law import ConeSlopes
 from conegap.solver.cone.current_law import cone_current as site_current
 from conegap.solver.cone.taylor import TAYLOR_HALF_ANGLE
 from conegap.solver.operation.feed_loss import NO_LOSS, FeedLoss
@@ -155,9 +156,30 @@ class CurrentLaw:
     feed_pressure: float = 0.0
 
     def band(self) -> tuple[CurrentLaw, CurrentLaw]:
-        """The law with its slope a factor of three lower and higher."""
-        low, high = self.strength / ORDER_OF_MAGNITUDE, self.strength * ORDER_OF_MAGNITUDE
+        """The law with its slope a factor of three lower and higher.
+
+        Higher by more where the law in which only the charge about the cone acts
+        (`conegap.solver.cone.current_law`) gives more.
+        """
+        slopes = self.slopes(self.onset_voltage)
+        more = max(ORDER_OF_MAGNITUDE, slopes.near_cone_slope / slopes.across_gap_slope)
+        low, high = self.strength / ORDER_OF_MAGNITUDE, self.strength * more
         return replace(self, strength=low), replace(self, strength=high)
+
+    def slopes(self, voltage: float) -> ConeSlopes:
+        """Both slope laws of one cone without its feed.
+
+        Parameters
+        ----------
+        voltage : float
+            Across the gap, which sets the base of a cone on a slit, [V].
+        """
+        return ConeSlopes(
+            extinction_voltage=self.onset_voltage * self.extinction_over_onset,
+            base_radius=self.base_at(voltage),
+            surface_tension=self.surface_tension,
+            ion_mass=self.ion_mass,
+        )
 
     def lit_at(self, voltage: float) -> int:
         """How many tips a rising voltage has lit, [-].

@@ -17,6 +17,7 @@ from conegap.solver.operation.breakdown import (
     electron_rows,
     negative_electrode,
 )
+from conegap.solver.operation.cone_state import ConeState, cone_state
 from conegap.solver.operation.droplets import MassEfficiency
 from conegap.solver.operation.feed import Feed, feed_of, feed_rows, feed_warnings
 from conegap.solver.operation.feed_loss import NO_LOSS
@@ -47,6 +48,8 @@ class GapOperation:
         The same with the laws of ``emission_band``.
     smallest : SmallestCurrent
         Steady current of one site.
+    cone : ConeState
+        One cone at the operating point.
     propellant : PropellantUse
         Mass efficiency, specific impulse and life at the operating point.
     metals : tuple of MetalInGap
@@ -60,6 +63,7 @@ class GapOperation:
     operating: OperatingPoint
     operating_band: tuple[OperatingPoint, OperatingPoint]
     smallest: SmallestCurrent
+    cone: ConeState
     propellant: PropellantUse
     feed: Feed | None
     card: SupplyCard
@@ -112,6 +116,7 @@ class GapOperation:
                 "low": self.smallest.low,
                 "high": self.smallest.high,
             },
+            "cone": self.cone.as_dict(),
             **self.propellant.as_dict(),
             "current_curve": [
                 {"voltage_V": p.voltage, "current_A": p.current, "sites": p.sites}
@@ -216,6 +221,7 @@ def gap_operation(
         operating=operating,
         operating_band=(weak, strong),
         smallest=smallest,
+        cone=cone_state(design, emission, operating.point.voltage, operating.point.per_site),
         propellant=propellant,
         feed=feed,
         card=card,

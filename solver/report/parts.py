@@ -8,6 +8,7 @@ from conegap.solver.assessment import Assessment
 from conegap.solver.common.display_units import percent, voltage_text
 from conegap.solver.common.style import pretty
 from conegap.solver.report.beam import beam_table, beam_words, landing_table
+from conegap.solver.report.cone import cone_table, cone_words
 from conegap.solver.report.electrode import electrode_table, electrode_words
 from conegap.solver.report.first_sheet import versions
 from conegap.solver.report.liquid import liquid_facts, liquid_words, slit_words
@@ -334,6 +335,8 @@ def _operation(assessment: Assessment) -> Part:
             first,
             Grid(current_table(assessment), "Current against voltage of the gap"),
             Words(operation_words(assessment)),
+            Grid(cone_table(assessment), "The emitting cone: current, apex and time"),
+            Words(cone_words(assessment)),
         ),
     )
 
