@@ -120,7 +120,7 @@ def _overview(metals: list[Metal], temperature: float | None) -> None:
             for key in ("first_ionisation_energy", "work_function")
         ]
         cusp = cusp_field(one, max(at, one.melting_point))
-        row.append("not known" if cusp is None else _field(cusp.field))
+        row.append("not known" if cusp is None else f"{cusp.field / 1e9:.2g} V/nm")
         rows.append(row)
     where = "melting point" if temperature is None else f"{temperature:g} K"
     out = console()
