@@ -133,7 +133,7 @@ def _overview(metals: list[Metal], temperature: float | None) -> None:
                 "surface tension",
                 "density",
                 "vapour pressure",
-                "ionisation",
+                "ionises at",
                 "work function",
                 "cusp field",
             ),
