@@ -258,16 +258,3 @@ def test_cone_of_an_assessed_needle() -> None:
         "slope_charge_near_cone_A_per_V",
     }
     assert all(cone_words(replace(assessment, operation=bare)))
-
-
-def test_band_holds_the_law_of_the_charge_about_the_cone() -> None:
-    """INVARIANT: the smaller the cone in its gap, the wider the band, from half a decade on."""
-    for radius, beyond in ((5e-6, False), (5e-8, True)):
-        law = _needle(base_radius=radius)
-        low, high = law.band()
-        slopes = law.slopes(law.onset_voltage)
-        ratio = slopes.near_cone_slope / slopes.across_gap_slope
-        assert (ratio > math.sqrt(10.0)) is beyond
-        assert high.strength >= ratio
-        assert_allclose(high.strength, max(ratio, math.sqrt(10.0)), rtol=1e-12)
-        assert_allclose(low.strength, math.sqrt(0.1), rtol=1e-12)

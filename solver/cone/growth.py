@@ -19,9 +19,9 @@ voltage that rises by V0 in a time T is then ahead of the surface: it stands abo
     V / V0 - 1 = 2.970 (t0 / T)^(4/5)   (mass alone),   1.856 (tv / T)^(2/3)   (viscosity alone)
 
 when the cone has formed, and by less than their sum with both.  A voltage put on at once needs
-about 5 t0, and may form a cone below V0, since the surface overshoots.  Derived here; the
-constants are those of x'' = t + x^2 and of Airy's function.  Orders of magnitude, a factor of three
-either way in time.
+about 5 t0, and may form a cone below V0, down to 0.87 V0, since the surface overshoots.  Derived
+here; the constants are those of x'' = t + x^2 and of Airy's function.  Orders of magnitude, a
+factor of three either way in time.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-__all__ = ["STEP_TIME", "ConeTimes", "cone_times", "fastest_growth_rate"]
+__all__ = ["STEP_ONSET", "STEP_TIME", "ConeTimes", "cone_times", "fastest_growth_rate"]
 
 # Delay of x'' = s + x^2 from its slow branch to infinity, 3.411689, and first zero of Airy's
 # function, 2.3381, times the powers of two of epsilon = 2 t / T; the first is found again by the
@@ -40,6 +40,10 @@ _VISCOUS_DELAY = 2.338107 * 2.0 ** (-1.0 / 3.0)
 STEP_TIME = 5.152
 """sqrt(3/2) times the integral of (1 + x^3)^(-1/2) from -1 on: time from rest without field to the
 cone, over t0, at a voltage V0 put on at once, [-]."""
+
+STEP_ONSET = math.sqrt(0.75)
+"""Least voltage that forms a cone when put on at once, over V0: the surface, let go at x = -1 with
+epsilon, passes the other equilibrium if (epsilon + 1/4) >= 0 (energy), [-]."""
 
 
 @dataclass(frozen=True)

@@ -156,14 +156,8 @@ class CurrentLaw:
     feed_pressure: float = 0.0
 
     def band(self) -> tuple[CurrentLaw, CurrentLaw]:
-        """The law with its slope a factor of three lower and higher.
-
-        Higher by more where the law in which only the charge about the cone acts
-        (`conegap.solver.cone.current_law`) gives more.
-        """
-        slopes = self.slopes(self.onset_voltage)
-        more = max(ORDER_OF_MAGNITUDE, slopes.near_cone_slope / slopes.across_gap_slope)
-        low, high = self.strength / ORDER_OF_MAGNITUDE, self.strength * more
+        """The law with its slope a factor of three lower and higher."""
+        low, high = self.strength / ORDER_OF_MAGNITUDE, self.strength * ORDER_OF_MAGNITUDE
         return replace(self, strength=low), replace(self, strength=high)
 
     def slopes(self, voltage: float) -> ConeSlopes:

@@ -69,10 +69,9 @@ def cone_words(assessment: Assessment) -> tuple[str, ...]:
     """
     cone = assessment.operation.cone
     words = [
-        "The two slopes bracket how the beam's charge acts on its cone: across the whole gap as "
-        "between plates (Mair), or only about the cone, from the self-similar flow of ions off a "
-        "cone whose charge keeps it in balance (derived in solver/cone; approach of Boltachev, "
-        "Zubarev and Zubareva, arXiv:1201.3743, abstract read).",
+        "The first slope is Mair's law, the second that of a cone whose own charge keeps it in "
+        "balance (derived; approach of Boltachev, Zubarev and Zubareva, arXiv:1201.3743, abstract "
+        "read).",
     ]
     if cone.cusp is None:
         words.append(
@@ -90,8 +89,8 @@ def cone_words(assessment: Assessment) -> tuple[str, ...]:
     else:
         words.append(
             f"Time: the liquid's mass decides (Ohnesorge number {cone.times.ohnesorge:.1g}). "
-            "A voltage that is switched on faster than a cone forms can start one below the "
-            "static onset; a pulse shorter than that starts none."
+            "A voltage that is switched on faster than a cone forms can start one some per cent "
+            "below the static onset; a pulse shorter than that starts none."
             if cone.viscous
             else "Time: from the liquid's mass alone, its viscosity is not known."
         )

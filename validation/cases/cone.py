@@ -105,9 +105,15 @@ def _sublimation_rows() -> list[Row]:
 
 
 def _time_rows() -> list[Row]:
-    from conegap.solver.cone.growth import STEP_TIME, ConeTimes, fastest_growth_rate
+    from conegap.solver.cone.growth import (
+        STEP_ONSET,
+        STEP_TIME,
+        ConeTimes,
+        fastest_growth_rate,
+    )
     from conegap.validation.exact.cone_growth import (
         greatest_growth_rate,
+        least_step,
         ramp_runaway,
         runaway_from_rest,
     )
@@ -123,6 +129,8 @@ def _time_rows() -> list[Row]:
             1e-9),
         Row("cone at a voltage put on at once", runaway, "time over sqrt(rho a^3 / gamma) [-]",
             runaway_from_rest(), STEP_TIME, 1e-4),
+        Row("least voltage put on at once that forms a cone", runaway, "V / V0 [-]", least_step(),
+            STEP_ONSET, 1e-5),
     ]  # fmt: skip
     for inertial, viscous, tolerance in ((1e-6, 0.0, 1e-5), (0.0, 1e-6, 1e-5)):
         given = ConeTimes(inertial, viscous)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 from scipy.optimize import minimize_scalar
 
-__all__ = ["greatest_growth_rate", "ramp_runaway", "runaway_from_rest"]
+__all__ = ["greatest_growth_rate", "least_step", "ramp_runaway", "runaway_from_rest"]
 
 # x from which the rest of the way is taken in closed form, [-].
 _FAR = 1e7
@@ -65,6 +65,27 @@ def runaway_from_rest() -> float:
                       method="DOP853", events=_far, rtol=1e-11, atol=1e-13)  # fmt: skip
     # What is left beyond x: sqrt(6 / x).
     return float(found.t[-1]) + math.sqrt(6.0 / _FAR)
+
+
+def least_step() -> float:
+    """Least V / V0 put on at once at which mass alone runs away from rest at x = -1, [-].
+
+    By bisection on the motion: far beyond within ten times the unit of time, or back.
+    """
+
+    def back(_: float, state: NDArray[np.float64]) -> float:
+        return float(state[1])
+
+    back.terminal, back.direction = True, -1.0  # type: ignore[attr-defined]
+    low, high = 0.5, 1.0
+    while high - low > 1e-7:
+        step = 0.5 * (low + high)
+        push = step**2 - 1.0
+        found = solve_ivp(lambda _, state, p=push: [state[1], p + state[0] ** 2], (0.0, 60.0),
+                          [-1.0, 1e-12], method="DOP853", events=(_far, back), rtol=1e-10,
+                          atol=1e-12)  # fmt: skip
+        low, high = (low, step) if found.t_events[0].size else (step, high)
+    return high
 
 
 def greatest_growth_rate(*, stress: float, surface_tension: float, density: float) -> float:
