@@ -19,10 +19,12 @@ from reporting import crowded, with_meniscus
 
 from conegap.solver.assessment import Assessment
 from conegap.solver.common.display_units import voltage_text
+from conegap.solver.common.style import pretty
 from conegap.solver.figures.report_figures import Picture, report_pictures
+from conegap.solver.report.blocks import Figures
 from conegap.solver.report.first_sheet import first_sheet
 from conegap.solver.report.page import html_report
-from conegap.solver.report.parts import Figures, report_parts
+from conegap.solver.report.parts import report_parts
 from conegap.solver.report.pdf import pdf_report
 
 MM = 72.0 / 25.4
@@ -72,8 +74,8 @@ def test_first_page_of_the_pdf_is_the_sheet(case: str) -> None:
     """INVARIANT: verdict, identity, every criterion and contribution on page 1, the rest behind."""
     reader = printed(case)
     assert holds_the_sheet(reader.pages[0].extract_text(), CASES[case]()) == []
-    assert "The answer in numbers" not in reader.pages[0].extract_text()
-    assert reader.pages[1].extract_text().startswith("The answer in numbers")
+    assert "Criteria and their basis" not in reader.pages[0].extract_text()
+    assert reader.pages[1].extract_text().startswith("Criteria and their basis")
 
 
 @pytest.mark.parametrize("case", CASES)
@@ -115,7 +117,7 @@ def test_pdf_holds_every_part_figure_and_table() -> None:
                 assert set(block.names) <= set(drawn())
                 assert all(squeezed(drawn()[n].caption) in text for n in block.names)
     for row in assessment.review:
-        assert squeezed(row.basis)[:20] in text
+        assert squeezed(pretty(row.basis))[:20] in text
     shown = [size for page in reader.pages for size in images_of(reader, page)]
     assert len(shown) == len(drawn())
     for pixels, points in shown:
@@ -156,7 +158,7 @@ def test_supply_card_is_a_page_of_its_own() -> None:
     cards = [text for text in pages if text.startswith("Supply card")]
     assert len(cards) == 1
     design = with_meniscus().design
-    for words in ("ramp limit", "trip current", "kills", "no safety approval", "local codes"):
+    for words in ("ramp limit", "trip current", "kills", "no safety approval", "Local codes"):
         assert words in cards[0]
     assert design.drawing.number in cards[0]
     assert squeezed(cards[0]).count(design.sha256) == 2  # on the card and in the footer
@@ -171,9 +173,9 @@ def page_text(case: str) -> str:
 
 
 def test_first_sheet_comes_first_and_is_kept_together() -> None:
-    """INVARIANT: both figures and both tables inside the sheet; a page break behind it."""
+    """INVARIANT: both figures and both tables inside the sheet; page breaks behind it."""
     html = page_text("usual")
-    sheet = html[html.index('<div class="sheet">') : html.index('<h2 id="answer">')]
+    sheet = html[html.index('<div class="sheet">') : html.index('<h2 id="review">')]
     for words in ('figure class="onset_band"', 'figure class="section"', "Criteria", "uncertain"):
         assert words in sheet
     assert sheet.count("<table") == 2
@@ -182,7 +184,7 @@ def test_first_sheet_comes_first_and_is_kept_together() -> None:
     assert html.count('figure class="section"') == 1
     for rule in (
         ".sheet { break-after: page; }",
-        ".card { break-before: page;",
+        ".page, .overline, .card { break-before: page; }",
         "thead { display: table-header-group; }",
         "tr { break-inside: avoid; }",
         "break-inside: avoid; }\nfigure svg",
@@ -277,9 +279,9 @@ def test_browser_prints_the_sheet_on_page_one(
     assert abs(float(box.height) - 297.0 * MM) < 1.0
     pages = [page.extract_text() for page in reader.pages]
     assert holds_the_sheet(pages[0], crowded()) == []
-    assert "The answer in numbers" not in pages[0]
-    assert "The answer in numbers" in pages[1]
+    assert "Criteria and their basis" not in pages[0]
+    assert "Criteria and their basis" in pages[1]
     assert "Supply card" in pages[-1]
     assert "no safety approval" in pages[-1]
-    assert "What is not modelled" not in pages[-1]
+    assert "Numerical quality" not in pages[-1]
     assert f"page 1 of {len(pages)}" in pages[0]

@@ -18,6 +18,7 @@ from conegap.solver.common.display_units import (
     span_text,
     voltage_text,
 )
+from conegap.solver.common.style import pretty
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.figures.report_figures import report_pictures
 from conegap.solver.operation.operating_point import operating_point
@@ -27,20 +28,17 @@ from conegap.solver.report.electrode import electrode_table, electrode_words
 from conegap.solver.report.first_sheet import first_sheet
 from conegap.solver.report.operating import (
     operating_facts,
-    operating_sentence,
     operating_table,
 )
 from conegap.solver.report.operation import (
     card_cautions,
     card_table,
-    current_table,
     feed_table,
     feed_words,
     metals_table,
     operation_words,
 )
 from conegap.solver.report.page import html_report
-from conegap.solver.report.tables import operation_table
 from conegap.solver.report.words import verdict
 
 
@@ -129,25 +127,18 @@ def test_card_says_what_it_must() -> None:
     assert "break-before: page" in report
     for words in (card_cautions, electrode_words, operation_words, feed_words):
         for sentence in words(assessment):
-            assert sentence.split("'")[0].split("&")[0].split(";")[0][:60] in report.replace(
-                "&#39;", "'"
-            )
+            assert pretty(sentence).split("'")[0].split("&")[0].split(";")[0][
+                :60
+            ] in report.replace("&#39;", "'")
 
 
 def test_tables_of_the_report_hold_the_numbers() -> None:
     """EXACT: current, electrons and metals as printed against the objects."""
     assessment = assessed_needle()
     operation = assessment.operation
-    current = current_table(assessment)
-    assert len(current.rows) == len(operation.emission.curve())
-    assert current.rows[0][2] == "0 A"
-    most = operation.emission.curve()[-1].current
-    assert current.rows[-1][2] == current_text(float(f"{most:.2g}"))
     assert len(electrode_table(assessment).rows) == 2
     assert metals_table(assessment).rows[0][0] == operation.metals[0].name
     assert feed_table(assessment) is None  # a bare needle
-    figures = operation_table(assessment)
-    assert figures is not None
     at, (weak, strong) = operation.operating, operation.operating_band
     assert weak.point.current < at.point.current < strong.point.current
     table = {row[0]: row[1:] for row in operating_table(assessment).rows}
@@ -158,7 +149,7 @@ def test_tables_of_the_report_hold_the_numbers() -> None:
     facts = dict(operating_facts(assessment))
     assert facts["operating point, expected"].startswith(voltage_text(at.point.voltage))
     assert facts["its current, an order of magnitude"] == table["current"][1]
-    assert operating_sentence(assessment) in verdict(assessment)
+    assert set(facts.items()) <= {(a, b) for a, b in first_sheet(assessment).numbers}
     use = replace(operation.propellant, mass=0.1)
     full = replace(assessment, operation=replace(operation, propellant=use))
     assert "propellant lasts" in {row[0] for row in operating_table(full).rows}
@@ -177,14 +168,14 @@ def test_a_dark_and_a_limited_gap_say_so() -> None:
         changed = replace(operation, operating=at, operating_band=(at, at))
         found = replace(assessment, operation=changed)
         assert len(operating_facts(found)) == (1 if at is dark else 3)
-        words.append(operating_sentence(found))
+        words.append(" ".join(value for _, value in operating_facts(found)))
         table = {row[0]: row[1] for row in operating_table(found).rows}
         assert table["current"] == ("0 A" if at is dark else "1 µA")
         chart = report_pictures(found)["load_line"]
         assert ("no emission" in chart.alt) == (at is dark)
         assert ("sags" in chart.caption) == (at is limited)
     assert voltage_text(limited.supply_voltage) in words[1]
-    assert voltage_text(dark.set_voltage) in words[0]
+    assert "A" not in words[0].split()
 
 
 def test_results_hold_the_contract() -> None:
@@ -269,4 +260,4 @@ def test_a_row_whose_span_holds_the_limit_is_not_proved() -> None:
     assert not assessment.failed
     assert "not proved" in first_sheet(assessment).stamp
     assert not first_sheet(assessment).passed
-    assert "1 of 1 criteria of the gap review is not proved" in " ".join(verdict(assessment))
+    assert "1 is not proved" in verdict(assessment)[1]

@@ -13,6 +13,7 @@ from conegap.geometries.quantities.quantity import (
     PhysicalKind,
     as_text,
 )
+from conegap.solver.common.style import pretty
 
 __all__ = [
     "AxisUnit",
@@ -24,6 +25,7 @@ __all__ = [
     "mass_flow_text",
     "percent",
     "pressure_text",
+    "scientific",
     "span_text",
     "time_text",
     "voltage_text",
@@ -210,3 +212,14 @@ def percent(value: float) -> str:
         [-].
     """
     return f"{100.0 * value:.2g} %" if abs(value) < 0.1 else f"{100.0 * value:.0f} %"
+
+
+def scientific(value: float) -> str:
+    """A small or large number with two digits and a raised power of ten: "2.3 × 10⁻⁴".
+
+    Parameters
+    ----------
+    value : float
+        [-].
+    """
+    return pretty(f"{value:.1e}")

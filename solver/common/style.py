@@ -6,6 +6,7 @@ and for colour-blind readers.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
@@ -151,18 +152,29 @@ def legend_below(axes: Axes, *, columns: int = 2, handle: float = 2.4, left: boo
     return axes
 
 
+# A number with an exponent, as Python prints it, and not a part of a word or of a digest.
+_POWER = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?)e([+-]?\d+)(?!\w)")
+_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+
+
 def pretty(text: str) -> str:
-    """A text with typeset units: "4 um" becomes "4 µm", "15 deg" becomes "15°".
+    """A text with typeset units and numbers: "4 um" becomes "4 µm", "15 deg" becomes "15°",
+    "-1 kV" gets a minus sign, "2e-4" becomes "2 × 10⁻⁴" and "21%" becomes "21 %".
 
     Parameters
     ----------
     text : str
-        As a design file writes it.
+        As a design file or a program writes it; a typeset one stays as it is.
     """
-    import re
-
     text = re.sub(r"(?<=[\d ])um\b", "µm", text)
     text = re.sub(r"(?<=\d) deg\b", "°", text)
     text = re.sub(r"(?<=[\d ])uA\b", "µA", text)
     text = re.sub(r"(?<=[\d ])([kM]?)ohm\b", r"\1Ω", text)
+    text = re.sub(r"(?<=\d)%", " %", text)
+    text = _POWER.sub(_with_raised_power, text)
     return re.sub(r"(?<![\w-])-(?=\d)", "−", text)
+
+
+def _with_raised_power(found: re.Match[str]) -> str:
+    digits, power = found.group(1), str(int(found.group(2))).translate(_RAISED)
+    return f"10{power}" if digits == "1" else f"{digits} × 10{power}"

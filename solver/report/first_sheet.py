@@ -7,9 +7,13 @@ from dataclasses import dataclass
 from importlib.metadata import version
 
 from conegap.solver.assessment import Assessment
+from conegap.solver.common.display_units import voltage_text
 from conegap.solver.common.style import pretty
+from conegap.solver.report.beam import degrees
+from conegap.solver.report.operating import operating_facts
 from conegap.solver.report.summary import summary
 from conegap.solver.report.tables import Table, budget_table
+from conegap.solver.report.words import must_know
 
 __all__ = ["Sheet", "first_sheet", "versions"]
 
@@ -33,9 +37,11 @@ class Sheet:
     stamp : str
         The review's result in words.
     verdict : tuple of str
-        Sentences, the first for a headline.
-    remark : str
-        How many warnings stand behind the sheet, "" for none.
+        Two sentences, the first for a headline.
+    remarks : tuple of str
+        What must be known with it.
+    numbers : tuple of (str, str)
+        Names and values.
     criteria : Table
         Criterion, value, limit, result.
     contributions : Table
@@ -48,7 +54,8 @@ class Sheet:
     passed: bool
     stamp: str
     verdict: tuple[str, ...]
-    remark: str
+    remarks: tuple[str, ...]
+    numbers: tuple[tuple[str, str], ...]
     criteria: Table
     contributions: Table
 
@@ -72,16 +79,15 @@ def first_sheet(assessment: Assessment) -> Sheet:
         sha256=design.sha256,
         passed=assessment.passed,
         stamp=answer.stamp,
-        verdict=answer.verdict,
-        remark=(
-            f"{count} warning{'s' if count > 1 else ''} must be read with this; see the answer in "
-            "numbers behind this sheet."
-            if count
-            else ""
-        ),
+        verdict=tuple(pretty(line) for line in answer.verdict),
+        remarks=tuple(pretty(line) for line in (*must_know(assessment), *_warned(count))),
+        numbers=tuple((name, pretty(value)) for name, value in _numbers(assessment)),
         criteria=Table(
             ("criterion", "value", "at most", "result"),
-            tuple((*row[:2], row[2].removeprefix("at most "), row[3]) for row in review.rows),
+            tuple(
+                (*(pretty(c) for c in (*row[:2], row[2].removeprefix("at most "))), row[3])
+                for row in review.rows
+            ),
             review.state,
         ),
         contributions=Table(
@@ -90,6 +96,34 @@ def first_sheet(assessment: Assessment) -> Sheet:
             ("",) * len(lines) + ("total",),
         ),
     )
+
+
+def _warned(count: int) -> tuple[str, ...]:
+    """How many warnings stand on the next page."""
+    if not count:
+        return ()
+    return (f"{count} warning{'s' if count > 1 else ''} on the next page must be read with this.",)
+
+
+def _numbers(assessment: Assessment) -> tuple[tuple[str, str], ...]:
+    """The figures that a review asks for first; the operating point with its ends."""
+    design, emission = assessment.design, assessment.emission
+    limit = design.supply.voltage_limit
+    supply = "not given"
+    if limit is not None:
+        supply = f"{voltage_text(limit)}, {limit / emission.first.high:.2g} × the band's upper end"
+    rows = [
+        ("voltage of the design", voltage_text(design.voltage)),
+        ("limit of the supply", supply),
+        ("onset of the surface held rigid", voltage_text(assessment.onset.rigid.voltage)),
+    ]
+    if emission.all_burning != emission.first.voltage:
+        rows.append(("everything emits from", voltage_text(emission.all_burning)))
+    rows += operating_facts(assessment)
+    beam = assessment.beam
+    if beam is not None and beam.left > 0.0:
+        rows.append(("95 % of the beam leaves within", f"±{degrees(beam.half_angle_95)}"))
+    return tuple(rows)
 
 
 def versions() -> tuple[tuple[str, str], ...]:

@@ -5,7 +5,13 @@ from __future__ import annotations
 import math
 
 from conegap.solver.assessment import Assessment
-from conegap.solver.common.display_units import field_text, length_words, voltage_text
+from conegap.solver.common.display_units import (
+    field_text,
+    length_words,
+    percent,
+    scientific,
+    voltage_text,
+)
 
 __all__ = ["liquid_facts", "liquid_words", "slit_words"]
 
@@ -41,7 +47,7 @@ def liquid_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
             "half angle of its middle third (Taylor's cone: 49.3°)",
             f"{math.degrees(meniscus.half_angle):.3g}°",
         ),
-        ("numerical error of the voltage", f"{meniscus.error:.1e}"),
+        ("numerical error of the voltage", scientific(meniscus.error)),
     ]
     for step in meniscus.transitions:
         way = "runs on from" if step.jumps else "passes from"
@@ -97,15 +103,12 @@ def liquid_words(assessment: Assessment) -> tuple[str, ...]:
     if meniscus.wall_place is not None:
         return (*_line_words(assessment), why.get(meniscus.held, ""))
     return (
-        "As the voltage rises the field draws the surface out; a sharper surface gathers more "
-        "field, which draws it out further. At first surface tension keeps pace and every voltage "
-        "has a shape that holds. At the turning point it no longer does: a little more voltage "
-        "finds no shape in balance, and the liquid runs out into a cone that emits. Shapes beyond "
-        "the turning point would balance at lower voltages, but the smallest disturbance upsets "
-        "them, so they are not seen.",
+        "As the voltage rises the field draws the surface out, and a sharper surface gathers more "
+        "field. Beyond the turning point no shape is in balance: the liquid runs out into a cone "
+        "that emits. Shapes past it balance at lower voltages but are unstable.",
         why.get(meniscus.held, ""),
-        f"The turning point lies {abs(share):.0%} {side} the rigid value, because the real surface "
-        "has neither the drawn height nor the drawn curvature when it gives way.",
+        f"The turning point lies {percent(abs(share))} {side} the rigid value, because the real "
+        "surface has neither the drawn height nor the drawn curvature when it gives way.",
     )
 
 
@@ -135,16 +138,6 @@ def _line_words(assessment: Assessment) -> tuple[str, ...]:
         f"advancing angle, {advancing}; above it the line moves on (Gibbs's condition).",
         ends.get(meniscus.mode, ""),
     ]
-    for other in meniscus.others:
-        ends_at = "floods without any voltage"
-        if other.voltage is not None:
-            if other.voltage >= meniscus.voltage:
-                continue
-            ends_at = f"gives way at {voltage_text(other.voltage)} already"
-        words.append(
-            f"If the emitter starts with a {other.state}, it {ends_at}: the review must assume "
-            f"that unless the {meniscus.state} is assured."
-        )
     return tuple(words)
 
 

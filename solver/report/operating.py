@@ -1,4 +1,4 @@
-"""The operating point in a table and in a sentence; an order of magnitude carries its ends."""
+"""The operating point in a table and in two lines; an order of magnitude carries its ends."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from conegap.solver.common.display_units import (
 from conegap.solver.operation.operating_point import OperatingPoint
 from conegap.solver.report.tables import Table
 
-__all__ = ["operating_facts", "operating_sentence", "operating_table"]
+__all__ = ["operating_facts", "operating_table"]
 
 _STATES = {
     "dark": "no emission: the voltage does not reach the onset",
@@ -63,6 +63,14 @@ def operating_table(assessment: Assessment) -> Table:
         row("mass flow of the ions", mass_flow_text, lambda one: one.mass_flow),
         row("specific impulse of the ions", _seconds,
             lambda one: one.exhaust.specific_impulse if one.exhaust else None),
+        row("exhaust speed of the ions", _speed,
+            lambda one: one.exhaust.speed if one.exhaust else None),
+        row("thrust of a parallel beam per current", _per_current,
+            lambda one: one.exhaust.thrust_per_current if one.exhaust else None),
+        row("beam power per thrust", _per_thrust,
+            lambda one: one.exhaust.power_per_thrust if one.exhaust else None),
+        row("mass of the ions per charge", _per_charge,
+            lambda one: one.exhaust.mass_per_charge if one.exhaust else None),
         _row("mass efficiency, ions over all mass", percent, use.efficiency),
         _row("mass flow with droplets", mass_flow_text, use.mass_flow),
     ]  # fmt: skip
@@ -103,7 +111,9 @@ def operating_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
     if at.state == "dark":
         return (("operating point", _STATES["dark"]),)
     weak, strong = operation.operating_band
-    sag = ", at the supply's current limit" if at.state == "current limit" else ""
+    sag = ""
+    if at.state == "current limit":
+        sag = f", at the supply's current limit, which sags to {voltage_text(at.supply_voltage)}"
     between = span_text(current_text, weak.point.current, strong.point.current)
     rows = [
         (
@@ -116,35 +126,6 @@ def operating_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
         share = assessment.thrust_share
         rows.append(("its thrust", span_text(_newtons, weak.thrust * share, strong.thrust * share)))
     return tuple(rows)
-
-
-def operating_sentence(assessment: Assessment) -> str:
-    """One sentence for the first sheet.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
-    operation = assessment.operation
-    at = operation.operating
-    if at.state == "dark":
-        return (
-            f"At the {voltage_text(at.set_voltage)} that are set nothing emits, so there is no "
-            "operating point."
-        )
-    weak, strong = operation.operating_band
-    amperes = span_text(current_text, weak.point.current, strong.point.current)
-    where = (
-        f"the supply's current limit holds it at {_rough(current_text, at.point.current)}, and its "
-        f"voltage sags to {voltage_text(at.supply_voltage)}"
-        if at.state == "current limit"
-        else f"it is expected to run at {voltage_text(at.point.voltage)} across the gap with "
-        f"{_rough(current_text, at.point.current)}"
-    )
-    return (
-        f"On its supply, set to {voltage_text(at.set_voltage)}, {where}; the current is an order "
-        f"of magnitude, {amperes}."
-    )
 
 
 def _row(
@@ -183,3 +164,19 @@ def _watts(value: float) -> str:
 
 def _seconds(value: float) -> str:
     return f"{value:.0f} s"
+
+
+def _speed(value: float) -> str:
+    return f"{value / 1e3:.3g} km/s"
+
+
+def _per_current(value: float) -> str:
+    return f"{value * 1e3:.3g} µN/mA"
+
+
+def _per_thrust(value: float) -> str:
+    return f"{value * 1e-3:.3g} W/mN"
+
+
+def _per_charge(value: float) -> str:
+    return f"{value * 1e6:.3g} µg/s per mA"

@@ -23,36 +23,14 @@ from conegap.solver.report.tables import Table
 __all__ = [
     "card_cautions",
     "card_table",
-    "current_table",
     "feed_table",
     "feed_words",
     "metals_table",
     "operation_words",
 ]
 
-
-def current_table(assessment: Assessment) -> Table:
-    """Current against voltage, with the sites of a slit.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
-    emission = assessment.operation.emission
-    points = list(emission.curve())
-    several = emission.spreads or len(emission.relative_onsets) > 1
-    rows = []
-    for point in points:
-        row = [
-            f"{point.voltage / emission.onset_voltage:.3g}",
-            voltage_text(point.voltage),
-            span_text(current_text, point.current, point.current),
-        ]
-        if several:
-            row.append(f"{point.sites:.0f}")
-        rows.append(tuple(row))
-    heads = ("voltage over onset", "voltage across the gap", "current, factor of 3 either way")
-    return Table(heads + (("emission sites",) if several else ()), tuple(rows))
+# Voltage from which X-rays of a gap are looked after, [V]; common practice, no source.
+_X_RAYS = 5e3
 
 
 def operation_words(assessment: Assessment) -> tuple[str, ...]:
@@ -233,13 +211,10 @@ def metals_table(assessment: Assessment) -> Table:
     metals = assessment.operation.metals
     heads = (
         "metal",
-        "melting point",
         "surface tension, at",
         "rigid onset",
         "scaled turning point",
-        "exhaust speed",
         "specific impulse",
-        "thrust per current",
         "vapour pressure",
     )
     state = tuple("total" if row.of_design else "" for row in metals)
@@ -250,13 +225,10 @@ def _metal_row(row: MetalInGap) -> tuple[str, ...]:
     exhaust = row.exhaust
     return (
         row.name,
-        f"{row.melting_point:.4g} K",
         f"{row.surface_tension * 1e3:.0f} mN/m, {row.temperature:.0f} K",
         "floods" if row.rigid_onset is None else voltage_text(row.rigid_onset),
         "none" if row.scaled_onset is None else voltage_text(row.scaled_onset),
-        "none" if exhaust is None else f"{exhaust.speed / 1e3:.3g} km/s",
         "none" if exhaust is None else f"{exhaust.specific_impulse:.0f} s",
-        "none" if exhaust is None else f"{exhaust.thrust_per_current * 1e3:.3g} µN/mA",
         _vapour_text(row.vapour_pressure),
     )
 
@@ -265,8 +237,8 @@ def _vapour_text(value: float | None) -> str:
     if value is None:
         return "unknown"
     if value < 1e-9:
-        return "below 1e-9 Pa"
-    return f"{value:.2g} Pa".replace("e-0", "e-")
+        return "below 10⁻⁹ Pa"
+    return pressure_text(float(f"{value:.2g}"))
 
 
 def card_table(assessment: Assessment) -> Table:
@@ -321,31 +293,48 @@ def card_table(assessment: Assessment) -> Table:
 
 
 def card_cautions(assessment: Assessment) -> tuple[str, ...]:
-    """Short cautions for the supply card.
+    """What those who build and run it must beware of; printed on the supply card, nowhere else.
 
     Parameters
     ----------
     assessment : Assessment
     """
-    card = assessment.operation.card
+    card, design = assessment.operation.card, assessment.design
     weak, strong = assessment.operation.operating_band
+    most = max(design.voltage, design.supply.voltage_limit or 0.0)
     words = [
-        "High voltage kills, and so can what cables and filters store after the supply is off: "
-        "discharge and ground before touching.",
+        f"High voltage: {voltage_text(most)} kills, and so can what cables and filters store after "
+        "the supply is off. Enclose, interlock, discharge and ground before touching.",
     ]
-    hazards = assessment.design.metal.hazards.strip()
-    if hazards:
-        words.append(f"{assessment.design.metal.name.capitalize()}: {hazards}")
-    if card.ramp_limit > 5e3:
-        words.append("Above 5 kV across the gap X-rays must be considered, also behind viewports.")
+    if most > _X_RAYS:
+        words.append(
+            f"X-rays: with {voltage_text(most)} across the gap, electrons released at the negative "
+            "electrode make X-rays where they land, also behind viewports. Above 5 kV have a "
+            "licensed person check shielding and surveys."
+        )
+    else:
+        words.append(
+            "X-rays: a discharge can add to the voltage across the gap; above 5 kV in total X-rays "
+            "must be considered."
+        )
+    words.append(
+        "Vacuum: the limits of the gap review hold for high vacuum only; in the pressure range of "
+        "glow discharges a gap breaks down at a few hundred volts. Viewports and chambers can "
+        "implode."
+    )
+    hazards = design.metal.hazards.strip()
+    words.append(
+        f"{design.metal.name.capitalize()}: "
+        + (hazards or "no hazards are recorded for this metal; look up its safety data sheet.")
+    )
     if card.ballast_drop > 0.0 and not card.refusal:
-        low, high = (at.ballast_drop / assessment.design.voltage for at in (weak, strong))
+        low, high = (at.ballast_drop / design.voltage for at in (weak, strong))
         words.append(
             f"The ballast takes {span_text(percent, low, high)} of the voltage at the expected "
             "current; without current the whole voltage stands across the gap."
         )
     words.append(
-        "This card is an aid to design and no safety approval. Local codes and licensed "
-        "practice take precedence."
+        "This report and its card are an aid to design and no safety approval. Local codes and "
+        "licensed practice take precedence."
     )
     return tuple(words)

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from conegap.solver.assessment import Assessment
-from conegap.solver.common.display_units import percent, voltage_text
-from conegap.solver.common.style import pretty
+from conegap.solver.common.display_units import field_text, length_words, percent, voltage_text
 from conegap.solver.report.beam import beam_table, beam_words, landing_table
+from conegap.solver.report.blocks import Block, Bullets, Facts, Figures, Grid, Part, Words
 from conegap.solver.report.cone import cone_table, cone_words
 from conegap.solver.report.electrode import electrode_table, electrode_words
 from conegap.solver.report.first_sheet import versions
@@ -16,7 +14,6 @@ from conegap.solver.report.operating import operating_table
 from conegap.solver.report.operation import (
     card_cautions,
     card_table,
-    current_table,
     feed_table,
     feed_words,
     metals_table,
@@ -31,200 +28,160 @@ from conegap.solver.report.sector import (
     sector_words,
     tips_table,
 )
-from conegap.solver.report.summary import summary
+from conegap.solver.report.summary import emission_table, summary
 from conegap.solver.report.tables import (
-    Table,
     budget_table,
+    common_basis,
     inputs_table,
     levels_table,
-    metal_table,
-    operation_table,
-    review_table,
+    review_basis,
+    short_metal_table,
 )
-from conegap.solver.report.words import (
-    cautions,
-    not_modelled,
-    quality,
-)
+from conegap.solver.report.words import not_modelled, quality
 
-__all__ = ["Block", "Bullets", "Facts", "Figures", "Grid", "Part", "Words", "report_parts"]
-
-
-@dataclass(frozen=True)
-class Words:
-    """Paragraphs; soft ones are remarks."""
-
-    lines: tuple[str, ...]
-    soft: bool = False
-    kind: str = "words"
-
-
-@dataclass(frozen=True)
-class Bullets:
-    """A list under a heading of its own, "" for none."""
-
-    items: tuple[str, ...]
-    heading: str = ""
-    kind: str = "bullets"
-
-
-@dataclass(frozen=True)
-class Facts:
-    """Names and values."""
-
-    pairs: tuple[tuple[str, str], ...]
-    kind: str = "facts"
-
-
-@dataclass(frozen=True)
-class Figures:
-    """Figures by name; one that the report does not have is passed over."""
-
-    names: tuple[str, ...]
-    kind: str = "figures"
-
-
-@dataclass(frozen=True)
-class Grid:
-    """A table with its caption."""
-
-    table: Table
-    caption: str
-    kind: str = "table"
-
-
-Block = Words | Bullets | Facts | Figures | Grid
-
-
-@dataclass(frozen=True)
-class Part:
-    """A section of the report.
-
-    Parameters
-    ----------
-    key : str
-        For links.
-    heading : str
-    blocks : tuple of Block
-        In the order of reading.
-    look : str
-        "" or "card" (a printed page of its own) or "caution" (framed).
-    """
-
-    key: str
-    heading: str
-    blocks: tuple[Block, ...]
-    look: str = ""
+__all__ = ["report_parts"]
 
 
 def report_parts(assessment: Assessment) -> tuple[Part, ...]:
-    """Everything behind the first sheet, in the order of a review.
+    """Everything behind the first sheet: two pages for the reviewer, then the appendix, in which
+    each thing stands once.
 
     Parameters
     ----------
     assessment : Assessment
     """
-    design = assessment.design
-    parts = [
-        _answer(assessment),
+    parts = (
+        _review(assessment),
+        _uncertainty(assessment),
         _section(assessment),
-        _sector(assessment),
         _liquid(assessment),
-        Part(
-            "field",
-            "Field",
-            (Figures(("equipotentials", "equipotentials_edge", "edge_field")),),
-        ),
-        _scans(assessment),
-        Part(
-            "budget",
-            "Error budget",
-            (
-                Figures(("budget",)),
-                Grid(budget_table(assessment), "Every contribution, largest first"),
-            ),
-        ),
-        Part(
-            "review",
-            "Gap review",
-            (
-                Grid(
-                    review_table(assessment),
-                    "Criteria with their basis; a row passes when its value is at most its limit "
-                    "wherever between its ends it lies, and is not proved when the limit lies "
-                    "between them",
-                ),
-            ),
-        ),
-        Part(
-            "inputs",
-            "Inputs",
-            (
-                Grid(
-                    inputs_table(assessment),
-                    "Tolerances are plus-minus half widths; what the design file leaves out is "
-                    "assumed",
-                ),
-            ),
-        ),
-        Part(
-            "metal",
-            f"Metal: {design.metal.name}",
-            (
-                Grid(
-                    metal_table(design.metal, design.liquid.temperature),
-                    f"Properties at {design.liquid.temperature:g} K; status “unavailable”: no "
-                    "open source could be read, and the uncertainty covers what was found",
-                ),
-            ),
-        ),
-        _classic(assessment),
-        _slit(assessment),
-        Part(
-            "electrode",
-            "Negative electrode",
-            (
-                Words(electrode_words(assessment)),
-                Grid(
-                    electrode_table(assessment),
-                    "Electrons from the accelerator at the design’s voltages",
-                ),
-            ),
-        ),
+        _sector(assessment),
         _beam(assessment),
         _operation(assessment),
         _feed(assessment),
+        _electrode(assessment),
+        _inputs(assessment),
+        _metal(assessment),
         _metals(assessment),
         _quality(assessment),
-        Part("limits", "What is not modelled", (Bullets(not_modelled(assessment)),)),
-        Part("cautions", "Cautions", (Bullets(cautions(assessment)),), look="caution"),
         _card(assessment),
-    ]
-    return tuple(part for part in parts if part is not None)
+    )
+    return tuple(part.typeset() for part in parts if part is not None)
 
 
-def _answer(assessment: Assessment) -> Part:
+def _review(assessment: Assessment) -> Part:
     answer = summary(assessment)
-    warnings = tuple(pretty(warning) for warning in assessment.warnings)
-    blocks: tuple[Block, ...] = (
-        Facts(answer.facts),
-        Grid(answer.emission, "Every way to begin that was solved, the lowest first"),
-        *((Figures(("first_emission",)),) if len(answer.emission.rows) > 1 else ()),
-    )
-    return Part(
-        "answer",
-        "The answer in numbers",
-        blocks + ((Bullets(warnings, "Warnings"),) if warnings else ()),
-    )
+    blocks: list[Block] = [
+        Grid(
+            review_basis(assessment),
+            "Values stand on the first sheet; a row passes when all that its value may be is at "
+            "most the limit, and is not proved when the limit lies between the ends",
+        )
+    ]
+    if answer.advice:
+        blocks.append(Bullets(answer.advice, "What to do"))
+    if assessment.warnings:
+        blocks.append(Bullets(assessment.warnings, "Warnings"))
+    return Part("review", "Criteria and their basis", tuple(blocks), look="page")
+
+
+def _uncertainty(assessment: Assessment) -> Part:
+    """The error budget, what else could begin, and what the band leaves out."""
+    known = common_basis(assessment)
+    scans = ("onset_over_gap", "onset_over_edge_size") if assessment.scans else ()
+    emission = emission_table(assessment)
+    others = ("first_emission",) if len(emission.rows) > 1 else ()
+    blocks: list[Block] = [
+        Figures(("budget", *others, *scans)),
+        Grid(
+            budget_table(assessment),
+            "Every contribution, largest first"
+            + (f"; unless the basis says otherwise {known}" if known else ""),
+        ),
+    ]
+    if others:
+        blocks.append(Grid(emission, "Every way to begin that was solved, the lowest first"))
+    blocks.append(Bullets(not_modelled(assessment), "Not in the band, because not modelled"))
+    return Part("uncertainty", "Uncertainty of the onset", tuple(blocks), look="page")
 
 
 def _section(assessment: Assessment) -> Part:
-    notes = tuple(pretty(note) for note in assessment.design.section().notes)
-    blocks: tuple[Block, ...] = (Figures(("edge",)),)
+    rigid, notes = assessment.onset.rigid, assessment.design.section().notes
+    clearance = assessment.design.clearance
+    facts = [
+        (f"field at the {rigid.edge_name} at rigid onset", field_text(rigid.balance_field)),
+        ("edge field × gap / voltage", f"{assessment.enhancement:.3g}"),
+        ("surface tension used", f"{rigid.surface_tension * 1e3:.4g} mN/m"),
+        ("narrowest clearance", length_words(clearance) if clearance > 0.0 else "not given"),
+        *_classic(assessment),
+    ]
     return Part(
         "section",
-        "The emitting edge",
-        blocks + ((Bullets(notes, "Remarks on the section"),) if notes else ()),
+        "The emitting edge and its field",
+        (
+            Figures(("edge",)),
+            Facts(tuple(facts)),
+            *((Bullets(notes),) if notes else ()),
+            Figures(("equipotentials", "equipotentials_edge", "edge_field")),
+        ),
+        look="appendix",
+    )
+
+
+def _classic(assessment: Assessment) -> tuple[tuple[str, str], ...]:
+    """The closed form beside the answer."""
+    classic = assessment.classic
+    if classic is None:
+        return ()
+    share = classic.voltage / assessment.emission.first.voltage - 1.0
+    side = f"{percent(abs(share))} {'above' if share >= 0.0 else 'below'} first emission"
+    outside = "; ".join(classic.departures)
+    held = f"outside its range: {outside}" if outside else f"meant for {classic.validity}"
+    return (
+        ("closed form", f"{voltage_text(classic.voltage)}, {side}; {held}"),
+        ("its source", f"{classic.name}; {classic.source}"),
+    )
+
+
+def _electrode(assessment: Assessment) -> Part:
+    return Part(
+        "electrode",
+        "Negative electrode",
+        (
+            Grid(
+                electrode_table(assessment),
+                "Electrons from the accelerator at the design’s voltages",
+            ),
+            Words(electrode_words(assessment)),
+        ),
+    )
+
+
+def _inputs(assessment: Assessment) -> Part:
+    return Part(
+        "inputs",
+        "Inputs",
+        (
+            Grid(
+                inputs_table(assessment),
+                "As drawn where no basis is said; tolerances are plus-minus half widths",
+            ),
+        ),
+    )
+
+
+def _metal(assessment: Assessment) -> Part:
+    metal, temperature = assessment.design.metal, assessment.design.liquid.temperature
+    return Part(
+        "metal",
+        f"Metal: {metal.name}",
+        (
+            Grid(
+                short_metal_table(metal, temperature),
+                f"At {temperature:g} K. Most sources were read as tabulated in open libraries: "
+                f"conegap metals {metal.symbol} says in which, and what was opened",
+            ),
+        ),
     )
 
 
@@ -246,60 +203,17 @@ def _sector(assessment: Assessment) -> Part | None:
 def _liquid(assessment: Assessment) -> Part | None:
     facts = liquid_facts(assessment)
     if not facts:
-        return None
+        along = slit_words(assessment)
+        return Part("liquid", "Along the slit", (Words(along),)) if along else None
     return Part(
         "liquid",
         "Liquid surface",
         (
-            Words(tuple(line for line in liquid_words(assessment) if line)),
-            Figures(("liquid_shapes", "liquid_branch", "liquid_balance")),
             Facts(facts),
+            Words((*(line for line in liquid_words(assessment) if line), *slit_words(assessment))),
+            Figures(("liquid_shapes", "liquid_branch", "liquid_balance")),
         ),
     )
-
-
-def _scans(assessment: Assessment) -> Part | None:
-    if not assessment.scans:
-        return None
-    return Part(
-        "scans",
-        "What moves the onset",
-        (Figures(("onset_over_gap", "onset_over_edge_size")),),
-    )
-
-
-def _classic(assessment: Assessment) -> Part | None:
-    classic = assessment.classic
-    if classic is None:
-        return None
-    share = classic.voltage / assessment.emission.first.voltage - 1.0
-    side = f"{percent(abs(share))} {'above' if share >= 0.0 else 'below'}"
-    outside = tuple(f"Outside its range: {words}." for words in classic.departures)
-    return Part(
-        "classic",
-        "Beside the classic estimate",
-        (
-            Facts(
-                (
-                    ("computed", voltage_text(assessment.emission.first.voltage)),
-                    ("closed form", f"{voltage_text(classic.voltage)}, {side}"),
-                )
-            ),
-            Words(
-                (
-                    f"{classic.name}; {classic.source}.",
-                    f"Meant for: {classic.validity}. It knows nothing of shanks, holders and "
-                    "chambers.",
-                    *(outside or ("This design lies within that range.",)),
-                )
-            ),
-        ),
-    )
-
-
-def _slit(assessment: Assessment) -> Part | None:
-    words = slit_words(assessment)
-    return Part("slit", "Along the slit", (Words(words),)) if words else None
 
 
 def _beam(assessment: Assessment) -> Part:
@@ -313,16 +227,6 @@ def _beam(assessment: Assessment) -> Part:
 
 
 def _operation(assessment: Assessment) -> Part:
-    table = operation_table(assessment)
-    ion = assessment.design.metal.ion
-    first: Block = Words(
-        ("The emitter is not positive against ground, so no exhaust speed is given.",)
-    )
-    if table is not None:
-        first = Grid(
-            table,
-            f"Singly charged {ion} ions falling from the emitter to ground, without divergence",
-        )
     return Part(
         "operation",
         "Operation",
@@ -330,10 +234,9 @@ def _operation(assessment: Assessment) -> Part:
             Figures(("load_line",)),
             Grid(
                 operating_table(assessment),
-                "The operating point; what rests on the current is an order of magnitude",
+                f"The operating point, singly charged {assessment.design.metal.ion} ions falling "
+                "from the emitter to ground; what rests on the current is an order of magnitude",
             ),
-            first,
-            Grid(current_table(assessment), "Current against voltage of the gap"),
             Words(operation_words(assessment)),
             Grid(cone_table(assessment), "The emitting cone: current, apex and time"),
             Words(cone_words(assessment)),
@@ -358,16 +261,9 @@ def _metals(assessment: Assessment) -> Part:
         (
             Grid(
                 metals_table(assessment),
-                "From the same field, no further solves; at the design’s temperature or 10 K above "
-                f"melting, emitter at {emitter}",
-            ),
-            Words(
-                (
-                    "A scaled turning point is the rigid onset times this design’s own ratio of "
-                    "turning point to rigid onset; it is exact only where feed pressure over "
-                    "surface tension is the same.",
-                ),
-                soft=True,
+                "From the same field, at the design’s temperature or 10 K above melting, emitter "
+                f"at {emitter}; a turning point scales with the rigid onset only where feed "
+                "pressure over surface tension stays",
             ),
         ),
     )
@@ -385,7 +281,7 @@ def _quality(assessment: Assessment) -> Part:
                 f"The mesh sequence; finest mesh {cells} control volumes, "
                 f"{assessment.solution.seconds:.1f} s",
             ),
-            Facts(versions()),
+            Words((", ".join(f"{name} {number}" for name, number in versions()),), soft=True),
         ),
     )
 
@@ -407,7 +303,7 @@ def _card(assessment: Assessment) -> Part:
                 soft=True,
             ),
             Grid(card_table(assessment), "Settings and limits"),
-            Bullets(card_cautions(assessment), "Cautions on this card"),
+            Bullets(card_cautions(assessment), "Cautions"),
         ),
         look="card",
     )

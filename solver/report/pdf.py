@@ -1,53 +1,39 @@
 """The report of a design as a PDF: the same first sheet, then every part, table and figure.
 
-Tables are fpdf2's own: it measures every cell several times, which costs half a second of a report;
-own ones would be 300 lines.
+Figures stand two in a row as high as each other, or one beside the table that belongs to it; one
+that does not fit on its page waits for the next place that is large enough, while the text runs on.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from pathlib import Path
-
-from fpdf import FPDF
-from fpdf.enums import MethodReturnValue, TableBordersLayout, TableCellFillMode
-from fpdf.fonts import FontFace
+from dataclasses import dataclass
 
 from conegap.solver.assessment import Assessment
-from conegap.solver.common.style import ACCENT, HAIR, INK, LIMIT, SOFT
+from conegap.solver.common.style import HAIR, INK, LIMIT, SOFT
 from conegap.solver.figures.report_figures import Picture
+from conegap.solver.report.blocks import Block, Bullets, Facts, Figures, Grid, Part, Words
 from conegap.solver.report.first_sheet import Sheet, first_sheet
-from conegap.solver.report.parts import (
-    Block,
-    Bullets,
-    Facts,
-    Figures,
-    Grid,
-    Part,
-    Words,
-    report_parts,
-)
-from conegap.solver.report.tables import Table
+from conegap.solver.report.parts import report_parts
+from conegap.solver.report.pdf_paper import FOOT, GOOD, HEIGHT, MARGIN, WIDTH, Paper
 
 __all__ = ["pdf_report"]
 
-# An A4 page and its margins, [mm].
-_MARGIN, _FOOT = 14.0, 16.0
-_WIDTH, _HEIGHT = 210.0 - 2.0 * _MARGIN, 297.0
-_GOOD = "#1e6a43"
 _PASSING, _FAILING = "#f1f5f2", "#fbf0ec"
 # Width of the sheet's left column, [mm].
 _LEFT = 76.0
-# Height of a line over that of its letters.
-_LINE = 1.35
-# Width up to which a column keeps its text on one line, [mm].
-_SHORT = 20.0
 # Letters of the criteria's table, tried until the table fits on the sheet, [pt].
-_SIZES = (7.0, 6.6, 6.2, 5.8, 5.4, 5.0, 4.6)
-# Largest figure of two in a row, [mm].
-_HALF, _TALL = (_WIDTH - 8.0) / 2.0, 105.0
-# Left edge of the criteria, [mm].
-_CRITERIA_X = _MARGIN + _LEFT + 6.0
+_SIZES = (7.0, 6.6, 6.2, 5.8, 5.4, 5.0, 4.6, 4.2)
+# Widest and highest figure, [mm]: figures of 4.6 in keep their 200 dots per inch.
+_WIDEST, _TALLEST = 116.0, 92.0
+# Narrowest figure beside a table, [mm]: letters of 8 pt stay above 5 pt.
+_NARROWEST = 74.0
+# Between figures of a row, [mm].
+_GUTTER = 6.0
+# A figure may shrink so far to fit on its page.
+_SHRINK = 0.75
+# Letters of captions and of tables, by their number of columns, [pt].
+_CAPTION, _FEW, _MANY = 6.8, 7.0, 6.3
 
 
 def pdf_report(assessment: Assessment, pictures: Mapping[str, Picture]) -> bytes:
@@ -62,27 +48,29 @@ def pdf_report(assessment: Assessment, pictures: Mapping[str, Picture]) -> bytes
     sheet = first_sheet(assessment)
     paper = _Pages(sheet, pictures)
     paper.opening(sheet)
-    parts = report_parts(assessment)
     paper.add_page()
-    for part in parts:
+    for part in report_parts(assessment):
         paper.part(part)
     return bytes(paper.output())
 
 
-class _Pages(FPDF):
-    """A4 pages in conegap's typefaces."""
+@dataclass(frozen=True)
+class _Pair:
+    """A figure of some width beside a table or facts, and the height of both, [mm]."""
+
+    name: str
+    wide: float
+    block: Grid | Facts
+    height: float
+
+
+class _Pages(Paper):
+    """The pages of a report."""
 
     def __init__(self, sheet: Sheet, pictures: Mapping[str, Picture]) -> None:
-        super().__init__(format="A4")
+        super().__init__()
         self.sheet, self.pictures = sheet, pictures
-        self.set_margins(_MARGIN, 13.0, _MARGIN)
-        self.set_auto_page_break(True, _FOOT)
-        import matplotlib
-
-        folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-        self.add_font("conegap", "", folder / "DejaVuSans.ttf")
-        self.add_font("conegap", "B", folder / "DejaVuSans-Bold.ttf")
-        self.set_lang("en")
+        self.waiting: list[tuple[str, ...]] = []
         self.set_title(f"Onset of {sheet.title}")
         self.set_creator("conegap")
         self.set_subject(f"inputs SHA-256 {sheet.sha256}")
@@ -90,12 +78,12 @@ class _Pages(FPDF):
     def footer(self) -> None:
         """Title, digest and page number; called by the library for every page."""
         self.set_y(-11.0)
-        self._letters(6.5, colour=SOFT)
+        self.letters(6.5, colour=SOFT)
         title = self.sheet.title
         while title and self.get_string_width(title) > 40.0:
             title = title[:-2] + "…" if len(title) > 2 else ""
         self.cell(0.0, 4.0, f"{title}  SHA-256 {self.sheet.sha256}")
-        self.set_x(_MARGIN)
+        self.set_x(MARGIN)
         self.cell(0.0, 4.0, f"page {self.page_no()} of {{nb}}", align="R")
 
     # The first sheet
@@ -105,249 +93,230 @@ class _Pages(FPDF):
         self.add_page()
         self.set_auto_page_break(False)
         self.start_section("Verdict")
-        self._paragraph("Onset of a liquid-metal emitter: report for a design review", 8.0, SOFT)
-        self._letters(14.0, bold=True)
+        self.paragraph("Onset of a liquid-metal emitter: report for a design review", 8.0, SOFT)
+        self.letters(14.0, bold=True)
         self._fitted_title(sheet.title)
-        self._facts(sheet.identity, columns=4)
-        self._paragraph(f"SHA-256 of the inputs {sheet.sha256}", 7.0, SOFT)
+        self.facts(sheet.identity, columns=4)
+        self.paragraph(f"SHA-256 of the inputs {sheet.sha256}", 7.0, SOFT)
         self.ln(1.0)
         self._answer(sheet)
-        self._image("onset_band", _MARGIN, self.get_y() + 2.0, 116.0, 48.0)
+        self.ln(1.0)
+        self.facts(sheet.numbers, columns=4, size=8.4)
+        self._image("onset_band", MARGIN, self.get_y() + 1.0, WIDTH, 34.0)
         top = self.get_y() + 2.0
-        self.set_y(top)
-        self._image("section", _MARGIN, top, _LEFT, 80.0)
-        self.set_y(self.get_y() + 2.0)
-        self._table(sheet.contributions, "What makes the onset uncertain, one standard "
-                    "uncertainty each", 6.8, width=_LEFT)  # fmt: skip
-        self.set_left_margin(_CRITERIA_X)
-        self.set_y(top)
-        words = "Criteria of the gap review; basis and advice behind this sheet"
-        wide = _WIDTH - _LEFT - 6.0
-        room = _HEIGHT - _FOOT - top - 10.0
-        size = next((s for s in _SIZES if self._table_height(sheet.criteria, s, wide) < room), 4.2)
-        self._table(sheet.criteria, words, size, width=wide)
-        self.set_left_margin(_MARGIN)
-        self.set_auto_page_break(True, _FOOT)
+        aside = 6.0
+        self._image("section", MARGIN, top, _LEFT, 84.0)
+        self.set_xy(MARGIN, self.get_y() + 2.0)
+        words = "What makes the onset uncertain, one standard uncertainty each"
+        self.table_with_caption(sheet.contributions, words, 6.8, width=_LEFT, whole=True)
+        wide, room = WIDTH - _LEFT - aside, HEIGHT - FOOT - top - 8.0
+        size = next(
+            (s for s in _SIZES if sum(self.row_heights(sheet.criteria, s, wide)) < room), _SIZES[-1]
+        )
+        self.set_xy(MARGIN + _LEFT + aside, top)
+        words = "Criteria of the gap review; their basis on the next page"
+        self.table_with_caption(sheet.criteria, words, size, width=wide, whole=True)
+        self.set_auto_page_break(True, FOOT)
 
     def _fitted_title(self, title: str) -> None:
         """On one line where it fits, smaller on at most two where it does not."""
-        if self.get_string_width(title) > _WIDTH:
-            self._letters(9.0, bold=True)
-        while len(title) > 2 and self.get_string_width(title) > 1.9 * _WIDTH:
+        if self.get_string_width(title) > WIDTH:
+            self.letters(9.0, bold=True)
+        while len(title) > 2 and self.get_string_width(title) > 1.9 * WIDTH:
             title = title[:-2] + "…"
         self.multi_cell(0.0, 1.3 * self.font_size, title, align="L", new_x="LMARGIN", new_y="NEXT")
 
     def _answer(self, sheet: Sheet) -> None:
         start = self.get_y()
-        colour = _GOOD if sheet.passed else LIMIT
+        colour = GOOD if sheet.passed else LIMIT
         lines = [
             (sheet.stamp, 8.0, colour, True),
             (sheet.verdict[0], 10.0, INK, True),
-            *((line, 7.6, INK, False) for line in sheet.verdict[1:]),
+            *((line, 8.0, INK, False) for line in sheet.verdict[1:]),
+            *((line, 7.4, INK, True) for line in sheet.remarks),
         ]
-        if sheet.remark:
-            lines.append((sheet.remark, 7.6, INK, True))
-        self.set_left_margin(_MARGIN + 5.0)
-        self.set_right_margin(_MARGIN + 3.0)
-        tall = sum(self._height(text, size, bold) for text, size, _, bold in lines)
+        self.set_left_margin(MARGIN + 5.0)
+        self.set_right_margin(MARGIN + 3.0)
+        tall = sum(self.height_of(text, size, bold=bold) for text, size, _, bold in lines)
         self.set_fill_color(_PASSING if sheet.passed else _FAILING)
-        self.rect(_MARGIN, start, _WIDTH, tall + 4.0, style="F")
+        self.rect(MARGIN, start, WIDTH, tall + 4.0, style="F")
         self.set_fill_color(colour)
-        self.rect(_MARGIN, start, 2.0, tall + 4.0, style="F")
-        self.set_y(start + 2.0)
+        self.rect(MARGIN, start, 2.0, tall + 4.0, style="F")
+        self.set_xy(MARGIN + 5.0, start + 2.0)
         for text, size, ink, bold in lines:
-            self._paragraph(text, size, ink, bold=bold)
+            self.paragraph(text, size, ink, bold=bold)
         self.set_fill_color(255)
-        self.set_left_margin(_MARGIN)
-        self.set_right_margin(_MARGIN)
-        self.set_y(start + tall + 4.0)
-
-    def _height(self, text: str, size: float, bold: bool = False) -> float:
-        """Height of a paragraph, [mm]."""
-        self._letters(size, bold=bold)
-        return _LINE * self.font_size * self._count(text, 0.0) + 0.5
-
-    def _count(self, text: str, wide: float) -> int:
-        """Lines that a text takes in the current font."""
-        height = MethodReturnValue.HEIGHT
-        found = self.multi_cell(wide, 1.0, text, align="L", dry_run=True, output=height)
-        assert isinstance(found, float | int)
-        return round(found)
-
-    def _table_height(self, table: Table, size: float, width: float) -> float:
-        """Height of a table by its first column, where its long texts stand, [mm]."""
-        self._letters(size, bold=True)
-        shares = _shares(table, self, width)
-        wide = shares[0] * width / sum(shares) - 1.2
-        lines = 1 + sum(self._count(row[0], wide) for row in table.rows)
-        return lines * 1.3 * self.font_size + 0.7 * (len(table.rows) + 1)
+        self.set_left_margin(MARGIN)
+        self.set_right_margin(MARGIN)
+        self.set_xy(MARGIN, start + tall + 4.0)
 
     # What stands behind it
 
     def part(self, part: Part) -> None:
-        """A part with its blocks; a supply card begins a page."""
-        if part.look == "card" and self.get_y() > 20.0:
-            self.add_page()
-        self._heading(part.heading, 11.0, level=0, room=self._room(part.blocks[0]))
-        for block in part.blocks:
-            if isinstance(block, Words):
-                for line in block.lines:
-                    self._paragraph(line, 8.0, SOFT if block.soft else INK)
-            elif isinstance(block, Bullets):
-                if block.heading:
-                    self._heading(block.heading, 9.0, level=1)
-                for item in block.items:
-                    self._paragraph(f"•  {item}", 8.0, LIMIT if part.look == "caution" else INK)
-            elif isinstance(block, Facts):
-                self._facts(block.pairs, columns=3)
-            elif isinstance(block, Figures):
-                self._pairs([name for name in block.names if name in self.pictures])
-            elif isinstance(block, Grid):
-                self._table(block.table, block.caption, 7.0 if len(block.table.heads) < 6 else 6.3)
+        """A part with its blocks."""
+        if part.look:
+            self._place_waiting(last=True)
+            if self.begun:
+                self.add_page()
+        if part.look == "appendix":
+            self.paragraph("Appendix", 8.0, SOFT)
+        self._heading(part.heading, 11.0, level=0)
+        blocks = list(part.blocks)
+        while blocks:
+            block = blocks.pop(0)
+            if isinstance(block, Figures):
+                names = tuple(name for name in block.names if name in self.pictures)
+                if len(names) == 1 and blocks and (pair := self._beside(names[0], blocks[0])):
+                    if pair.height > self.room:
+                        # What follows is set first, to fill the page.
+                        while len(blocks) > 1 and self.room > 20.0:
+                            self._block(blocks.pop(1))
+                        self._place_waiting()
+                    if pair.height > self.room:
+                        self.add_page()
+                    self._set_pair(pair)
+                    blocks.pop(0)
+                else:
+                    self._rows_of_figures(names)
+            else:
+                self._block(block)
+            self._place_waiting()
+        if part.look == "card":
+            self._place_waiting(last=True)
 
-    def _room(self, block: Block) -> float:
-        """Height that a heading needs below it for what it belongs to, [mm]."""
-        names = [n for n in block.names if n in self.pictures] if isinstance(block, Figures) else []
-        return 30.0 + max((self._size(n, _HALF, _TALL)[1] for n in names[:2]), default=0.0)
+    def _block(self, block: Block) -> None:
+        if isinstance(block, Words):
+            for line in block.lines:
+                self.paragraph(line, 8.0, SOFT if block.soft else INK)
+        elif isinstance(block, Bullets):
+            if block.heading:
+                self._heading(block.heading, 9.0, level=1)
+            for item in block.items:
+                self.paragraph(f"•  {item}", 8.0)
+        elif isinstance(block, Facts):
+            self.facts(block.pairs, columns=3)
+        elif isinstance(block, Grid):
+            self.table_with_caption(block.table, block.caption, _letters_of(block))
 
     def _heading(self, text: str, size: float, *, level: int, room: float = 30.0) -> None:
-        if self.get_y() > _HEIGHT - _FOOT - room:
+        if self.room < room:
             self.add_page()
-        self.ln(4.0 if level == 0 and self.get_y() > 20.0 else 1.5)
+            self._place_waiting()
+        self.ln(4.0 if level == 0 and self.begun else 1.5)
         if level == 0:
             self.set_draw_color(HAIR)
             self.set_line_width(0.2)
-            self.line(_MARGIN, self.get_y(), _MARGIN + _WIDTH, self.get_y())
+            self.line(MARGIN, self.get_y(), MARGIN + WIDTH, self.get_y())
             self.ln(1.5)
             self.start_section(text)
-        self._paragraph(text, size, INK, bold=True)
+        self.paragraph(text, size, INK, bold=True)
 
-    def _letters(self, size: float, *, bold: bool = False, colour: str = INK) -> None:
-        self.set_font("conegap", "B" if bold else "", size)
-        self.set_text_color(colour)
+    # Figures
 
-    def _paragraph(self, text: str, size: float, colour: str, *, bold: bool = False) -> None:
-        self._letters(size, bold=bold, colour=colour)
-        self.multi_cell(0.0, _LINE * self.font_size, text, align="L", new_x="LMARGIN", new_y="NEXT")
-        self.ln(0.5)
-
-    def _facts(self, pairs: Sequence[tuple[str, str]], *, columns: int) -> None:
-        """Names over values, several in a row."""
-        wide = _WIDTH / columns - 3.0
-        for first in range(0, len(pairs), columns):
-            if self.get_y() > _HEIGHT - _FOOT - 12.0:
-                self.add_page()
-            top, lowest = self.get_y() + 0.8, 0.0
-            for k, (name, value) in enumerate(pairs[first : first + columns]):
-                x = _MARGIN + k * (wide + 3.0)
-                for words, size, colour in ((name, 6.5, SOFT), (value, 8.0, INK)):
-                    self._letters(size, colour=colour)
-                    self.set_xy(x, top if words is name else self.get_y())
-                    self.multi_cell(
-                        wide, 1.3 * self.font_size, words, align="L", new_x="LEFT", new_y="NEXT"
-                    )
-                lowest = max(lowest, self.get_y())
-            self.set_y(lowest + 0.8)
-
-    def _pairs(self, names: Sequence[str]) -> None:
-        """Figures with their captions, two in a row."""
-        for first in range(0, len(names), 2):
-            row = names[first : first + 2]
-            tall = max(self._size(name, _HALF, _TALL)[1] for name in row)
-            if self.get_y() + tall + 16.0 > _HEIGHT - _FOOT:
-                self.add_page()
-            top, lowest = self.get_y() + 1.0, 0.0
-            for k, name in enumerate(row):
-                x = _MARGIN + k * (_HALF + 8.0)
-                self._image(name, x, top, _HALF, _TALL)
-                self.set_xy(x, self.get_y() + 1.0)
-                self._letters(6.8, colour=SOFT)
-                self.multi_cell(
-                    _HALF,
-                    1.3 * self.font_size,
-                    self.pictures[name].caption,
-                    align="L",
-                    new_x="LEFT",
-                    new_y="NEXT",
-                )
-                lowest = max(lowest, self.get_y())
-            self.set_y(lowest + 1.5)
-
-    def _size(self, name: str, wide: float, tall: float) -> tuple[float, float]:
-        """Width and height of a figure that fits into a box, [mm]."""
+    def _aspect(self, name: str) -> float:
         across, up = (float(v) for v in self.pictures[name].figure.get_size_inches())
-        scale = min(wide / across, tall / up)
-        return across * scale, up * scale
+        return across / up
+
+    def _caption_height(self, name: str, wide: float) -> float:
+        self.letters(_CAPTION)
+        return 1.0 + 1.3 * self.font_size * self.count(self.pictures[name].caption, wide)
+
+    def _rows_of_figures(self, names: Sequence[str]) -> None:
+        """Two in a row; what does not fit here waits."""
+        self.waiting += [tuple(names[k : k + 2]) for k in range(0, len(names), 2)]
+        self._place_waiting()
+
+    def _widths_of(self, row: tuple[str, ...], tallest: float) -> list[float]:
+        """Widths of figures that are as high as each other, [mm]."""
+        aspects = [self._aspect(name) for name in row]
+        tall = min((WIDTH - _GUTTER * (len(row) - 1)) / sum(aspects), tallest)
+        tall = min(tall, _WIDEST / max(aspects))
+        return [tall * aspect for aspect in aspects]
+
+    def _row_height(self, row: tuple[str, ...], widths: Sequence[float]) -> float:
+        tall = widths[0] / self._aspect(row[0])
+        return (
+            tall + max(self._caption_height(n, w) for n, w in zip(row, widths, strict=True)) + 3.0
+        )
+
+    def _place_waiting(self, *, last: bool = False) -> None:
+        """Set the figures that wait, as long as there is room; on new pages where they must."""
+        while self.waiting:
+            row = self.waiting[0]
+            widths = self._widths_of(row, _TALLEST)
+            need = self._row_height(row, widths)
+            if need > self.room:
+                smaller = self._widths_of(row, _SHRINK * widths[0] / self._aspect(row[0]))
+                if self._row_height(row, smaller) > self.room:
+                    if not last:
+                        return
+                    self.add_page()
+                    continue
+                spare = need - self.room
+                widths = self._widths_of(row, widths[0] / self._aspect(row[0]) - spare)
+                while self._row_height(row, widths) > self.room:
+                    widths = self._widths_of(row, 0.97 * widths[0] / self._aspect(row[0]))
+            self.waiting.pop(0)
+            self._set_row(row, widths)
+
+    def _set_row(self, row: tuple[str, ...], widths: Sequence[float]) -> None:
+        top, lowest, x = self.get_y() + 1.0, 0.0, MARGIN
+        for name, wide in zip(row, widths, strict=True):
+            self._figure(name, x, top, wide)
+            lowest = max(lowest, self.get_y())
+            x += wide + _GUTTER
+        self.set_xy(MARGIN, lowest + 1.5)
+
+    def _figure(self, name: str, x: float, y: float, wide: float) -> None:
+        """A figure with its caption; the pen stands below it."""
+        self._image(name, x, y, wide, HEIGHT)
+        self.set_xy(x, self.get_y() + 1.0)
+        self.letters(_CAPTION, colour=SOFT)
+        caption = self.pictures[name].caption
+        self.multi_cell(wide, 1.3 * self.font_size, caption, align="L", new_x="LEFT", new_y="NEXT")
+
+    def _beside(self, name: str, block: Block) -> _Pair | None:
+        """A figure with its table or facts at its right, None where they do not go together."""
+        (wide,) = self._widths_of((name,), _TALLEST)
+        if isinstance(block, Grid):
+            size = _letters_of(block)
+            wide = min(wide, WIDTH - _GUTTER - self.natural_width(block.table, size))
+            if wide < _NARROWEST:
+                return None
+            rest = WIDTH - wide - _GUTTER
+            tall = sum(self.row_heights(block.table, size, rest)) + 3.0
+            tall += self.height_of(block.caption, size, wide=rest)
+        elif isinstance(block, Facts):
+            tall = 9.5 * len(block.pairs)
+        else:
+            return None
+        pair = _Pair(name, wide, block, max(tall, self._row_height((name,), [wide])))
+        return pair if pair.height < HEIGHT - FOOT - 30.0 else None
+
+    def _set_pair(self, pair: _Pair) -> None:
+        top, rest = self.get_y() + 1.0, WIDTH - pair.wide - _GUTTER
+        self._figure(pair.name, MARGIN, top, pair.wide)
+        lowest = self.get_y()
+        self.set_xy(MARGIN + pair.wide + _GUTTER, top)
+        if isinstance(pair.block, Grid):
+            table, caption = pair.block.table, pair.block.caption
+            self.table_with_caption(table, caption, _letters_of(pair.block), width=rest, whole=True)
+        else:
+            self.facts(pair.block.pairs, 1, wide=rest)
+        self.set_xy(MARGIN, max(lowest, self.get_y()) + 1.5)
 
     def _image(self, name: str, x: float, y: float, wide: float, tall: float) -> None:
         """A figure in a box; the place for what follows is below it."""
         if name not in self.pictures:
             self.set_y(y)
             return
-        width, height = self._size(name, wide, tall)
-        self.image(
-            self.pictures[name].raster,
-            x=x,
-            y=y,
-            w=width,
-            h=height,
-            alt_text=self.pictures[name].alt,
-        )
+        width = min(wide, tall * self._aspect(name))
+        height = width / self._aspect(name)
+        picture = self.pictures[name]
+        self.image(picture.raster, x=x, y=y, w=width, h=height, alt_text=picture.alt)
         self.set_y(y + height)
 
-    def _table(self, table: Table, caption: str, size: float, width: float = _WIDTH) -> None:
-        """A table whose head is repeated on every page; its caption stays with it."""
-        if self.auto_page_break and self.get_y() > _HEIGHT - _FOOT - 22.0:
-            self.add_page()
-        self._letters(size, colour=SOFT)
-        self.multi_cell(
-            width, _LINE * self.font_size, caption, align="L", new_x="LMARGIN", new_y="NEXT"
-        )
-        self.ln(0.5)
-        self._letters(size)
-        self.set_draw_color(HAIR)
-        self.set_line_width(0.15)
-        bold = FontFace(emphasis="BOLD", color=INK)
-        looks = {
-            "fail": FontFace(emphasis="BOLD", color=LIMIT),
-            "unproved": FontFace(emphasis="BOLD", color=INK),
-            "pass": FontFace(color=_GOOD),
-        }
-        with self.table(
-            width=width,
-            align="LEFT",
-            col_widths=_shares(table, self, width),
-            line_height=1.3 * self.font_size,
-            text_align="LEFT",
-            v_align="TOP",
-            padding=(0.35, 1.2, 0.35, 0.0),
-            borders_layout=TableBordersLayout.HORIZONTAL_LINES,
-            headings_style=FontFace(emphasis="BOLD", color=INK, fill_color=None),
-            cell_fill_mode=TableCellFillMode.NONE,
-        ) as grid:
-            head = grid.row()
-            for text in table.heads:
-                head.cell(text)
-            for k, cells in enumerate(table.rows):
-                row, state = grid.row(), table.mark(k)
-                for j, text in enumerate(cells):
-                    look = bold if state == "total" else None
-                    if j == 3 and state in looks:
-                        look = looks[state]
-                    if j == len(cells) - 1 and state in ("assumed", "memory"):
-                        look = FontFace(color=ACCENT)
-                    row.cell(text, style=look)
-        self.ln(1.5)
 
-
-def _shares(table: Table, paper: FPDF, width: float) -> tuple[float, ...]:
-    """Widths of the columns, [mm]: short ones keep their text on one line, long ones share."""
-    natural = []
-    for j, head in enumerate(table.heads):
-        texts = [head, *(row[j] for row in table.rows)]
-        natural.append(1.08 * max(paper.get_string_width(text) for text in texts) + 2.8)
-    if sum(natural) <= width:
-        return tuple(natural)
-    base = [min(n, _SHORT) for n in natural]
-    rest = max(width - sum(base), 0.0) / (sum(natural) - sum(base))
-    return tuple(b + rest * (n - b) for n, b in zip(natural, base, strict=True))
+def _letters_of(grid: Grid) -> float:
+    """Size of a table's letters, [pt]."""
+    return _FEW if len(grid.table.heads) < 6 else _MANY

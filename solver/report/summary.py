@@ -9,6 +9,7 @@ from conegap.solver.common.display_units import (
     field_text,
     length_words,
     percent,
+    scientific,
     voltage_text,
 )
 from conegap.solver.report.beam import degrees
@@ -31,7 +32,7 @@ class Summary:
     stamp : str
         The review's result in words.
     verdict : tuple of str
-        Sentences, the first for a headline.
+        Two sentences, the first for a headline.
     facts : tuple of (str, str)
         Names and values.
     emission : Table
@@ -83,7 +84,7 @@ def _facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
         ("voltage of the design", voltage_text(design.voltage)),
         *operating_facts(assessment),
         ("limit of the supply", voltage_text(supply) if supply else "not given"),
-        ("numerical error of the onset", f"{assessment.onset.error:.1e}"),
+        ("numerical error of the onset", scientific(assessment.onset.error)),
         ("largest contribution to the band", first.budget.contributions[0].label),
         ("rigid surface alone", voltage_text(rigid.voltage)),
         (f"field at the {rigid.edge_name} at rigid onset", field_text(rigid.balance_field)),

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+import re
+from collections import Counter
+from dataclasses import dataclass, replace
 
 from conegap.geometries.metals.metal import Metal
+from conegap.geometries.metals.records import PropertyRecord
 from conegap.geometries.quantities.quantity import (
     CURRENT,
     ENERGY,
@@ -21,28 +24,32 @@ from conegap.solver.common.display_units import (
     mass_flow_text,
     percent,
     pressure_text,
+    scientific,
     span_text,
     voltage_text,
 )
 from conegap.solver.common.style import pretty
-from conegap.solver.operation.exhaust import IonExhaust
 from conegap.solver.operation.review import ReviewRow
 from conegap.solver.studies.budget import in_the_onset
 
 __all__ = [
     "Table",
     "budget_table",
+    "common_basis",
     "inputs_table",
     "levels_table",
     "metal_table",
-    "operation_table",
     "property_text",
+    "review_basis",
     "review_span",
     "review_table",
     "review_value",
+    "short_metal_table",
 ]
 
 
+# What follows names the library or table in which a source was read.
+_SECOND_HAND = re.compile(r"[,;] (?:coefficients )?as (?:tabulated|given|quoted) in")
 _DRAWN = ("emitter.", "accelerator.", "liquid.")
 
 
@@ -104,18 +111,11 @@ def review_value(row: ReviewRow, value: float) -> str:
     }
     if row.unit in texts:
         return texts[row.unit](value)
-    return f"{_typeset(value)} {row.unit}".strip()
-
-
-def _typeset(value: float) -> str:
-    """Three digits, with a raised power of ten where it has one."""
-    digits, mark, power = f"{value:.3g}".partition("e")
-    raised = str(int(power)).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")) if mark else ""
-    return f"{digits} × 10{raised}" if mark else digits
+    return pretty(f"{value:.3g} {row.unit}".strip())
 
 
 def review_table(assessment: Assessment) -> Table:
-    """Criteria with value, limit, result, basis and advice.
+    """Criteria with value, limit, result and basis.
 
     Parameters
     ----------
@@ -128,16 +128,28 @@ def review_table(assessment: Assessment) -> Table:
             f"at most {review_value(row, row.limit)}",
             _RESULTS[row.state],
             row.basis,
-            row.advice or "none needed",
         )
         for row in assessment.review
     )
     state = tuple(_LOOKS[row.state] for row in assessment.review)
-    return Table(("criterion", "value", "limit", "result", "basis", "advice"), rows, state)
+    return Table(("criterion", "value", "limit", "result", "basis"), rows, state)
+
+
+def review_basis(assessment: Assessment) -> Table:
+    """Criteria with limit, result and basis; their values stand on the first sheet.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    table = review_table(assessment)
+    keep = [k for k, head in enumerate(table.heads) if head != "value"]
+    rows = tuple(tuple(row[k] for k in keep) for row in table.rows)
+    return replace(table, heads=tuple(table.heads[k] for k in keep), rows=rows)
 
 
 def inputs_table(assessment: Assessment) -> Table:
-    """Every dimension with tolerance and basis.
+    """Every dimension with tolerance and basis, "" where it is as drawn.
 
     Parameters
     ----------
@@ -145,29 +157,44 @@ def inputs_table(assessment: Assessment) -> Table:
     """
     rows = tuple(
         (
-            d.label,
             d.key,
             pretty(d.text),
-            f"± {pretty(d.tolerance_text)}" if d.tolerance else "none",
-            d.basis,
+            f"± {pretty(d.tolerance_text)}" if d.tolerance else "",
+            "" if d.basis == "drawn" else d.basis,
         )
         for d in assessment.design.dimensions()
     )
-    state = tuple("assumed" if row[4] == "assumed" else "" for row in rows)
-    heads = ("dimension", "key of the design file", "value", "tolerance", "basis")
+    state = tuple("assumed" if row[3] == "assumed" else "" for row in rows)
+    heads = ("key of the design file", "value", "tolerance", "basis")
     return Table(heads, rows, state)
 
 
+def common_basis(assessment: Assessment) -> str:
+    """What the basis of most lines of the budget ends with, "" where nothing repeats."""
+    ends = Counter(
+        line.basis.rpartition("; ")[2]
+        for line in assessment.emission.first.budget.contributions
+        if "; " in line.basis
+    )
+    return next((end for end, count in ends.most_common(1) if count > 1), "")
+
+
 def budget_table(assessment: Assessment) -> Table:
-    """Every line of the error budget of the first emission.
+    """Every line of the error budget of the first emission; of its basis only what `common_basis`
+    does not say already.
 
     Parameters
     ----------
     assessment : Assessment
     """
-    budget = assessment.emission.first.budget
+    budget, known = assessment.emission.first.budget, common_basis(assessment)
     rows = [
-        (pretty(line.label), _side("−", line.down), _side("+", line.up), line.basis)
+        (
+            pretty(line.label),
+            _side("−", line.down),
+            _side("+", line.up),
+            line.basis.removesuffix(f"; {known}"),
+        )
         for line in budget.contributions
     ]
     assumed = [
@@ -219,11 +246,7 @@ def metal_table(metal: Metal, temperature: float) -> Table:
     """
     rows = tuple(
         (
-            record.key.replace("_", " "),
-            property_text(record.value, record.unit),
-            f"± {percent(record.relative_standard_uncertainty)}"
-            if record.relative_standard_uncertainty >= 5e-5
-            else "negligible",
+            *_property(record),
             record.validity,
             record.provenance.words,
             record.status,
@@ -233,6 +256,40 @@ def metal_table(metal: Metal, temperature: float) -> Table:
     state = tuple("memory" if row[5] == "unavailable" else "" for row in rows)
     return Table(
         ("property", "value", "standard uncertainty", "holds", "source", "status"), rows, state
+    )
+
+
+def short_metal_table(metal: Metal, temperature: float) -> Table:
+    """The same for a report: the source of each value, not in which library it was read.
+
+    Parameters
+    ----------
+    metal : Metal
+    temperature : float
+        [K].
+
+    Raises
+    ------
+    DesignError
+        The metal is solid at that temperature.
+    """
+    records = metal.records(temperature)
+    rows = tuple(
+        (*_property(record), record.validity, _SECOND_HAND.split(record.source)[0])
+        for record in records
+    )
+    state = tuple("memory" if record.status == "unavailable" else "" for record in records)
+    heads = ("property", "value", "standard uncertainty", "holds", "source")
+    return Table(heads, rows, state)
+
+
+def _property(record: PropertyRecord) -> tuple[str, str, str]:
+    """Name, value and standard uncertainty."""
+    spread = record.relative_standard_uncertainty
+    return (
+        record.key.replace("_", " "),
+        property_text(record.value, record.unit),
+        f"± {percent(spread)}" if spread >= 5e-5 else "negligible",
     )
 
 
@@ -259,40 +316,6 @@ def property_text(value: float, unit: str) -> str:
     return f"{value * factor:.{digits}g} {name}"
 
 
-def operation_table(assessment: Assessment) -> Table | None:
-    """Figures of the beam per ampere, or None where the emitter is not above ground.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
-    exhaust = assessment.exhaust
-    if exhaust is None:
-        return None
-    at = assessment.operation.operating
-    pairs = [_exhaust_texts(exhaust), [("", "none")] * 5]
-    if at.exhaust is not None and at.point.current > 0.0:
-        pairs[1] = _exhaust_texts(at.exhaust)
-    rows = [(name, text, other[1]) for (name, text), other in zip(*pairs, strict=True)]
-    rows += [
-        ("voltage across the gap", voltage_text(assessment.design.voltage),
-         voltage_text(at.point.voltage)),
-        ("emitter against ground", voltage_text(assessment.design.voltages.emitter),
-         voltage_text(at.emitter_voltage)),
-    ]  # fmt: skip
-    return Table(("figure", "at the design's voltages", "at the operating point"), tuple(rows))
-
-
-def _exhaust_texts(exhaust: IonExhaust) -> list[tuple[str, str]]:
-    return [
-        ("exhaust speed", f"{exhaust.speed / 1e3:.3g} km/s"),
-        ("specific impulse", f"{exhaust.specific_impulse:.0f} s"),
-        ("thrust per current", f"{exhaust.thrust_per_current * 1e3:.3g} µN/mA"),
-        ("beam power per thrust", f"{exhaust.power_per_thrust * 1e-3:.3g} W/mN"),
-        ("mass flow per current", f"{exhaust.mass_per_charge * 1e6:.3g} µg/s per mA"),
-    ]
-
-
 def levels_table(assessment: Assessment) -> Table:
     """Edge field on every mesh of the sequence.
 
@@ -309,10 +332,12 @@ def levels_table(assessment: Assessment) -> Table:
                 str(level.mesh.subdivisions),
                 f"{len(level.mesh.points):,}".replace(",", "\u202f"),
                 f"{value / 1e6:.5g} MV/m",
-                "" if k == 0 else f"{change:+.1e}".replace("-", "−"),
+                "" if k == 0 else pretty(f"{change:+.1e}"),
             )
         )
-    rows.append(("value used", "", f"{numerical.value / 1e6:.5g} MV/m", f"± {numerical.error:.1e}"))
+    rows.append(
+        ("value used", "", f"{numerical.value / 1e6:.5g} MV/m", f"± {scientific(numerical.error)}")
+    )
     return Table(
         (
             "subdivision",

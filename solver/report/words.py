@@ -1,14 +1,17 @@
-"""The sentences of a report: verdict, what is not modelled, cautions."""
+"""The sentences of a report: verdict, what must be known with it, what is not modelled."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
+from scipy.constants import g as standard_gravity
+
 from conegap.solver.assessment import Assessment
-from conegap.solver.common.display_units import percent, voltage_text
+from conegap.solver.common.display_units import percent, scientific, voltage_text
 from conegap.solver.operation.review import ReviewRow
-from conegap.solver.report.operating import operating_sentence
 
 __all__ = [
-    "cautions",
+    "must_know",
     "not_modelled",
     "quality",
     "verdict",
@@ -18,49 +21,25 @@ __all__ = [
 # line (W = 0.304, see `validation/cases/free_surface`) and with a sliding one (a free drop):
 # square root of the ratio, less one.
 _PINNED, _SLIDING = 0.21, 0.47
-# Criteria that a headline names; the rest is counted.
+# Criteria that the verdict names; the rest is counted.
 _NAMED = 4
+# Bond number from which gravity bends a free surface by about a thousandth.
+_HEAVY = 1e-3
 
 
-def verdict(assessment: Assessment) -> tuple[str, ...]:
-    """The answer in sentences, the first one for a headline.
+def verdict(assessment: Assessment) -> tuple[str, str]:
+    """The answer in two sentences: where the gap emits first, and what the review says of it.
 
     Parameters
     ----------
     assessment : Assessment
     """
-    design = assessment.design
     first = assessment.emission.first
-    onset, low, high = (
-        voltage_text(v)
-        for v in (
-            assessment.emission.first.voltage,
-            assessment.emission.first.low,
-            assessment.emission.first.high,
-        )
-    )
-    review = _review_words(assessment.review)
-    limit = design.supply.voltage_limit
-    if limit is None:
-        supply = "No supply limit is given, so nothing is said about the supply."
-    elif assessment.emission.first.high > limit:
-        supply = (
-            f"The supply's limit of {voltage_text(limit)} does not reach the upper end of this "
-            "band."
-        )
-    else:
-        supply = (
-            f"The supply's limit of {voltage_text(limit)} is "
-            f"{limit / assessment.emission.first.high:.2g} times the upper end of this band."
-        )
     return (
-        f"The gap is predicted to start emitting at {onset} between emitter and accelerator: "
+        f"The gap is predicted to start emitting at {voltage_text(first.voltage)}, between "
+        f"{voltage_text(first.low)} and {voltage_text(first.high)} (k = 2, about 95 %): "
         f"{first.place}, {first.mode}.",
-        f"With its tolerances and the surface tension's uncertainty the onset lies between {low} "
-        f"and {high} (k = 2, about 95 %). {supply}",
-        operating_sentence(assessment),
-        review,
-        _criterion(assessment),
+        _review_words(assessment.review),
     )
 
 
@@ -72,15 +51,11 @@ def _review_words(rows: tuple[ReviewRow, ...]) -> str:
         return f"All {len(rows)} criteria of the gap review pass."
     words = []
     if failed:
-        words.append(
-            f"{len(failed)} of {len(rows)} criteria of the gap review fail: {_names(failed)}."
-        )
+        words.append(f"{len(failed)} {'fails' if len(failed) == 1 else 'fail'} ({_names(failed)})")
     if unproved:
-        words.append(
-            f"{len(unproved)} of {len(rows)} criteria of the gap review "
-            f"{'is' if len(unproved) == 1 else 'are'} not proved: {_names(unproved)}."
-        )
-    return " ".join(words)
+        isnt = "is" if len(unproved) == 1 else "are"
+        words.append(f"{len(unproved)} {isnt} not proved ({_names(unproved)})")
+    return f"Of {len(rows)} criteria of the gap review {' and '.join(words)}."
 
 
 def _names(names: list[str]) -> str:
@@ -88,23 +63,34 @@ def _names(names: list[str]) -> str:
     return "; ".join(names[:_NAMED]) + more
 
 
-def _criterion(assessment: Assessment) -> str:
-    """What kind of onset the number is, and what it leaves open."""
-    rigid = voltage_text(assessment.onset.rigid.voltage)
-    if assessment.onset.meniscus is not None:
-        turning, *others = assessment.onset.modes
-        early = "".join(f" Before it, at {voltage_text(v)}: {m}." for m, v in others)
+def must_know(assessment: Assessment) -> tuple[str, ...]:
+    """What would make the verdict a lie where it is not said beside it, sentences.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+    meniscus = assessment.onset.meniscus
+    if meniscus is None:
         return (
-            f"The free liquid surface loses its equilibrium at {voltage_text(turning[1])} "
-            f"({turning[0]}): above it no shape is in balance. The surface held rigid as "
-            f"drawn would give {rigid}.{early}"
+            "This is the balance of the liquid surface held rigid as drawn. A free surface gives "
+            f"way elsewhere: for a hemisphere the rigid value is {percent(_PINNED)} above the true "
+            f"onset with a pinned contact line and {percent(_SLIDING)} above with a sliding one, "
+            "and a surface that starts flat may need more than a drawn dome. The band does not "
+            "hold this difference.",
         )
-    return (
-        "This is the balance of the liquid surface held rigid as drawn. A free surface gives way "
-        f"elsewhere: for a hemisphere the rigid value is {_PINNED:.0%} above the true onset with "
-        f"a pinned contact line and {_SLIDING:.0%} above with a sliding one, and a surface that "
-        "starts flat may need more than a drawn dome. The band does not hold this difference."
-    )
+    words = []
+    for other in meniscus.others:
+        ends_at = "floods without any voltage"
+        if other.voltage is not None:
+            if other.voltage >= meniscus.voltage:
+                continue
+            ends_at = f"gives way at {voltage_text(other.voltage)} already"
+        words.append(
+            f"If the emitter starts with a {other.state}, it {ends_at}: the review must assume "
+            f"that unless the {meniscus.state} is assured."
+        )
+    return tuple(words)
 
 
 def quality(assessment: Assessment) -> tuple[str, ...]:
@@ -126,15 +112,13 @@ def quality(assessment: Assessment) -> tuple[str, ...]:
         else "so the value of the finest mesh is used as it is, with a wider error"
     )
     words = [
-        "The potential is solved by finite volumes on the Voronoi cells of points that follow the "
-        f"edges, on {len(numerical.level_values)} nested meshes.",
-        f"The observed order of convergence of the edge field {order}, {used}.",
-        f"Estimated relative error of the edge field: {numerical.error:.1e}.",
+        f"Finite volumes on {len(numerical.level_values)} nested meshes: the observed order of "
+        f"convergence of the edge field {order}, {used}.",
     ]
     if assessment.onset.meniscus is not None:
         words.append(
             "The turning point of the liquid surface was computed on meshes made for its own "
-            f"shape; estimated relative error of its voltage: {assessment.onset.error:.1e}."
+            f"shape; estimated relative error of its voltage: {scientific(assessment.onset.error)}."
         )
     for line in assessment.budget.contributions:
         if line.name == "surroundings":
@@ -149,95 +133,73 @@ def quality(assessment: Assessment) -> tuple[str, ...]:
 
 
 def not_modelled(assessment: Assessment) -> tuple[str, ...]:
-    """What the number leaves out.
+    """What the numbers of this design leave out; what does not bear on it is not said.
 
     Parameters
     ----------
     assessment : Assessment
     """
+    return (
+        *_surface_gaps(assessment),
+        *_beam_gaps(assessment),
+        *_alignment_gaps(assessment),
+        "Roughness, scratches and impurities of metal and liquid; vacuum breakdown other than by "
+        "the limits of the gap review.",
+    )
+
+
+def _surface_gaps(assessment: Assessment) -> Iterator[str]:
+    """Of the liquid surface."""
+    meniscus, design = assessment.onset.meniscus, assessment.design
+    if meniscus is None:
+        yield "A free surface: the liquid keeps its drawn shape (see the first sheet)."
+        return
+    if meniscus.wall_place is None:
+        yield (
+            "A contact line that leaves its edge, incomplete wetting, and liquid that flows while "
+            "the voltage rises: the cap keeps its edge and its "
+            f"{meniscus.held}."
+        )
+    elif any(step.jumps for step in meniscus.transitions):
+        yield "What the liquid does while its contact line jumps."
+    density = float(design.metal.density(design.liquid.temperature))
+    bond = density * standard_gravity * meniscus.radius**2 / meniscus.surface_tension
+    if bond > _HEAVY:
+        yield f"Gravity along the surface, whose Bond number is {bond:.1g}."
+
+
+def _beam_gaps(assessment: Assessment) -> Iterator[str]:
+    """Of what is emitted."""
+    beam = assessment.beam
+    if beam is None:
+        return
+    yield (
+        "The emitting cusp itself: ions start on the drawn surface within an assumed half angle, "
+        "and droplets, strays and charge exchange are not followed."
+    )
+    if beam.charge is None:
+        yield "The beam's own charge."
+    elif assessment.sector is not None:
+        yield "What the beams of neighbouring tips do to each other."
+
+
+def _alignment_gaps(assessment: Assessment) -> Iterator[str]:
+    """Of the third dimension."""
     design = assessment.design
-    if assessment.onset.meniscus is None:
-        first = (
-            "The liquid keeps its drawn shape. A free surface bulges and becomes unstable at "
-            "another voltage, for a pinned hemisphere at one that the rigid value exceeds by "
-            f"{_PINNED:.0%}."
-        )
-    else:
-        first = (
-            "A liquid surface that loses its symmetry, or a contact line that leaves its edge: "
-            "the free surface is followed pinned and symmetric. The curves over gap and edge "
-            "size are those of the rigid surface."
-        )
-    items = [
-        first,
-        "Emission itself: no cone of nanometre size, no evaporation of ions, no droplets. The "
-        "current is a slope law, an order of magnitude, and the ion paths start on the "
-        "drawn surface within an assumed half angle.",
-        "Space charge in the gap: before the onset there is none; the current's law and the "
-        "spread of the beam include it only to first order, and the ion paths not at all.",
-        "Roughness, scratches, oxide skins and impurities of the surface, and incomplete wetting.",
-        "Vacuum breakdown other than through the limits of the gap review; electron emission by "
-        "an assumed factor for micro-protrusions.",
-    ]
     section = design.section()
     if assessment.sector is not None:
-        items.append(
-            "A crown's or an array's tips out of line otherwise than by radius, height and the "
-            "slot's offset; the ion beam and the electron currents are those of one tip alone."
+        yield (
+            "Tips out of line otherwise than by radius, height and the slot's offset; beam and "
+            "electron currents are those of one tip alone."
         )
     elif section.symmetry == "axisymmetric":
-        items.append(
-            "Anything off the axis: emitter and accelerator are round and perfectly aligned."
-        )
+        yield "Anything off the axis: emitter and accelerator are round and perfectly aligned."
     else:
-        items.append(
-            "The ends along y, where the field is higher than in the middle; the section is "
-            "treated as endless."
+        yield (
+            "The ends along y, where the field is higher than in the middle."
             if assessment.slit_end is None
-            else "Liquid at the ends along y: their field is solved, their free surface is not."
+            else "How the liquid bends round the ends along y: their field is solved, their free "
+            "surface is not."
         )
         if section.mirrored:
-            items.append(f"Misalignment: {design.emitter.alignment}.")
-    items.append("Gravity on the surface, the reservoir behind the drawn feed, and heat.")
-    return tuple(items)
-
-
-def cautions(assessment: Assessment) -> tuple[str, ...]:
-    """Safety warnings for those who build and run it.
-
-    Parameters
-    ----------
-    assessment : Assessment
-    """
-    design = assessment.design
-    most = max(design.voltage, design.supply.voltage_limit or 0.0)
-    items = [
-        f"High voltage: {voltage_text(most)} and the charge stored in cables and filters can "
-        "kill. Enclose, interlock, discharge and ground before touching.",
-    ]
-    if most > 5e3:
-        items.append(
-            f"X-rays: with {voltage_text(most)} across the gap, electrons released at the "
-            "negative electrode make X-rays where they land. Above 5 kV have a licensed "
-            "person check shielding and surveys."
-        )
-    else:
-        items.append(
-            "X-rays: a discharge can add to the voltage across the gap; above 5 kV in total X-rays "
-            "must be considered."
-        )
-    items.append(
-        "Vacuum: the limits of the gap review hold for high vacuum only. In the pressure range of "
-        "glow discharges a gap breaks down at a few hundred volts. Viewports and chambers can "
-        "implode."
-    )
-    hazards = design.metal.hazards.strip()
-    items.append(
-        f"{design.metal.name.capitalize()}: "
-        + (hazards or "no hazards are recorded for this metal; look up its safety data sheet.")
-    )
-    items.append(
-        "This report is an aid to design and no safety approval. Local codes and licensed "
-        "practice take precedence."
-    )
-    return tuple(items)
+            yield f"Misalignment: {design.emitter.alignment}."
