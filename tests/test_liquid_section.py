@@ -15,15 +15,17 @@ from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
 from conegap.geometries.quantities.files import examples_folder
 from conegap.solver.assessment import assess
+from conegap.solver.field.solution import solve_field
 from conegap.solver.liquid.branch import MeniscusBranch, SurfaceInSolid, problem_at, turning_point
 from conegap.solver.liquid.followed_onset import meniscus_onset
-from conegap.solver.liquid.free_surface import free_surface
+from conegap.solver.liquid.free_surface import RIGID, free_surface
 from conegap.solver.liquid.liquid_section import liquid_section, moves
 from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 from conegap.solver.liquid.shape import cap
 from conegap.solver.liquid.stability import Wave, smallest_eigenvalue, stability
 from conegap.solver.onset.rigid import rigid_onset
 from conegap.solver.studies.calibration import calibrate
+from conegap.solver.studies.skew import Skew, skew_of
 from conegap.solver.studies.turning_variants import (
     TENSION,
     TurningStart,
@@ -288,13 +290,40 @@ def test_a_film_too_thin_for_a_free_surface_falls_back() -> None:
         free_surface(thin, "meniscus", None)
 
 
+def test_a_slot_moved_aside_changes_the_mean_field_in_second_order() -> None:
+    """RATE: the mean of both lips goes with the square of the offset, the difference between them
+    with the offset; the mirror image is the same, and an aligned slit is no case of it."""
+    slit = Design.read("slit")
+
+    def skew(offset: float) -> Skew:
+        design = slit.with_value("accelerator.lateral_offset", offset)
+        found = skew_of(design, solve_field(design.section(), accuracy=1e-4), 1e-4)
+        assert found is not None
+        assert found.aligned.section().mirrored
+        return found
+
+    half, whole, mirrored = skew(1e-4), skew(2e-4), skew(-2e-4)
+    assert_allclose((whole.factor - 1.0) / (half.factor - 1.0), 4.0, rtol=0.02)
+    assert_allclose(whole.lopsided / half.lopsided, 2.0, rtol=0.02)
+    assert_allclose([mirrored.factor, mirrored.lopsided], [whole.factor, whole.lopsided], rtol=1e-3)
+    assert skew_of(slit, solve_field(slit.section(), accuracy=1e-2), 1e-2) is None
+
+
 @pytest.mark.slow
-def test_asymmetric_slit_falls_back_to_the_rigid_surface() -> None:
-    """INVARIANT: the assessment says that and why it gives the rigid onset."""
+def test_a_slit_out_of_line_has_the_turning_point_of_the_aligned_one() -> None:
+    """INVARIANT: over the ratio of the mean field; the band holds the greater lip downward, and
+    shifts are those of the rigid surface."""
     found = assess(skewed(), accuracy=1e-2, scans=False)
-    assert found.onset.meniscus is None
-    assert any("mirror image" in w and "rigid" in w for w in found.warnings)
-    assert found.onset.voltage == found.onset.rigid.voltage
+    skew, meniscus = found.onset.skew, found.onset.meniscus
+    assert skew is not None
+    assert meniscus is not None
+    assert 0.01 < skew.lopsided < 0.03
+    assert abs(skew.factor - 1.0) < 0.005
+    aligned = meniscus_onset(skew.aligned).voltage
+    assert_allclose(meniscus.voltage, aligned / skew.factor, rtol=1e-9)
+    line = next(c for c in found.budget.contributions if c.name == "alignment")
+    assert_allclose([line.down, line.up], [skew.lopsided / math.sqrt(3.0), 0.0])
+    assert found.onset.variants.solved == RIGID
 
 
 def test_drawn_section_keeps_everything_but_the_surface() -> None:

@@ -36,6 +36,7 @@ class SlottedPlate(Plate):
     )
 
     symmetry: ClassVar[Symmetry | None] = "planar"
+    offsets: ClassVar[tuple[str, ...]] = ("lateral_offset",)
     faces: ClassVar[tuple[Arrangement, ...]] = ("single", "rows")
 
     def symmetric(self, tables: Mapping[str, FloatArray]) -> bool:
@@ -53,9 +54,6 @@ class SlottedPlate(Plate):
         blade = self._loop(self.slot_width / 2.0, self.half_width, gap)
         blade = moved(blade, self.lateral_offset)
         return StraightSlot(self.slot_width, self.slot_length, tuple(blade))
-
-    def aligned(self) -> SlottedPlate:
-        return self.model_copy(update={"lateral_offset": 0.0})
 
     def with_slot_length(self, length: float) -> SlottedPlate | None:
         return self.model_copy(update={"slot_length": length})

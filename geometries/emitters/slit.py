@@ -60,6 +60,7 @@ class Slit(Emitter):
     holder_width: Length = derived(_holder_width)
     end_radius: Length | None = None
 
+    offsets: ClassVar[tuple[str, ...]] = ("misalignment_half",)
     alignment: ClassVar[str] = "both lips are level and the opening is centred"
 
     @property
@@ -106,13 +107,13 @@ class Slit(Emitter):
     def assumed_end(self, opening: float | None, gap: float) -> float | None:
         return usual_end(self.length, opening, gap)
 
-    def aligned(self) -> Slit:
-        return self.model_copy(update={"misalignment_half": 0.0})
+    @property
+    def aligned_level(self) -> tuple[str, float] | None:
+        return "emitter.recess", self.recess + abs(self.misalignment_half)
 
     def with_end(self, radius: float) -> Slit | None:
-        if radius > self.length / 2.0:
-            return None
-        return self.model_copy(update={"end_radius": radius})
+        wide = radius > self.length / 2.0
+        return None if wide else self.model_copy(update={"end_radius": radius})
 
     def feed_path(self, film_thickness: float) -> FeedPath | None:
         return PlateChannel(self.channel_height, self.protrusion - self.recess, self.length)

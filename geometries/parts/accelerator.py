@@ -41,6 +41,8 @@ class Accelerator(Part):
     """The only symmetry it is made for, or None when it suits both."""
     closed: ClassVar[bool] = False
     """Whether it closes the region at the gap's end over the whole width."""
+    offsets: ClassVar[tuple[str, ...]] = ()
+    """Its dimensions that break the mirror symmetry of a planar section."""
     faces: ClassVar[tuple[Arrangement, ...]] = ("single",)
     """Arrangements of tips that it can stand before."""
 
@@ -95,10 +97,6 @@ class Accelerator(Part):
     def with_slot_length(self, length: float) -> Accelerator | None:
         """The same with a slot of another ``length``, [m], or None where it has no such slot."""
         return None
-
-    def aligned(self) -> Accelerator:
-        """The same without an offset beside the emitter."""
-        return self
 
     def ring_slot(self, gap: float) -> RingSlot | None:
         """Its ring-shaped slot, where that is what it has, for a ``gap``, [m]."""

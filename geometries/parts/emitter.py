@@ -264,9 +264,14 @@ class Emitter(Part):
         """
         return None
 
-    def aligned(self) -> Emitter:
-        """The same without a misalignment."""
-        return self
+    offsets: ClassVar[tuple[str, ...]] = ()
+    """Its dimensions that break the mirror symmetry of a planar section."""
+
+    @property
+    def aligned_level(self) -> tuple[str, float] | None:
+        """Key and value, [m], with which an aligned emitter's liquid is drawn as deep below its
+        lips as this one's lies below the mean of both, or None where it has no lips."""
+        return None
 
     def with_end(self, radius: float) -> Emitter | None:
         """The same with drawn ends of another ``radius``, [m], or None where they would meet."""

@@ -21,6 +21,7 @@ from typing import Any
 import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.design.alignment import aligned
 from conegap.geometries.design.design import Design
 from conegap.geometries.parts.setting import length_text
 from conegap.geometries.quantities.errors import ComputationError, GeometryError
@@ -363,9 +364,7 @@ def end_warnings(design: Design, end: SlitEnd | None) -> tuple[str, ...]:
             f"the middle ({least:.3g} to {most:.3g} with twice to half that radius); sharper ends "
             "emit earlier still; give emitter.end_radius"
         )
-    if design.emitter.aligned() != design.emitter or (
-        design.accelerator.aligned() != design.accelerator
-    ):
+    if aligned(design) is not design:
         found.append(
             "the ends of the slit are solved without the misalignment and the slot's offset, "
             "which change the ratio of end to middle in second order only"

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from conegap.geometries.design.alignment import aligned
 from conegap.geometries.design.design import Design
 from conegap.geometries.parts.accelerator import Accelerator
 from conegap.geometries.parts.emitter import Emitter
@@ -94,10 +95,11 @@ def end_model(design: Design, end: float) -> EndModel | None:
     end : float
         End radius, [m].
     """
-    slit = design.emitter.aligned().with_end(end)
+    straight = aligned(design)
+    slit = straight.emitter.with_end(end)
     if slit is None:
         return None
-    return EndModel(slit, design.accelerator.aligned(), _blunt_radius(design, end), rough=True)
+    return EndModel(slit, straight.accelerator, _blunt_radius(design, end), rough=True)
 
 
 def solve_end(design: Design, model: EndModel) -> tuple[LipField, SectorSolution]:

@@ -103,7 +103,7 @@ def report_pictures(assessment: Assessment) -> dict[str, Picture]:
     if len(assessment.emission.instabilities) > 1:
         pictures.append(_emission_picture(assessment))
     if assessment.onset.meniscus is not None:
-        pictures += _liquid_pictures(assessment.design.section(), assessment.onset.meniscus)
+        pictures += _liquid_pictures(assessment.onset.followed.section(), assessment.onset.meniscus)
     pictures += _field_pictures(assessment)
     if assessment.beam is not None:
         pictures.append(_beam_picture(assessment.solution.section, assessment.beam))

@@ -210,6 +210,16 @@ def error_budget(onset: Onset) -> Budget:
             _tension_basis(design),
         ),
     ]
+    if onset.skew is not None and onset.meniscus is not None:
+        lines.append(
+            Contribution(
+                "alignment",
+                "liquid in the field of the greater lip instead of the mean",
+                onset.skew.lopsided / _ROOT_THREE,
+                0.0,
+                "difference of two models, downward",
+            )
+        )
     shifts = variants.shifts(ends, "tolerances")
     for k, dimension in enumerate(dimensions):
         lines.append(_line(onset, dimension, shifts[2 * k : 2 * k + 2]))

@@ -20,6 +20,7 @@ from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, OnsetCriter
 from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
 from conegap.solver.onset.surface_balance import field_stress
+from conegap.solver.studies.skew import Skew, skew_of
 from conegap.solver.studies.solve_cache import SolveCache
 from conegap.solver.studies.turning_variants import TENSION
 from conegap.solver.studies.variant_solver import VariantSolver
@@ -81,6 +82,8 @@ class Onset:
         Turning point of the free surface, the third dimension included, where it was followed.
     sector : SectorOnset or None
         The third dimension, on three meshes.
+    skew : Skew or None
+        Where the turning point is that of the aligned slit, scaled.
     remarks : tuple of str
         Why the free surface was not followed, or which other state of wetting gives way at less.
     accuracy : float
@@ -96,6 +99,7 @@ class Onset:
     meniscus: MeniscusOnset | None
     sector: SectorOnset | None
     remarks: tuple[str, ...] = ()
+    skew: Skew | None = None
     accuracy: float = 1e-3
     kept: SolveCache = field(default_factory=SolveCache, compare=False)
     progress: Progress | None = field(default=None, compare=False)
@@ -114,7 +118,13 @@ class Onset:
             self.accuracy,
             self.kept,
             self.progress,
+            self.skew is not None,
         )
+
+    @property
+    def followed(self) -> Design:
+        """The design whose free surface was followed: the aligned one of a slit out of line."""
+        return self.design if self.skew is None else self.skew.aligned
 
     @property
     def criterion(self) -> str:
@@ -287,9 +297,13 @@ def solve_onset(
     if progress is not None:
         progress("field", 1, 1)
     sector = sector_onset(design, section.edge_per_volt, meshes=3, progress=progress)
-    meniscus, remarks = free_surface(design, criterion, progress)
+    skew = None if criterion == "rigid" else skew_of(design, solution, accuracy)
+    meniscus, remarks = free_surface(skew.aligned if skew else design, criterion, progress)
     if meniscus is not None and sector is not None:
         meniscus = meniscus.in_field(sector.factor)
+    if meniscus is not None and skew is not None:
+        meniscus = meniscus.in_field(skew.factor)
+        remarks = (*remarks, skew.remark)
     return Onset(
         design,
         solution,
@@ -297,6 +311,7 @@ def solve_onset(
         meniscus,
         sector,
         remarks,
+        skew,
         accuracy,
         kept or SolveCache(),
         progress,

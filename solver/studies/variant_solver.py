@@ -69,6 +69,8 @@ class VariantSolver:
     kept : SolveCache
         Where finished solves are looked up and kept.
     progress : callable or None
+    skewed : bool
+        Whether the turning point is that of the aligned slit.
     """
 
     design: Design
@@ -78,21 +80,22 @@ class VariantSolver:
     accuracy: float = 1e-3
     kept: SolveCache = field(default_factory=SolveCache)
     progress: Progress | None = None
+    skewed: bool = False
 
     @property
     def solved(self) -> str:
         """What is solved for a variant: "rigid surface" or "meniscus turning point"."""
-        return RIGID if self.meniscus is None or self.sector is not None else TURNING_POINT
+        if self.meniscus is None or self.sector is not None or self.skewed:
+            return RIGID
+        return TURNING_POINT
 
     @property
     def remark(self) -> str:
         """What a reader of the shifts must know, "" where they are those of the criterion."""
         if self.meniscus is None or self.solved == TURNING_POINT:
             return ""
-        return (
-            "in three dimensions the shifts are those of the rigid surface, not of the turning "
-            "point"
-        )
+        where = "of a slit out of line" if self.skewed else "in three dimensions"
+        return f"{where} the shifts are those of the rigid surface, not of the turning point"
 
     def rigid(
         self, variants: Sequence[Changes], what: str, *, meshes: int = 2
