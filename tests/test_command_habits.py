@@ -22,7 +22,7 @@ from conegap.solver.commands.terminal import Messages, console
 
 COMMANDS = (
     *("start", "trace", "draw", "onset", "vary", "tolerate", "calibrate"),
-    *("compare", "metals", "lesson", "validate"),
+    *("compare", "lot", "metals", "lesson", "validate"),
 )
 GAP = ["--over", "accelerator.gap=0.5 mm..1 mm:2"]
 SHORT = {

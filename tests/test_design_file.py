@@ -671,3 +671,21 @@ def test_a_ring_that_touches_the_capillary_is_refused(changed: Changed) -> None:
         Design.from_text(touching)
     clear = touching.replace('mean_diameter = "0.6 mm"', 'mean_diameter = "0.602 mm"')
     assert_allclose(Design.from_text(clear).clearance, 1e-6, rtol=1e-3)
+
+
+def test_values_are_changed_together() -> None:
+    """EXACT: what no order of single changes allows is checked once, when all are made; where both
+    ways go, the designs are the same."""
+    drawn = Design.read("capillary")
+    bore, outer = (drawn.dimension(f"emitter.{name}") for name in ("bore", "outer_diameter"))
+    wide = ((bore.key, 1.2 * outer.value), (outer.key, 2.5 * outer.value))
+    with pytest.raises(DesignError):
+        drawn.with_value(*wide[0])
+    changed = drawn.with_values(wide)
+    assert changed.dimension(bore.key).value == wide[0][1]
+    assert changed.dimension(outer.key).value == wide[1][1]
+    one_by_one = drawn.with_value("accelerator.gap", 3e-3).with_value(bore.key, 40e-6)
+    together = drawn.with_values((("accelerator.gap", 3e-3), (bore.key, 40e-6)))
+    assert together.sha256 == one_by_one.sha256
+    assert together.dimensions() == one_by_one.dimensions()
+    assert drawn.with_values(()) is drawn

@@ -36,6 +36,7 @@ ROOMS = (
     "solver.operation",
     "solver.beam",
     "solver.studies",
+    "solver.lots",
     "solver.arrays",
     "solver.assessment",
     "solver.comparison",

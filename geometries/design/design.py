@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import hashlib
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
@@ -17,7 +17,8 @@ from conegap.geometries.design.checks import broken_rules, slips
 from conegap.geometries.design.design_file import Complaints, Parts, parse_toml, read_parts
 from conegap.geometries.design.dimensions import Dimension, dimensions_of, quantity_for, unknown_key
 from conegap.geometries.design.drawing import Drawing, read_drawing
-from conegap.geometries.design.kinds import ACCELERATORS, EMITTERS, WHOLE_EMITTERS
+from conegap.geometries.design.kinds import ACCELERATORS, EMITTERS
+from conegap.geometries.design.named_files import imported_files
 from conegap.geometries.design.tolerance_ends import broken_ends, with_text
 from conegap.geometries.emitters.whole_file import ImportedFile
 from conegap.geometries.imported.points_file import ends_cleanly, read_points
@@ -41,6 +42,7 @@ from conegap.geometries.quantities.files import (
     Folder,
     example_names,
     examples_folder,
+    exists,
     is_file,
     text_of,
 )
@@ -134,7 +136,7 @@ class Design:
             folder = examples_folder()
             text = folder.joinpath(f"{name}.toml").read_text(encoding="utf-8")
             return _build(text, f"{name}.toml", Folder(folder))
-        if not is_file(place) and not _exists(place):
+        if not is_file(place) and not exists(place):
             close = difflib.get_close_matches(name, example_names(), n=1)
             hint = f" Did you mean '{close[0]}'?" if close else ""
             raise DesignError(
@@ -267,36 +269,44 @@ class Design:
         DesignError
             The key is unknown in this design, or the changed design is wrong.
         """
-        section, _, name = key.partition(".")
-        part = getattr(self, section, None)
-        physical = part.physical_fields() if isinstance(part, Part) else {}
-        if name not in physical:
-            known = [f"{s}.{n}" for s in _PARTS for n in getattr(self, s).physical_fields()]
-            raise DesignError(unknown_key(key, tuple(known), self.source), keys=(key,))
-        kind = physical[name].kind
-        unit = self._unit_of(section, name)
-        if not math.isfinite(value):
-            message = f"{self.source}: {key} = {value}: a {kind.name} must be finite"
-            raise DesignError(message, keys=(key,))
-        text = f"{float(value)!r} {kind.si}"
-        document = with_text(self._document, section, name, text)
-        shown = f"{key} = {as_text(float(value), kind, unit)}"
-        digest = hashlib.sha256(f"{self.sha256}\n{key} = {text}".encode()).hexdigest()
-        source = f"{self.source} with {shown}"
+        return self.with_values(((key, value),))
+
+    def with_values(self, changes: Iterable[tuple[str, float]]) -> Design:
+        """A copy with several quantities changed at once, checked when all of them are.
+
+        Parameters
+        ----------
+        changes : iterable of (str, float)
+            Keys and new values in SI.
+
+        Raises
+        ------
+        DesignError
+            As `with_value`.
+        """
+        document, digest, shown = self._document, self.sha256, []
+        for key, value in changes:
+            section, _, name = key.partition(".")
+            part = getattr(self, section, None)
+            physical = part.physical_fields() if isinstance(part, Part) else {}
+            if name not in physical:
+                known = [f"{s}.{n}" for s in _PARTS for n in getattr(self, s).physical_fields()]
+                raise DesignError(unknown_key(key, tuple(known), self.source), keys=(key,))
+            kind = physical[name].kind
+            if not math.isfinite(value):
+                message = f"{self.source}: {key} = {value}: a {kind.name} must be finite"
+                raise DesignError(message, keys=(key,))
+            text = f"{float(value)!r} {kind.si}"
+            document = with_text(document, section, name, text)
+            shown.append(f"{key} = {as_text(float(value), kind, self._unit_of(key))}")
+            digest = hashlib.sha256(f"{digest}\n{key} = {text}".encode()).hexdigest()
+        if not shown:
+            return self
+        source = f"{self.source} with {', '.join(shown)}"
         return _checked(document, source, "", self._tables, self._imports, digest, scanned=True)
 
-    def _unit_of(self, section: str, name: str) -> str:
-        for dimension in self.dimensions():
-            if dimension.key == f"{section}.{name}":
-                return dimension.unit
-        return ""
-
-
-def _exists(place: Path) -> bool:
-    try:
-        return place.exists()
-    except (OSError, ValueError):
-        return False
+    def _unit_of(self, key: str) -> str:
+        return next((d.unit for d in self.dimensions() if d.key == key), "")
 
 
 _PARTS = tuple(f.name for f in fields(Parts))
@@ -333,7 +343,7 @@ def _build(text: str, name: str, files: Files) -> Design:
                     f"the last line of {points} has no line end; is the file half written?",
                 )
             )
-    imports = _imported(document, files, complaints, digest)
+    imports = imported_files(document, files, complaints, digest)
     design = _checked(
         document,
         name,
@@ -349,25 +359,6 @@ def _build(text: str, name: str, files: Files) -> Design:
         complaints.add(key, message)
     complaints.raise_if_any()
     return design
-
-
-def _imported(
-    document: Mapping[str, Any], files: Files, complaints: Complaints, digest: Any
-) -> dict[str, ImportedFile]:
-    """The drawing or mesh that a design names, by its name."""
-    part = document.get("emitter")
-    kind = WHOLE_EMITTERS.get(str(part.get("kind"))) if isinstance(part, Mapping) else None
-    place = part.get("file") if isinstance(part, Mapping) else None
-    if kind is None or not isinstance(place, str):
-        return {}
-    try:
-        content = files.content(place)
-        found = kind.read(content, place)
-    except DesignError as problem:
-        complaints.add("emitter.file", str(problem))
-        return {}
-    digest.update(content)
-    return {place: found}
 
 
 def _checked(

@@ -146,6 +146,19 @@ class Folder:
             raise DesignError(f"{name} cannot be read: {problem.strerror}") from problem
 
 
+def exists(place: Path) -> bool:
+    """Whether anything is at a place; a name that none can have (too long) is none.
+
+    Parameters
+    ----------
+    place : Path
+    """
+    try:
+        return place.exists()
+    except (OSError, ValueError):
+        return False
+
+
 def is_file(place: Path | Traversable) -> bool:
     """Whether a place is a file; a name that no file can have (too long) is none.
 

@@ -23,6 +23,7 @@ _COMMANDS = (
     "tolerate",
     "calibrate",
     "compare",
+    "lot",
     "metals",
     "lesson",
     "validate",
@@ -39,6 +40,7 @@ examples:
   conegap tolerate my.toml --fit 3%    tolerance stack-up, and the tolerances that must be held
   conegap calibrate my.toml --measured "5.2 kV"    the edge radius behind a measured onset
   conegap compare rev_b.toml rev_c.toml    what changed between revisions, and what it did
+  conegap lot my.toml articles.csv     measured articles: spread, outliers, the best for a supply
   conegap metals indium                properties with their sources
   conegap lesson                       a course that predicts, computes and compares
   conegap validate                     exact and published cases, computed live

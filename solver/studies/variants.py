@@ -53,9 +53,7 @@ def changed_design(design: Design, changes: Changes) -> Design:
     DesignError
         The changed design is refused.
     """
-    for key, value in changes:
-        design = design.with_value(key, value)
-    return design
+    return design.with_values(changes)
 
 
 def _rigid(
