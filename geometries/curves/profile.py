@@ -135,7 +135,7 @@ class Profile:
         """The same outline moved along z, [m]."""
         return Profile(self.points + np.array([0.0, by]), self.form, self.corners)
 
-    def with_radius(self, radius: float, name: str) -> Profile:
+    def with_radius(self, radius: float, name: str, own: float | None = None) -> Profile:
         """The outline scaled about its edge so that the edge has a given radius.
 
         A conical flank keeps its angle, so that little but the edge changes.
@@ -146,6 +146,8 @@ class Profile:
             Radius wanted in the plane of the section, > 0, [m].
         name : str
             Name of the points' file, for messages.
+        own : float or None
+            Radius that the edge has, that of the sharpest place where left out, [m].
 
         Raises
         ------
@@ -162,7 +164,7 @@ class Profile:
             sharpest_edges(self.curves()),
             key=lambda e: (abs(e.point[0]) < on_middle, float(e.point[1])),
         )
-        own = edge.radius
+        own = edge.radius if own is None else own
         if not own / _LARGEST_SCALE <= radius <= own * _LARGEST_SCALE:
             raise GeometryError(
                 f"{name}: the points have an edge radius of {own:.4g} m, but emitter.edge_radius "

@@ -212,6 +212,12 @@ class Design:
         return float(self.metal.surface_tension(self.liquid.temperature))
 
     @property
+    def outline_uncertainty(self) -> tuple[float, float]:
+        """Of the edge's radius as measured: what its points leave open between them (relative half
+        width), and what their scatter is worth (relative standard uncertainty), [-]."""
+        return self.emitter.outline_uncertainty(self._tables)
+
+    @property
     def gap(self) -> float:
         """Distance from the emitter's metal apex to the accelerator's near face, [m]."""
         return self._section.gap

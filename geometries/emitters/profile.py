@@ -11,6 +11,7 @@ from pydantic import StrictBool
 
 from conegap.geometries.curves.curve import Curve, FloatArray, Line, Spline
 from conegap.geometries.curves.outline import mirror_image
+from conegap.geometries.curves.outline_quality import OutlineQuality, outline_quality
 from conegap.geometries.curves.profile import Profile, sharpest_edges
 from conegap.geometries.curves.section import (
     Boundary,
@@ -36,13 +37,24 @@ __all__ = ["ProfileEmitter"]
 _SMOOTH = 6
 
 
+# Scaling of a measured outline beyond which a slip is more likely than a correction. A choice.
+_SCALED = 0.1
+
+
+def _sharpest(profile: Profile) -> float:
+    """Radius of the sharpest place, 0 at a corner, [m]."""
+    return min(edge.radius for edge in sharpest_edges(profile.curves())) or math.inf
+
+
 class ProfileEmitter(Emitter):
     """An emitter whose edge was measured: a smooth curve through the points of a CSV file.
 
     An open outline starts on the axis (revolved) or at x = 0 or on the left flank (extruded), and
     goes on straight along its last tangent down to the holder, `protrusion` below the apex.  With
-    `edge_radius` the points are scaled about the edge to that radius, which may have a
-    tolerance.  An outline that closes on itself stands alone in, or around, an accelerator profile.
+    `edge_radius` the points are scaled about the edge to that radius, which may have a tolerance.
+    Points that scatter, by `points_uncertainty` (one standard deviation of a coordinate) or as they
+    show themselves, give way to a smooth outline.  An outline that closes on itself stands alone
+    in, or around, an accelerator profile.
     """
 
     kind: Literal["profile"]
@@ -50,6 +62,7 @@ class ProfileEmitter(Emitter):
     revolved: StrictBool = True
     corners: StrictBool = False
     edge_radius: Length | None = None
+    points_uncertainty: Length | None = None
     protrusion: Length | None = None
     holder_diameter: Length | None = None
     holder_width: Length | None = None
@@ -79,14 +92,30 @@ class ProfileEmitter(Emitter):
         Raises
         ------
         GeometryError
-            The outline has no form that can be used.
+            The outline has no form that can be used, or its points scatter too much.
+        """
+        quality = self.quality(tables)
+        if self.edge_radius is None:
+            return quality.profile
+        return quality.profile.with_radius(self.edge_radius, self.points, quality.radius)
+
+    def quality(self, tables: Mapping[str, FloatArray]) -> OutlineQuality:
+        """What the points tell of the edge, before `edge_radius` scales them.
+
+        Raises
+        ------
+        GeometryError
+            The outline has no form that can be used, or its points scatter too much.
         """
         profile = Profile.of(
             tables[self.points], self.points, revolved=self.revolved, corners=self.corners
         )
-        if self.edge_radius is None:
-            return profile
-        return profile.with_radius(self.edge_radius, self.points)
+        return outline_quality(profile, self.points, self.points_uncertainty)
+
+    def outline_uncertainty(self, tables: Mapping[str, FloatArray]) -> tuple[float, float]:
+        quality = self.quality(tables)
+        scatter = 0.0 if self.edge_radius is not None else quality.uncertainty
+        return quality.interpolation, scatter
 
     def whole_section(
         self,
@@ -108,6 +137,23 @@ class ProfileEmitter(Emitter):
         return self.profile(tables).apex()
 
     def remarks(self, tables: Mapping[str, FloatArray]) -> Iterator[Problem]:
+        quality = self.quality(tables)
+        own = quality.radius or _sharpest(quality.profile)
+        if self.edge_radius is not None and abs(self.edge_radius / own - 1.0) > _SCALED:
+            yield Problem(
+                "emitter.edge_radius",
+                f"the points show an edge radius of {own * 1e6:.3g} um, so that edge_radius "
+                f"scales the whole outline by {self.edge_radius / own:.3g}; check both, or leave "
+                "edge_radius out",
+            )
+        if quality.smoothed:
+            yield Problem(
+                "emitter.points",
+                f"the points scatter by {quality.scatter * 1e9:.3g} nm, and a smooth outline is "
+                f"taken in their place; its edge radius is {own * 1e6:.3g} um +- "
+                f"{200.0 * quality.uncertainty:.2g} % (k = 2)",
+            )
+            return
         wavy = self.profile(tables).wavy()
         if wavy > _SMOOTH:
             yield Problem(
@@ -147,7 +193,7 @@ class ProfileEmitter(Emitter):
             )
         flank = self._flank(curves, *profile.points[-2:])
         chain = [*lead, *curves, flank]
-        edge = self._edge(curves)
+        edge = self._edge(curves, smoothed=self.quality(setting.tables).smoothed)
         name = "emitter"
         return EmitterOutline(
             boundaries=tuple(Boundary(name, curve) for curve in chain),
@@ -193,8 +239,15 @@ class ProfileEmitter(Emitter):
             )
         return Line((float(end[0]), float(end[1])), (x, foot))
 
-    def _edge(self, curves: list[Curve]) -> tuple[int, float, float]:
-        """Index, parameter and radius of the sharpest place; the pole first, then the highest."""
+    def _edge(self, curves: list[Curve], *, smoothed: bool) -> tuple[int, float, float]:
+        """Index, parameter and radius of the sharpest place; the pole first, then the highest.
+
+        Of a smoothed outline the apex: which of its last waves is the sharpest is chance.
+        """
+        if smoothed:
+            t = np.linspace(0.0, 1.0, 20_001)
+            at = t[[int(np.argmax(curves[0].point(t)[:, 1]))]]
+            return 0, float(at[0]), float(-1.0 / curves[0].curvature(at)[0])
         places = sharpest_edges(curves)
         best = max(places, key=lambda p: (abs(p.point[0]) < 1e-9 * self.height, float(p.point[1])))
         return best.index, best.t, best.radius

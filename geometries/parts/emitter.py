@@ -173,6 +173,13 @@ class Emitter(Part):
         """Height of its apex in the coordinates of its own points in ``tables``, [m]."""
         return 0.0
 
+    def outline_uncertainty(self, tables: Mapping[str, FloatArray]) -> tuple[float, float]:
+        """Of the edge's radius as measured: what its points leave open between them (relative half
+        width), and what their scatter is worth (relative standard uncertainty), [-].
+
+        Zero for an outline that is drawn."""
+        return 0.0, 0.0
+
     def remarks(self, tables: Mapping[str, FloatArray]) -> Iterator[Problem]:
         """What looks like a slip in its points in ``tables``."""
         yield from ()

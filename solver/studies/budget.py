@@ -47,6 +47,11 @@ _ROOT_THREE = math.sqrt(3.0)
 # (common practice, no source).
 _ANGLE = math.radians(10.0)
 
+# Onset over edge radius where only the edge is uncertain: V goes as sqrt(kappa) over the field per
+# volt, and that field grows with kappa between not at all and in proportion, so that
+# d ln V / d ln R lies between -1/2 and 1/2.
+_OF_RADIUS = 0.5
+
 
 @dataclass(frozen=True)
 class Contribution:
@@ -218,6 +223,17 @@ def error_budget(onset: Onset) -> Budget:
                 onset.skew.lopsided / _ROOT_THREE,
                 0.0,
                 "difference of two models, downward",
+            )
+        )
+    _, scatter = design.outline_uncertainty
+    if scatter:
+        lines.append(
+            Contribution(
+                "emitter.points",
+                "scatter of the outline's points",
+                _OF_RADIUS * scatter,
+                _OF_RADIUS * scatter,
+                "measured; smooth outline through the points",
             )
         )
     shifts = variants.shifts(ends, "tolerances")

@@ -169,9 +169,13 @@ class Onset:
 
     @property
     def error(self) -> float:
-        """Relative numerical error of the voltage, rectangular, [-]."""
+        """Relative numerical error of the voltage, rectangular, [-].
+
+        With what measured points leave open between them: the onset changes by no more than the
+        edge's radius does.
+        """
         if self.meniscus is None:
-            return self.rigid.error
+            return math.hypot(self.rigid.error, self.design.outline_uncertainty[0])
         return math.hypot(self.meniscus.error, 0.0 if self.sector is None else self.sector.error)
 
     @property
