@@ -26,7 +26,8 @@ from conegap.solver.liquid.wetting_states import settled, wetting_of, wetting_st
 from conegap.solver.onset.closed_forms import classic_estimate
 from conegap.solver.report.liquid import _line_words
 from conegap.solver.studies.budget import _angle_ends
-from conegap.solver.studies.turning_variants import TurningStart, turning_voltage
+from conegap.solver.studies.turning_start import TurningStart
+from conegap.solver.studies.turning_variants import turning_voltage
 from conegap.solver.studies.variants import changed_design
 
 
@@ -94,7 +95,7 @@ def test_solve_with_given_slope_finds_the_surface_without_field() -> None:
     # The scheme's arc differs from the exact one by the truncation of its quadrature alone.
     assert abs(at.value) < 1e-6 * above.value
     assert above.rises
-    assert_allclose(at.equilibrium.shape.coefficients, shape.coefficients, rtol=0, atol=1e-7)
+    assert_allclose(at.shape.coefficients, shape.coefficients, rtol=0, atol=1e-7)
 
 
 def test_places_of_sharp_lips_begin_at_their_corner() -> None:

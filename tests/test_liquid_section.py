@@ -26,9 +26,9 @@ from conegap.solver.liquid.stability import Wave, smallest_eigenvalue, stability
 from conegap.solver.onset.rigid import rigid_onset
 from conegap.solver.studies.calibration import calibrate
 from conegap.solver.studies.skew import Skew, skew_of
+from conegap.solver.studies.turning_start import TurningStart
 from conegap.solver.studies.turning_variants import (
     TENSION,
-    TurningStart,
     turning_voltage,
     turning_voltages,
 )

@@ -23,6 +23,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.wall import ContactPlace
 from conegap.geometries.quantities.errors import ComputationError, MeshError
 from conegap.solver.field.extrapolation import Estimate, estimate
@@ -53,9 +54,14 @@ _SLOPE_STEP = math.radians(8.0)
 _ROUNDING = 1e-9
 # A step along the wall is halved at most this often before the surface counts as lost.
 _HALVINGS = 4
+# Where the voltage has fallen already, the surface may cease to exist: soon given up.
+_FEW = 1
 # Largest change of an unknown in the last step of Newton's method, which leaves a hundredth of it
 # (seen on the shipped capillary and slit): far below the error of any of the meshes.
 _CLOSE = 1e-5
+# Curvature beyond that of the pressure, in inverse contact radii, from which on it gives the scale
+# of the field, which matters to the length of Newton's steps alone.
+_LACKING = 0.1
 
 
 @dataclass(frozen=True)
@@ -99,8 +105,10 @@ class SlopeSolve:
 
     Parameters
     ----------
-    equilibrium : Equilibrium
+    problem : MeniscusProblem
         On the finest mesh.
+    x : (n,) array
+        Its solution, [-].
     electric_bond_number : Estimate or float
         Over the meshes, or that of a single one, [-].
     rises : bool
@@ -109,7 +117,8 @@ class SlopeSolve:
         See `ContactSolve`.
     """
 
-    equilibrium: Equilibrium
+    problem: MeniscusProblem
+    x: FloatArray
     electric_bond_number: Estimate | float
     rises: bool
     mesh: CoarseMesh
@@ -119,6 +128,16 @@ class SlopeSolve:
         """Best value of the electric Bond number, [-]."""
         several = self.electric_bond_number
         return several.value if isinstance(several, Estimate) else several
+
+    @property
+    def shape(self) -> MeniscusShape:
+        """On the finest mesh."""
+        return self.problem.shape(self.x)
+
+    @property
+    def equilibrium(self) -> Equilibrium:
+        """The shape with its field, on the finest mesh."""
+        return self.problem.equilibrium(self.x)
 
 
 def slope_on_meshes(
@@ -152,6 +171,12 @@ def slope_on_meshes(
         No such surface was found from there.
     """
     liquid = wetting.liquid(contact)
+    amount = wetting.pressure * liquid.radius
+    # What tension asks of the field at the apex gives its scale where the strength is near.
+    lacking = float(shape.curvature(np.zeros(1))[0]) - amount
+    scale = None
+    if bond is not None and bond > 0.0 and lacking > _LACKING:
+        scale = math.sqrt(2.0 * lacking / bond)
     coefficients = shape.coefficients.copy()
     coefficients[0] += slope - shape.contact_angle
     shape = shape.changed(coefficients)
@@ -170,14 +195,15 @@ def slope_on_meshes(
             radius=liquid.radius,
             contact=liquid.contact,
             held="pressure",
-            amount=wetting.pressure * liquid.radius,
+            amount=amount,
             reference=shape,
             like=like,
+            reference_field=scale,
         )
         if like is None:
             like = problem
             if bond is None:
-                lacking = float(shape.curvature(np.zeros(1))[0]) - problem.amount
+                lacking = float(shape.curvature(np.zeros(1))[0]) - amount
                 bond = 2.0 * lacking / problem.reference_field**2
             x = problem.unknowns(shape, 0.0, bond)
         point = correct(problem.residual_and_jacobian, x, direction, _CLOSE)
@@ -186,7 +212,7 @@ def slope_on_meshes(
     rises = float(point.tangent[-1] * point.tangent[:-1].sum()) > 0.0
     several = estimate(levels, tuple(values)) if len(levels) > 1 else values[0]
     mesh = coarse if moved is None or near is None else near
-    return SlopeSolve(problem.equilibrium(x), several, rises, mesh)
+    return SlopeSolve(problem, x, several, rises, mesh)
 
 
 def _solve(
@@ -198,10 +224,8 @@ def _solve(
     near: CoarseMesh | None,
 ) -> ContactSolve:
     one = slope_on_meshes(wetting, station.contact, shape, bond, slope, (_LEVELS[0],), near)
-    found = one.equilibrium
-    return ContactSolve(
-        station, found.shape, found.pressure, found.electric_bond_number, one.rises, one.mesh
-    )
+    pressure = wetting.pressure * station.contact.position[0]
+    return ContactSolve(station, one.shape, pressure, one.value, one.rises, one.mesh)
 
 
 def from_rest(wetting: Wetting, station: Station) -> tuple[ContactSolve, ...]:
@@ -261,7 +285,7 @@ def _guess(
 
 
 def _next(
-    wetting: Wetting, before: ContactSolve, station: Station
+    wetting: Wetting, before: ContactSolve, station: Station, halvings: int
 ) -> tuple[list[ContactSolve], ComputationError | None]:
     """The surface about to advance at the next place, from that at the place before.
 
@@ -270,7 +294,7 @@ def _next(
     """
     found: list[ContactSolve] = []
     here, done, share = before, 0.0, 1.0
-    smallest = 0.5**_HALVINGS
+    smallest = 0.5**halvings
     while True:
         part = min(1.0, done + share)
         place = station if part == 1.0 else between(wetting.wall, before.station, station, part)
@@ -357,7 +381,8 @@ def solves_along(
         if _unheld(wetting, solves[-1].station) is not None:
             solves.append(from_rest(wetting, place)[-1])
             continue
-        found, failure = _next(wetting, solves[-1], place)
+        falls = len(solves) > 1 and solves[-1].load < solves[-2].load
+        found, failure = _next(wetting, solves[-1], place, _FEW if falls else _HALVINGS)
         solves += found
         if failure is not None:
             falls = len(solves) > 1 and solves[-1].load < solves[-2].load

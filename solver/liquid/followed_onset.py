@@ -36,7 +36,7 @@ from conegap.solver.liquid.wetting_states import (
     wetting_states,
 )
 
-__all__ = ["at_own_chamber", "meniscus_onset", "onset_in_proportion"]
+__all__ = ["at_own_chamber", "meniscus_onset", "onset_in_proportion", "voltage_in_proportion"]
 
 Result = TypeVar("Result")
 
@@ -47,6 +47,8 @@ _OTHER_ERROR = 1e-4
 # scatter of its mesh, 5e-4, because a volt on the chamber counts for a few hundredths at most.
 _SETTLED = 1e-3
 _MOST_SHARES = 12
+# Subdivisions: of a changed design or another state of wetting, and of the drawn design.
+_TWO_MESHES, _THREE_MESHES = (2, 4), (2, 4, 8)
 _FILM = "edge of the film's cap"
 
 
@@ -155,28 +157,57 @@ def onset_in_proportion(design: Design, progress: Progress | None) -> MeniscusOn
     DesignError, ContinuationError, MeshError, SurfaceInSolid
         As `meniscus_onset`.
     """
-    drawn = liquid_section(design)
     gamma = design.surface_tension
-    wetting = wetting_of(design, gamma)
+    lost, wetting, states = _loss(design, gamma, progress)
     others: tuple[OtherState, ...] = ()
     steps: tuple[Transition, ...] = ()
-    if wetting is None:
-        held, amount, start, pressure = held_in(design, drawn.radius, gamma)
-        lost = _turned(drawn, _FILM, held, amount, start, pressure, progress)
-    else:
-        states = wetting_states(wetting, design, progress)
-        stated = next(s for s in states if s.state == design.emitter.wetting_state)
-        if stated.ramp is None:
-            raise DesignError(_floods(design, greatest_pressure(wetting, design) * gamma))
-        lost = _end_of(wetting, stated.ramp, progress)
+    stated = _stated(design, states).ramp if states else None
+    if wetting is not None and stated is not None:
         others = tuple(
-            _other(wetting, s, gamma, stated.ramp, lost.load) for s in states if s is not stated
+            _other(wetting, s, gamma, stated, lost.load) for s in states if s.ramp is not stated
         )
         steps = tuple(
             Transition(voltage_of_load(s.load, gamma), s.leaves, s.reaches, s.jumps)
-            for s in stated.ramp.steps
+            for s in stated.steps
         )
     return _onset(design, lost, gamma, others, steps)
+
+
+def voltage_in_proportion(design: Design) -> float:
+    """Voltage of `onset_in_proportion` on two meshes, without what is solved beside it, [V].
+
+    Raises
+    ------
+    DesignError, ContinuationError, MeshError, SurfaceInSolid
+        As for `meniscus_onset`.
+    """
+    gamma = design.surface_tension
+    lost, _, _ = _loss(design, gamma, None, _TWO_MESHES)
+    return voltage_of_load(lost.load, gamma)
+
+
+def _loss(
+    design: Design,
+    gamma: float,
+    progress: Progress | None,
+    levels: tuple[int, ...] = _THREE_MESHES,
+) -> tuple[_Lost, Wetting | None, tuple[WettingState, ...]]:
+    """Loss of equilibrium, and for a fed wall its wetting and all states of it."""
+    drawn = liquid_section(design)
+    wetting = wetting_of(design, gamma)
+    if wetting is None:
+        held, amount, start, pressure = held_in(design, drawn.radius, gamma)
+        lost = _turned(drawn, _FILM, held, amount, start, pressure, levels, progress)
+        return lost, None, ()
+    states = wetting_states(wetting, design, progress)
+    ramp = _stated(design, states).ramp
+    if ramp is None:
+        raise DesignError(_floods(design, greatest_pressure(wetting, design) * gamma))
+    return _end_of(wetting, ramp, levels, progress), wetting, states
+
+
+def _stated(design: Design, states: tuple[WettingState, ...]) -> WettingState:
+    return next(s for s in states if s.state == design.emitter.wetting_state)
 
 
 def _onset(
@@ -233,12 +264,19 @@ def _turned(
     amount: float,
     start: MeniscusShape,
     pressure: float,
+    levels: tuple[int, ...],
     progress: Progress | None,
     wall_place: tuple[int, float] | None = None,
 ) -> _Lost:
     """The turning point of a surface whose contact line stands still."""
     branch = turning_point(
-        liquid, start, pressure=pressure, held=held, amount=amount, progress=progress
+        liquid,
+        start,
+        pressure=pressure,
+        held=held,
+        amount=amount,
+        levels=levels,
+        progress=progress,
     )
     shapes = tuple(
         LoadedShape(
@@ -254,7 +292,9 @@ def _turned(
     return _Lost(place, "turning point", liquid, branch, shapes, wall_place)
 
 
-def _end_of(wetting: Wetting, ramp: Ramp, progress: Progress | None) -> _Lost:
+def _end_of(
+    wetting: Wetting, ramp: Ramp, levels: tuple[int, ...], progress: Progress | None
+) -> _Lost:
     """The loss of equilibrium of a fed surface, on fine meshes."""
     last = ramp.last
     station = last.station
@@ -265,8 +305,8 @@ def _end_of(wetting: Wetting, ramp: Ramp, progress: Progress | None) -> _Lost:
         still = wetting.still_slope(liquid.radius)
         start = cap(last.shape.contact_angle if still is None else still, MODES, wetting.symmetry)
         wall = (station.piece, station.t)
-        return _turned(liquid, place, "pressure", pressure, start, pressure, progress, wall)
-    lost = lost_hold(wetting, ramp)
+        return _turned(liquid, place, "pressure", pressure, start, pressure, levels, progress, wall)
+    lost = lost_hold(wetting, ramp, levels)
     liquid = wetting.liquid(lost.station.contact)
     shapes = tuple(
         _loaded(wetting, s.station.contact, s.shape, s.load)
@@ -310,7 +350,7 @@ def _other(
     if ramp.last.station == stated.last.station and ramp.mode == stated.mode:
         load = stated_load
     elif ramp.mode != "turning point":
-        lost = lost_hold(wetting, ramp, quick=True)
+        lost = lost_hold(wetting, ramp, _TWO_MESHES, quick=True)
         load = lost.electric_bond_number.value * lost.station.contact.position[0]
     else:
         # The surface beyond the turning point balances at less: the highest followed is nearer.

@@ -36,7 +36,6 @@ __all__ = [
     "wetting_states",
 ]
 
-_TWO_MESHES, _THREE_MESHES = (2, 4), (2, 4, 8)
 # Points of a piece of the wall at which the pressure that it holds is compared: on a lip they miss
 # the greatest by less than 1e-5.
 _ALONG = 201
@@ -208,15 +207,19 @@ def wetting_states(
     return tuple(found)
 
 
-def lost_hold(wetting: Wetting, followed: Ramp, *, quick: bool = False) -> LostHold:
+def lost_hold(
+    wetting: Wetting, followed: Ramp, levels: tuple[int, ...], *, quick: bool = False
+) -> LostHold:
     """The end of a ramp whose line gives way or moves, on fine meshes.
 
     Parameters
     ----------
     followed : Ramp
         Its mode is not "turning point".
+    levels : tuple of int
+        Subdivisions of the meshes, two or more, [-].
     quick : bool
-        Two meshes, and the place as the coarse one has it: to about 1e-3.
+        The place as the coarse mesh has it: to about 1e-3.
 
     Raises
     ------
@@ -243,7 +246,7 @@ def lost_hold(wetting: Wetting, followed: Ramp, *, quick: bool = False) -> LostH
                 near.shape,
                 near.load / contact.position[0],
                 wetting.advancing + contact.tangent,
-                _TWO_MESHES if quick else _THREE_MESHES,
+                levels,
             )
             break
         except (ContinuationError, MeshError) as error:

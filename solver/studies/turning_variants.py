@@ -16,36 +16,34 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from types import MappingProxyType
 
 import numpy as np
 
-from conegap.geometries.curves.curve import FloatArray
-from conegap.geometries.curves.section import Symmetry
 from conegap.geometries.curves.wall import ContactPlace
 from conegap.geometries.design.design import Design
-from conegap.geometries.quantities.errors import ComputationError, MeshError
+from conegap.geometries.quantities.errors import MeshError
 from conegap.solver.common.progress import Progress
 from conegap.solver.field.extrapolation import estimate
 from conegap.solver.liquid.contact_line import slope_on_meshes
 from conegap.solver.liquid.contact_section import Wetting
 from conegap.solver.liquid.continuation import ContinuationError
-from conegap.solver.liquid.followed_onset import at_own_chamber, onset_in_proportion
+from conegap.solver.liquid.followed_onset import at_own_chamber, voltage_in_proportion
 from conegap.solver.liquid.liquid_section import held_in, liquid_section
 from conegap.solver.liquid.meniscus import Equilibrium, Held
-from conegap.solver.liquid.meniscus_onset import MeniscusOnset, voltage_of_bond_number
+from conegap.solver.liquid.meniscus_onset import voltage_of_bond_number
 from conegap.solver.liquid.shape import MeniscusShape
 from conegap.solver.liquid.surface_mesh import LiquidSection, SurfaceInSolid, liquid_mesh
 from conegap.solver.liquid.turning_point import turning_point_on_meshes, turning_point_reach
 from conegap.solver.liquid.wetting_states import wetting_of
 from conegap.solver.mesh.coarse_mesh import CoarseMesh
+from conegap.solver.studies.turning_start import TurningStart
 from conegap.solver.studies.variants import Changes, changed_design, solve_variants
 
 __all__ = [
     "TENSION",
-    "TurningStart",
     "drawn_liquid_mesh",
     "turning_voltage",
     "turning_voltages",
@@ -69,76 +67,10 @@ _FAR_ANGLE = math.radians(3.0)
 # Least span of slopes over which the top of a pinned surface's voltage is sought: flat enough for a
 # parabola, wide against the scatter of the solves, [rad].
 _LEAST_SPAN = 0.05
-# Steps from the drawn design, and whether its mesh is moved along or new ones are made.
-_ATTEMPTS = ((1, True), (2, True), (4, False), (8, False))
-
-
-@dataclass(frozen=True)
-class TurningStart:
-    """A turning point to start from; its own electric Bond number is the unit of all others.
-
-    Parameters
-    ----------
-    coefficients : (n,) array
-        Of the shape, see `MeniscusShape`, [rad].
-    symmetry : "axisymmetric" or "planar"
-    pressure : float
-        In gamma / a, [-].
-    electric_bond_number : float
-        lambda = eps0 V^2 / (gamma a), [-].
-    chord : (n + 1,) or (n + 2,) array
-        From the shape before to the shape after the turning point, in the unknowns of
-        `MeniscusProblem`; empty where a contact line gives way or moves, [-].
-    wall_place : (piece, t) or None
-        Of the contact line on the emitter's wall; None where it is the drawn one.
-    other : float
-        The highest onset of any other state of wetting, [V].
-    left : float
-        Highest voltage at which the line jumped on from a place, over the onset, [-].
-    voltage : float
-        Of the drawn design, [V].
-    """
-
-    coefficients: FloatArray
-    symmetry: Symmetry
-    pressure: float
-    electric_bond_number: float
-    chord: FloatArray
-    wall_place: tuple[int, float] | None = None
-    other: float = 0.0
-    left: float = 0.0
-    voltage: float = 0.0
-
-    @classmethod
-    def of(cls, meniscus: MeniscusOnset) -> TurningStart:
-        """From a computed turning point."""
-        branch, turning = meniscus.branch, meniscus.branch.turning
-        start = cls(
-            turning.shape.coefficients,
-            turning.shape.symmetry,
-            turning.pressure,
-            turning.electric_bond_number,
-            np.empty(0),
-            meniscus.wall_place,
-            max((o.voltage or 0.0 for o in meniscus.others), default=0.0),
-            max(
-                (t.voltage / meniscus.voltage for t in meniscus.transitions if t.jumps), default=0.0
-            ),
-            meniscus.voltage,
-        )
-        if not branch.equilibria:
-            return start
-        beside = [
-            np.concatenate(
-                [
-                    e.shape.coefficients,
-                    [] if branch.held == "pressure" else [e.pressure],
-                    [e.electric_bond_number / turning.electric_bond_number],
-                ]
-            )
-            for e in branch.equilibria[branch.turning_index - 2 : branch.turning_index + 1 : 2]
-        ]
-        return replace(start, chord=beside[1] - beside[0])
+# Shortest step on the way from the drawn design to a changed one, [-].
+_SHORTEST = 1.0 / 16.0
+# On the way the coarse mesh shows where to go on from.
+_ON_THE_WAY = (2,)
 
 
 def turning_voltage(
@@ -151,8 +83,8 @@ def turning_voltage(
 ) -> float:
     """Voltage of the turning point of a changed design on two coarse meshes, [V].
 
-    Where the start is too far away for Newton's method or for the mesh, it is carried along in two
-    to eight steps.  Where the contact line of the changed design loses its hold elsewhere or in
+    Where the start is too far away for Newton's method or for the mesh, it is carried along in
+    steps.  Where the contact line of the changed design loses its hold elsewhere or in
     another way than in the drawn one, its own ramp is followed from no voltage on.
 
     Parameters
@@ -197,32 +129,54 @@ def _turning(
     if start.wall_place is not None and not scaled:
         changed = changed_design(design, changes)
         if _away(design, changed, changes, start):
-            return onset_in_proportion(changed, None).voltage
+            return voltage_in_proportion(changed)
+    try:
+        voltage, there = _carried(design, changes, start, near, guess)
+    except SurfaceInSolid:
+        raise
+    except (ContinuationError, MeshError):
+        if changed is None:
+            raise
+        return voltage_in_proportion(changed)
+    if changed is not None and _elsewhere(changed, start, there, voltage):
+        return voltage_in_proportion(changed)
+    return voltage
+
+
+def _carried(
+    design: Design, changes: Changes, start: TurningStart, near: CoarseMesh | None, guess: float
+) -> tuple[float, TurningStart]:
+    """The start carried to a changed design, at once or in steps as long as Newton's method takes.
+
+    Each step begins where the last two point; only the last is solved on both meshes.
+    """
     drawn = {key: 1.0 if key == TENSION else design.dimension(key).value for key, _ in changes}
-    reason: ComputationError = ContinuationError("no turning point was found")
-    for steps, follows in _ATTEMPTS:
-        here = start
-        if steps == 1:
-            here = replace(
-                start,
-                electric_bond_number=start.electric_bond_number * guess**2,
-            )
+    before, here, done, step = start, start, 0.0, 1.0
+    stride = 0.0
+    while True:
+        share = min(1.0, done + step)
+        way = tuple((k, drawn[k] + share * (value - drawn[k])) for k, value in changes)
+        if share == 1.0:
+            way = changes
+        ahead = (share - done) / stride if stride else 0.0
+        first = here.beyond(before, ahead)
+        if not stride:
+            bond = start.electric_bond_number * guess ** (2.0 * share)
+            first = replace(first, electric_bond_number=bond)
         try:
-            for step in range(1, steps + 1):
-                share = step / steps
-                part = tuple((k, drawn[k] + share * (value - drawn[k])) for k, value in changes)
-                way = changes if step == steps else part
-                voltage, here = _fold(design, way, here, near if follows else None)
-            if changed is not None and _elsewhere(changed, start, here, voltage):
-                return onset_in_proportion(changed, None).voltage
-            return voltage
+            voltage, there = _fold(
+                design, way, first, near, _LEVELS if share == 1.0 else _ON_THE_WAY
+            )
         except SurfaceInSolid:
             raise
-        except (ContinuationError, MeshError) as error:
-            reason = error
-    if changed is not None:
-        return onset_in_proportion(changed, None).voltage
-    raise reason
+        except (ContinuationError, MeshError):
+            step = (share - done) / 2.0
+            if step < _SHORTEST:
+                raise
+            continue
+        if share == 1.0:
+            return voltage, there
+        before, here, stride, done = here, there, share - done, share
 
 
 def _away(design: Design, changed: Design, changes: Changes, start: TurningStart) -> bool:
@@ -259,7 +213,11 @@ def _elsewhere(changed: Design, start: TurningStart, found: TurningStart, voltag
 
 
 def _fold(
-    design: Design, changes: Changes, start: TurningStart, near: CoarseMesh | None
+    design: Design,
+    changes: Changes,
+    start: TurningStart,
+    near: CoarseMesh | None,
+    levels: tuple[int, ...],
 ) -> tuple[float, TurningStart]:
     """Voltage of a changed design's turning point close to the start, and a start from there."""
     factor = math.prod(value for key, value in changes if key == TENSION)
@@ -267,7 +225,7 @@ def _fold(
     gamma = factor * design.surface_tension
     shape = MeniscusShape(start.coefficients, start.symmetry)
     if start.wall_place is not None and not len(start.chord):
-        return _hold(design, start, gamma, near)
+        return _hold(design, start, gamma, near, levels)
     liquid, held, amount = _pinned(design, start, gamma)
     length = float(np.linalg.norm(start.chord))
     middle = [] if held == "pressure" else [start.pressure]
@@ -277,28 +235,24 @@ def _fold(
         np.concatenate([start.coefficients, middle, [1.0]]),
         start.chord / length,
         turning_point_reach(length),
-        _LEVELS,
+        levels,
         held=held,
         amount=amount,
         reference_field=1.0 / math.sqrt(start.electric_bond_number),
         near=near,
         quick=True,
     )
-    voltage = voltage_of_bond_number(estimate(_LEVELS, values).value, gamma, liquid.radius)
-    return voltage, _from_there(start, found)
-
-
-def _from_there(start: TurningStart, found: Equilibrium) -> TurningStart:
-    return replace(
-        start,
-        coefficients=found.shape.coefficients,
-        pressure=found.pressure,
-        electric_bond_number=found.electric_bond_number,
-    )
+    best = estimate(levels, values).value if len(levels) > 1 else values[0]
+    voltage = voltage_of_bond_number(best, gamma, liquid.radius)
+    return voltage, start.at(found)
 
 
 def _hold(
-    design: Design, start: TurningStart, gamma: float, near: CoarseMesh | None
+    design: Design,
+    start: TurningStart,
+    gamma: float,
+    near: CoarseMesh | None,
+    levels: tuple[int, ...],
 ) -> tuple[float, TurningStart]:
     """Voltage at which the contact line of a changed design loses its hold at the same place.
 
@@ -311,7 +265,7 @@ def _hold(
     bond = start.electric_bond_number
 
     def at(slope: float) -> tuple[float, Equilibrium, bool]:
-        one = slope_on_meshes(wetting, contact, shape, bond, slope, _LEVELS, near)
+        one = slope_on_meshes(wetting, contact, shape, bond, slope, levels, near)
         return one.value, one.equilibrium, one.rises
 
     value, found, rises = at(target)
@@ -322,7 +276,7 @@ def _hold(
         curve = np.polynomial.Polynomial.fit(slopes, [*values, value], 2)
         top = float(np.clip(curve.deriv().roots()[0].real, slopes[0], target))
         value = float(curve(top))
-    return voltage_of_bond_number(value, gamma, contact.position[0]), _from_there(start, found)
+    return voltage_of_bond_number(value, gamma, contact.position[0]), start.at(found)
 
 
 def _place(design: Design, start: TurningStart, gamma: float) -> tuple[Wetting, ContactPlace]:

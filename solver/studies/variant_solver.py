@@ -25,8 +25,8 @@ from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 from conegap.solver.mesh.coarse_mesh import CoarseMesh
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
 from conegap.solver.studies.solve_cache import SolveCache, key_of
+from conegap.solver.studies.turning_start import TurningStart
 from conegap.solver.studies.turning_variants import (
-    TurningStart,
     drawn_liquid_mesh,
     turning_voltages,
 )
