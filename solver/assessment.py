@@ -302,6 +302,7 @@ def assess(
         rigid,
         meniscus,
         onset=onset.voltage,
+        onset_band=budget.band(onset.voltage),
         band=(first.low, first.voltage, first.high),
         accelerator=accelerator,
         site_spacing=None if wave is None else wave.spacing,

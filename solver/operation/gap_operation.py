@@ -173,6 +173,7 @@ def gap_operation(
     meniscus: MeniscusOnset | None,
     *,
     onset: float,
+    onset_band: tuple[float, float],
     band: tuple[float, float, float],
     accelerator: AcceleratorField,
     site_spacing: float | None,
@@ -184,6 +185,8 @@ def gap_operation(
     ----------
     onset : float
         Onset of the section, with which the current's law begins, [V].
+    onset_band : tuple of float
+        Its ends, [V].
     band : tuple of float
         Lowest, expected and highest voltage of the first emission, [V].
     site_spacing : float or None
@@ -206,10 +209,9 @@ def gap_operation(
         )
 
     operating = operated(emission)
-    low, first, high = band
     slow, steep = emission.band()
-    slow = replace(slow, onset_voltage=onset * high / first)
-    steep = replace(steep, onset_voltage=onset * low / first)
+    slow = replace(slow, onset_voltage=onset_band[1])
+    steep = replace(steep, onset_voltage=onset_band[0])
     weak, strong = operated(slow), operated(steep)
     propellant = propellant_use(design, (weak, operating, strong))
     smallest = smallest_current(design.metal.symbol, design.liquid.temperature)

@@ -36,6 +36,7 @@ def operating_table(assessment: Assessment) -> Table:
     """
     operation, design = assessment.operation, assessment.design
     at, use = operation.operating, operation.propellant
+    laws = (operation.emission_band[0], operation.emission, operation.emission_band[1])
     three = (operation.operating_band[0], at, operation.operating_band[1])
 
     def row(name: str, text: Callable[[float], str], of: Callable[[OperatingPoint], float | None],
@@ -48,6 +49,10 @@ def operating_table(assessment: Assessment) -> Table:
         row("voltage at the supply's terminals", voltage_text, lambda one: one.supply_voltage),
         row("drop of the ballast", voltage_text, lambda one: one.ballast_drop),
         row("voltage across the gap", voltage_text, lambda one: one.point.voltage),
+        _row(
+            "a burning site goes out at", voltage_text,
+            tuple(law.onset_voltage * law.extinction_over_onset for law in laws),
+        ),
         row("emitter against ground", voltage_text, lambda one: one.emitter_voltage),
         row("current", current_text, lambda one: one.point.current),
         row("burning sites", _plain, lambda one: one.point.sites),

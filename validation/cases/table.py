@@ -17,6 +17,7 @@ from conegap.validation.cases.facts import fact_cases
 from conegap.validation.cases.field import field_cases
 from conegap.validation.cases.free_surface import liquid_surface_cases
 from conegap.validation.cases.liquid import liquid_cases
+from conegap.validation.cases.operation import operation_cases
 from conegap.validation.cases.peers import peer_cases
 from conegap.validation.cases.row import Case, Row
 from conegap.validation.cases.sector import sector_cases
@@ -40,6 +41,7 @@ def all_cases() -> list[Case]:
         *peer_cases(),
         *emission_cases(),
         *cone_cases(),
+        *operation_cases(),
         *beam_cases(),
         *fact_cases(),
     ]
