@@ -254,6 +254,7 @@ def test_cone_of_an_assessed_needle() -> None:
     bare = replace(operation, cone=replace(cone, cusp=None, times=None))
     assert len(cone_table(replace(assessment, operation=bare)).rows) == 2
     assert set(bare.operation_dict()["cone"]) == {
+        "slope_A_per_V",
         "slope_charge_across_gap_A_per_V",
         "slope_charge_near_cone_A_per_V",
     }

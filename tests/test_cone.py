@@ -13,8 +13,10 @@ from scipy.integrate import simpson, solve_ivp
 from conegap.geometries.metals.metal import metal
 from conegap.solver.cone.charged_flow import ChargedCone, ChargedFlow, charged_cone, charged_flow
 from conegap.solver.cone.current_law import (
+    APEX_SHARE,
     NEAR_CONE_SLOPE,
     ConeSlopes,
+    apex_cone_current,
     cone_current,
     near_cone_current,
 )
@@ -143,22 +145,29 @@ def test_slopes_of_both_laws_for_gallium() -> None:
     assert_allclose(law.across_gap_slope, 79.0e-9, rtol=2e-3)
     assert_allclose(law.own_voltage, 984.4, rtol=1e-3)
     assert_allclose(law.near_cone_slope, 186.5e-9, rtol=2e-3)
-    assert_allclose(law.factor, 1.536, rtol=2e-3)
+    # 4 pi R gamma cos(alpha) / V0 = 4.904 nN/V over 1.10 sqrt(2 m U / e) = 41.49 mN/A.
+    assert_allclose(law.slope, 118.2e-9, rtol=2e-3)
+    assert_allclose(law.factor, 186.5 / 118.2, rtol=3e-3)
     given = {"extinction_voltage": 6e3, "base_radius": 5e-6, "surface_tension": 0.718,
              "ion_mass": metal("Ga").ion_mass}  # fmt: skip
-    low, high = (one(6.3e3, **given) for one in (cone_current, near_cone_current))
-    assert_allclose(law.current(6.3e3), math.sqrt(low * high), rtol=1e-12)
-    assert_allclose(high / law.current(6.3e3), law.factor, rtol=1e-12)
-    assert law.current(5.9e3) == 0.0
+    for one, slope in (
+        (cone_current, law.across_gap_slope),
+        (apex_cone_current, law.slope),
+        (near_cone_current, law.near_cone_slope),
+    ):
+        assert_allclose(one(6.3e3, **given), 300.0 * slope, rtol=1e-12)
+        assert one(5.9e3, **given) == 0.0
 
 
 def test_a_cone_as_large_as_its_gap_leaves_four_percent_between_the_laws() -> None:
-    """EXACT: with one voltage for both, 4.456 / sin(alpha) stands against 3 pi cos(alpha)."""
+    """EXACT: with one voltage, 4.456 / sin(alpha) against 3 pi cos(alpha); all momentum at most."""
     law = _law(base_radius=1e-3)
     assert law.own_voltage == law.extinction_voltage
     plane = 3.0 * math.pi * math.sin(TAYLOR_HALF_ANGLE) * math.cos(TAYLOR_HALF_ANGLE)
     assert_allclose(law.near_cone_slope / law.across_gap_slope, NEAR_CONE_SLOPE / plane, rtol=1e-12)
     assert 0.95 < NEAR_CONE_SLOPE / plane < 0.96
+    assert_allclose(law.slope / law.across_gap_slope, 2.0 / 3.0, rtol=1e-12)
+    assert APEX_SHARE > 1.0
 
 
 @pytest.mark.parametrize(

@@ -1,12 +1,12 @@
 """Ion current against the voltage of the gap, its feed in series: an order of magnitude.
 
-The current of a cone is a law of `conegap.solver.cone.current_law`, where two are derived that
-bracket it; a design is given the middle of both.  V0 is the voltage at which the pull alone holds
+The current of a cone is a law of `conegap.solver.cone.current_law`, where three are derived; a
+design is given that of ions which leave the apex.  V0 is the voltage at which the pull alone holds
 the cone, its extinction; where that is not known, or its estimate lies above the onset, the law is
 counted from the onset.  It holds near the onset; what the feed takes away is derived at
 `CurrentLaw`.  An order of magnitude is meant in the sense of the words: right within half a decade
-either way, a factor of three, which holds both laws and what neither has, such as another radius of
-the cone's base.
+either way, a factor of three, which holds the other models and what none has, such as another
+radius of the cone's base.
 """
 
 from __future__ import annotations

@@ -26,7 +26,7 @@ class ConeState:
     Parameters
     ----------
     slopes : ConeSlopes
-        Both laws of the current; without the feed.
+        Three laws of the current; without the feed.
     cusp : CuspField or None
         None where an energy of the metal is not known.
     times : ConeTimes or None
@@ -50,11 +50,6 @@ class ConeState:
     onset_voltage: float
 
     @property
-    def law_ratio(self) -> float:
-        """Slope with the charge about the cone alone over that with it across the gap, [-]."""
-        return self.slopes.near_cone_slope / self.slopes.across_gap_slope
-
-    @property
     def current_density(self) -> float | None:
         """Of the site's current off the half sphere of the apex, [A/m^2]."""
         return None if self.cusp is None else self.cusp.current_density(self.current)
@@ -75,6 +70,7 @@ class ConeState:
         """Keys of the results contract."""
         cusp, times = self.cusp, self.times
         found: dict[str, Any] = {
+            "slope_A_per_V": self.slopes.slope,
             "slope_charge_across_gap_A_per_V": self.slopes.across_gap_slope,
             "slope_charge_near_cone_A_per_V": self.slopes.near_cone_slope,
         }

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from conegap.geometries.design.design import Design
-from conegap.solver.cone.current_law import middle_cone_current
+from conegap.solver.cone.current_law import apex_cone_current
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 from conegap.solver.onset.rigid import RigidOnset
@@ -265,7 +265,7 @@ def _emission(
         line_length=length if spreads else None,
         relative_onsets=tuple(own / voltage for own in tip_onsets) or (1.0,),
         extinction_over_onset=1.0 if ends is None else ends.voltage / voltage,
-        cone=middle_cone_current,
+        cone=apex_cone_current,
         feed=NO_LOSS if feed is None else feed.loss(MassEfficiency()),
         feed_pressure=design.edge_pressure,
     )

@@ -18,12 +18,13 @@ def cone_table(assessment: Assessment) -> Table:
     assessment : Assessment
     """
     cone, metal = assessment.operation.cone, assessment.design.metal
-    slopes = (cone.slopes.across_gap_slope, cone.slopes.near_cone_slope)
+    slopes = cone.slopes
     rows = [
-        ("slope of the current, charge across the gap", _slope(slopes[0]),
-         "lower of two laws; without the feed"),
-        ("slope of the current, charge about the cone", _slope(slopes[1]),
-         f"{cone.law_ratio:.2g} times the other: where the charge acts is not known better"),
+        ("slope of the current, without the feed", _slope(slopes.slope),
+         "a factor of 3 either way"),
+        ("the same by other models",
+         f"{_slope(slopes.across_gap_slope)} and {_slope(slopes.near_cone_slope)}",
+         "charge as between plates; ions from the whole cone"),
     ]  # fmt: skip
     rows += _apex_rows(cone, metal.ion)
     rows += _time_rows(cone)
@@ -69,7 +70,7 @@ def cone_words(assessment: Assessment) -> tuple[str, ...]:
     """
     cone = assessment.operation.cone
     words = [
-        "The first slope is Mair's law, the second that of a cone whose own charge keeps it in "
+        "Slopes by other models: Mair's plane law, and a cone whose own charge keeps it in "
         "balance (derived; approach of Boltachev, Zubarev and Zubareva, arXiv:1201.3743, abstract "
         "read).",
     ]

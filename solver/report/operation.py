@@ -44,10 +44,12 @@ def operation_words(assessment: Assessment) -> tuple[str, ...]:
     words = [
         "Current: an order of magnitude, right within half a decade either way, a factor of 3. The "
         "charge of the beam takes back the excess pull of the field on a liquid cone "
-        f"{length_words(emission.base_radius)} in radius at its base. Two laws bracket it, that of "
-        "G. L. R. Mair, J Phys D 17, 2323 (1984), from memory, and that of the cone under its own "
-        f"charge, derived; either is off the middle used here by a factor of {_apart(emission)}, "
-        "and the rest of the factor is for what neither holds. The pressure that the feed "
+        f"{length_words(emission.base_radius)} in radius at its base. Ions that "
+        "leave the apex take the momentum that they gain about the cone (boundary elements of "
+        "fifteen gaps, within 17 %); the plane law of G. L. R. Mair, J Phys D 17, 2323 (1984), "
+        "from memory, and that of a cone that emits all over differ from it by a factor of up to "
+        f"{_apart(emission)}. The rest of the factor is for what none holds, such as another "
+        "radius of the base. The pressure that the feed "
         "loses lowers the push on that base, so that the cone needs more voltage (derived from the "
         "same balance). It holds near the onset. " + _begins(emission),
         _supply_words(assessment),

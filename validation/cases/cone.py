@@ -148,11 +148,48 @@ def _time_rows() -> list[Row]:
     return rows
 
 
+def _pull_rows() -> list[Row]:
+    from conegap.solver.cone.current_law import APEX_SHARE, APEX_SPREAD
+    from conegap.solver.cone.taylor import TAYLOR_AXIS, TAYLOR_HALF_ANGLE
+    from conegap.validation.boundary_elements.cone_in_gap import capillary_gap, needle_gap
+    from conegap.validation.exact.charged_cone import taylor_axis_potential
+
+    angle, source = TAYLOR_HALF_ANGLE, "boundary elements (validation/boundary_elements)"
+    taylor = needle_gap(cone_angle=angle, shank_angle=angle, gap=200.0).solve()
+    own = 1.0 / math.sqrt(math.sin(angle))
+    rows = [
+        Row("boundary elements alone: Taylor's cone before a plane far away",
+            "G. I. Taylor, Proc R Soc A 280, 383 (1964)",
+            "voltage that the cone takes at its extinction [sqrt(gamma R / eps0)]",
+            taylor_axis_potential() * own, taylor.cone_voltage, 3e-3,
+            note="the plane stands at 150 slant lengths"),
+    ]  # fmt: skip
+    for name, gap in (
+        ("needle of 15 deg before a plane", needle_gap(
+            cone_angle=angle, shank_angle=math.radians(15.0), gap=200.0)),
+        ("tube of twice its bore before a plane", capillary_gap(
+            cone_angle=angle, outer=2.0, gap=10.0)),
+        ("plate before a plane", capillary_gap(cone_angle=angle, outer=300.0, gap=30.0)),
+    ):  # fmt: skip
+        found = gap.solve()
+        share = APEX_SHARE * math.sqrt(TAYLOR_AXIS * own / found.extinction_voltage)
+        rows += [
+            Row(f"pull that ions take from a cone, {name}", source,
+                "over the momentum of the ions [-]", found.momentum_share, share,
+                APEX_SPREAD - 1.0, note="spread of the law over fifteen gaps"),
+            Row(f"boundary elements alone: the same, {name}", "charge that the ions induce",
+                "pull by reciprocity [-]", found.direct_share, found.momentum_share, 0.015,
+                note="charge next to the apex is cut off in the induced charge"),
+        ]  # fmt: skip
+    return rows
+
+
 def cone_cases() -> list[Case]:
     """Cases of the emitting cone."""
     return [
         Case("charged cone, slope", _slope_rows),
         Case("charged cone, momentum", _momentum_rows),
+        Case("pull that ions take", _pull_rows),
         Case("evaporation field", _evaporation_rows),
         Case("sublimation energy", _sublimation_rows),
         Case("time of a cone", _time_rows),
