@@ -28,6 +28,8 @@ def plain_design(kind: str = "needle") -> str:
     text = re.sub(r', tolerance = "[^"]*"', "", starter(kind))
     # A bare needle has no free surface to follow, which takes a minute.
     text = text.replace('film_thickness = { value = "0.5 um"', 'film_thickness = { value = "0 um"')
+    # An opening that is wide enough for the beam, so that every criterion may pass.
+    text = text.replace('\ndiameter = { value = "2 mm"', '\ndiameter = { value = "2.5 mm"')
     return text.replace('title = "', 'title = "Test <&> ', 1)
 
 

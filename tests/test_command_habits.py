@@ -18,7 +18,8 @@ from test_command_line import BAD, GOOD, lawful, pictures_of
 from conegap.geometries.metals.metal import metal, metal_names
 from conegap.geometries.quantities.errors import ConvergenceError
 from conegap.solver.commands.main import main
-from conegap.solver.commands.terminal import Messages, console
+from conegap.solver.commands.stage_clock import StageClock, Step
+from conegap.solver.commands.terminal import Messages, console, progress_lines
 
 COMMANDS = (
     *("start", "trace", "draw", "onset", "vary", "tolerate", "calibrate"),
@@ -165,6 +166,98 @@ def test_exit_codes_of_the_process(
     assert main(argv) == code
 
 
+@pytest.mark.parametrize(
+    ("argv", "wanted"),
+    [(["onsett", "needle"], "'onset'"), (["vari"], "'vary'"), (["completion", "bsh"], "'bash'")],
+)
+def test_an_unknown_word_gets_a_suggestion(
+    argv: list[str], wanted: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """INVARIANT: bad input, and the nearest word that is allowed, before all of them."""
+    assert main(argv) == 2
+    message = capsys.readouterr().err
+    assert wanted in message.partition("choose from")[0]
+    assert message.count("\n") == 1
+
+
+def test_help_names_every_exit_code(capsys: pytest.CaptureFixture[str]) -> None:
+    """EXACT: the five of this program and the shell's own for a termination."""
+    assert main(["--help"]) == 0
+    words = capsys.readouterr().out.partition("exit codes:")[2].split()
+    assert {"0", "1", "2", "3", "130", "143"} <= set(words)
+
+
+# Progress
+
+
+def steps(calls: list[tuple[float, str, int, int]]) -> list[Step]:
+    """Steps of progress calls at given times."""
+    times = iter([time for time, *_ in calls])
+    clock = StageClock(lambda: next(times))
+    return [clock.step(*call) for _, *call in calls]  # type: ignore[arg-type]
+
+
+def test_time_to_go_is_that_of_the_pace_so_far() -> None:
+    """EXACT: 3 s a step leave 3 s times the steps that are left; nothing before the first step."""
+    calls = [(10.0 + 3.0 * k, "articles", k, 5) for k in range(6)]
+    assert [one.to_go for one in steps(calls)] == [None, 12.0, 9.0, 6.0, 3.0, 0.0]
+    assert [one.count for one in steps(calls)][-1] == "5 of 5"
+    assert steps(calls)[-1].rest == ""
+    assert "left" in steps(calls)[1].rest
+
+
+def test_an_open_end_has_no_total_and_no_time() -> None:
+    """INVARIANT: 0 in all, or more done than announced, never shows a total that is passed."""
+    calls = [(1.0, "shapes", 12, 0), (2.0, "shapes", 13, 0), (3.0, "cases", 1, 2),
+             (4.0, "cases", 3, 2), (5.0, "cases", 3, 4)]  # fmt: skip
+    found = steps(calls)
+    assert [one.total for one in found] == [None, None, 2, None, None]
+    assert [one.to_go for one in found] == [None] * 5
+    assert found[1].count.startswith("13")
+
+
+def test_a_stage_that_runs_again_begins_again() -> None:
+    """EXACT: its time counts from the second beginning; a detail does not make a new stage."""
+    calls = [(0.0, "checks: a", 0, 2), (9.0, "checks: b", 1, 2), (20.0, "checks: a", 0, 2),
+             (22.0, "checks: b", 1, 2)]  # fmt: skip
+    found = steps(calls)
+    assert [one.elapsed for one in found] == [0.0, 9.0, 0.0, 2.0]
+    assert found[3].to_go == 2.0
+    assert (found[3].stage, found[3].detail) == ("checks", "b")
+
+
+def test_a_line_now_and_then_without_a_terminal(capsys: pytest.CaptureFixture[str]) -> None:
+    """EXACT: a step each 6 s and at least 20 s between lines: the steps at 24, 48 and 72 s."""
+    time = 0.0
+    show = progress_lines(20.0, lambda: time)
+    for k in range(13):
+        time = 6.0 * k
+        show("articles", k, 40)
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert [line.split()[0] for line in err.splitlines()] == ["24.0", "48.0", "72.0"]
+    assert "4 of 40" in err.splitlines()[0]
+    with Messages().progress() as progress:  # short commands say nothing
+        assert progress is not None
+        progress("articles", 1, 2)
+    assert capsys.readouterr() == ("", "")
+
+
+def test_the_bar_shows_steps_and_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """INVARIANT: on a terminal, with an open end too, and never a total that is passed."""
+    target = Terminal()
+    monkeypatch.setenv("TERM", "xterm-256color")
+    monkeypatch.setattr(sys, "stderr", target)
+    with Messages().progress() as progress:
+        assert progress is not None
+        progress("shapes", 13, 0)
+        for k in range(3):
+            progress("checks: one", k, 2)
+    assert "13 so far" in target.getvalue()
+    assert "13/0" not in target.getvalue()
+    assert "2 of 2" in target.getvalue()
+
+
 # Colour
 
 
@@ -207,6 +300,9 @@ def test_colour_only_on_a_terminal_without_no_color(
         ("conegap lesson sph", {"sphere"}),
         ("conegap onset needle --criterion m", {"meniscus"}),
         ("conegap vary needle --qu", {"--quiet"}),
+        ("conegap vary needle --over acc", {"accelerator.gap", "accelerator.diameter"}),
+        ("conegap tolerate -q capillary --normal emitter.b", {"emitter.bore"}),
+        ("conegap compare need", {"needle"}),
     ],
 )
 def test_bash_completes(

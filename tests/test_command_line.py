@@ -43,6 +43,7 @@ FILES = {
             "equipotentials_edge",
             "edge_field",
             "beam",
+            "load_line",
             "onset_over_gap",
             "onset_over_edge_size",
             "budget",

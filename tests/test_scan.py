@@ -64,8 +64,8 @@ def test_refused_point_says_why_and_is_left_out(over_gap: Scan) -> None:
 
 
 def test_progress_counts_every_point(over_gap: Scan, seen: list[tuple[str, int, int]]) -> None:
-    """EXACT: one call after each point, in rising order, named after the quantity."""
-    assert [step[1:] for step in seen] == [(1, 4), (2, 4), (3, 4), (4, 4)]
+    """EXACT: one call before the first point and one after each, named after the quantity."""
+    assert [step[1:] for step in seen] == [(0, 4), (1, 4), (2, 4), (3, 4), (4, 4)]
     assert all(over_gap.label in step[0] for step in seen)
 
 

@@ -70,7 +70,7 @@ def test_table_leaves_out_slow_cases_and_tells_progress(monkeypatch: pytest.Monk
     monkeypatch.setattr("conegap.validation.cases.table.all_cases", lambda: cases)
     seen: list[tuple[str, int, int]] = []
     rows = run_validation(progress=lambda *what: seen.append(what))
-    assert seen == [("fast", 0, 2), ("slow", 1, 2), ("", 2, 2)]
+    assert seen == [("checks: fast", 0, 2), ("checks: slow", 1, 2), ("checks", 2, 2)]
     assert [row.slow for row in rows] == [False, True, True]
     assert len(run_validation(include_slow=False)) == 1
 

@@ -88,8 +88,6 @@ def screening(
     if lone is None:
         raise DesignError(f"screening: a {emitter.kind} has no tips that screen each other")
     variants = _variants(emitter) if curve else []
-    if progress is not None:
-        progress("screening", 0, len(variants) + 1)
     found = parallel_map(
         partial(_fields, design), [lone, *variants], progress=progress, what="screening"
     )

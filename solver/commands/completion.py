@@ -13,28 +13,64 @@ examples:
   eval "$(conegap completion bash)"                           for this bash session
   conegap completion bash > ~/.local/share/bash-completion/completions/conegap
   conegap completion zsh > ~/.zfunc/_conegap                  with ~/.zfunc in fpath
+  conegap completion keys needle           the keys of a design, which --over and others take
+
+With the script, the tab key behind --over, --normal and --hidden offers the keys of the design that
+stands on the line.
 """
 
-_FILES = ("file", "write", "to", "notebook", "page")
+_FILES = ("file", "write", "to", "notebook", "page", "articles")
+_KEYS = ("over", "normal", "hidden")
 _DESIGNS = {"bash": "_conegap_designs", "zsh": "_conegap_designs"}
+_OF_DESIGN = {"bash": "_conegap_keys", "zsh": "_conegap_keys"}
+# The keys are asked of the program itself, for the first word on the line that is no option.
 _PREAMBLE = {
-    "bash": '_conegap_designs() { compgen -W "NAMES" -- "$1"; compgen -f -- "$1"; }',
-    "zsh": "_conegap_designs() { _alternative 'examples:example:(NAMES)' 'files:file:_files' }",
+    "bash": """\
+_conegap_designs() { compgen -W "NAMES" -- "$1"; compgen -f -- "$1"; }
+_conegap_keys() {
+  local word
+  for word in "${COMP_WORDS[@]:2}"; do
+    case "$word" in
+      -*) ;;
+      *) compgen -W "$("${COMP_WORDS[0]}" completion keys "$word" 2>/dev/null)" -- "$1"; return ;;
+    esac
+  done
+}""",
+    "zsh": """\
+_conegap_designs() { _alternative 'examples:example:(NAMES)' 'files:file:_files' }
+_conegap_keys() {
+  local word
+  for word in ${words[2,-1]}; do
+    [[ $word == -* ]] && continue
+    compadd -S '=' -- ${(f)"$(conegap completion keys $word 2>/dev/null)"}
+    return
+  done
+}""",
 }
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    parser.add_argument("shell", metavar="SHELL", choices=("bash", "zsh"), help="bash or zsh")
+    parser.add_argument(
+        "shell", metavar="SHELL", choices=("bash", "zsh", "keys"), help="bash or zsh, or keys"
+    )
+    parser.add_argument("design", metavar="DESIGN", nargs="?", help="whose keys are asked for")
     parser.set_defaults(run=_run)
 
 
 def _run(arguments: argparse.Namespace) -> int:
     import shtab
 
-    from conegap.geometries.design.design import example_names
+    from conegap.geometries.design.design import Design, example_names
+    from conegap.geometries.quantities.errors import DesignError
     from conegap.solver.commands.parser import command_parser
 
+    if (arguments.shell == "keys") != (arguments.design is not None):
+        raise DesignError("completion: give a design with keys, and none with bash or zsh")
+    if arguments.design is not None:
+        for dimension in Design.read(arguments.design).dimensions():
+            print(dimension.key)
+        return 0
     parser = command_parser()
     for command in _commands(parser):
         _name_the_values(command)
@@ -62,8 +98,10 @@ def _name_the_values(command: argparse.ArgumentParser) -> None:
     from conegap.validation.lessons.course import chapters
 
     for action in command._actions:
-        if action.dest == "design":
+        if action.dest in ("design", "designs"):
             action.complete = _DESIGNS  # type: ignore[attr-defined]
+        elif action.dest in _KEYS:
+            action.complete = _OF_DESIGN  # type: ignore[attr-defined]
         elif action.dest in _FILES:
             action.complete = shtab.FILE  # type: ignore[attr-defined]
         elif action.dest == "kind":

@@ -6,12 +6,14 @@ Nothing heavy is imported to build it, so that ``conegap --help`` answers at onc
 from __future__ import annotations
 
 import argparse
+import difflib
 import importlib
 import sys
+from typing import Any
 
 __all__ = ["DONE", "INTERRUPTED", "NOT_CONVERGED", "NOT_PASSED", "REFUSED", "command_parser"]
 
-# Exit codes; 130 is a shell's own for an interrupt.
+# Exit codes; 130 is a shell's own for an interrupt, as 143 is for a termination.
 DONE, NOT_PASSED, REFUSED, NOT_CONVERGED, INTERRUPTED = 0, 1, 2, 3, 130
 
 _COMMANDS = (
@@ -52,6 +54,7 @@ exit codes:
   0 done; no criterion fails, but some may not be proved: the verdict says so
   1 done, but a criterion or a validation row fails    2 bad input, nothing written
   3 the computation did not converge, nothing reported
+  130 interrupted with Ctrl-C    143 terminated; nothing reported in both
 """
 
 
@@ -67,6 +70,17 @@ class _Version(argparse.Action):
 
 class _Parser(argparse.ArgumentParser):
     """Complains in one line and points at the help."""
+
+    def _check_value(self, action: argparse.Action, value: Any) -> None:
+        """Offer the nearest of the words that are allowed, before all of them."""
+        if action.choices is None or value in action.choices:
+            return
+        words = [str(choice) for choice in action.choices]
+        close = difflib.get_close_matches(str(value), words, n=1, cutoff=0.5)
+        hint = f", did you mean '{close[0]}'?" if close else ""
+        raise argparse.ArgumentError(
+            action, f"'{value}' is not known{hint}; choose from {', '.join(words)}"
+        )
 
     def error(self, message: str) -> None:  # type: ignore[override]
         print(f"conegap: {message}; see '{self.prog} --help'", file=sys.stderr)

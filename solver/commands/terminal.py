@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from time import monotonic
 from typing import TYPE_CHECKING
+
+from conegap.solver.commands.stage_clock import StageClock
 
 if TYPE_CHECKING:
     import argparse
@@ -17,10 +20,12 @@ if TYPE_CHECKING:
 
     from conegap.solver.common.progress import Progress
 
-__all__ = ["Messages", "console", "plain_table"]
+__all__ = ["Messages", "console", "plain_table", "progress_lines"]
 
 # Columns of a table that goes to a file or a pipe.
 _WIDTH_OF_A_FILE = 120
+# Between two lines where there is no terminal, [s]: long enough for a short command to say nothing.
+_NOW_AND_THEN = 20.0
 
 
 def console(*, quiet: bool = False) -> Console:
@@ -112,53 +117,79 @@ class Messages:
 
     @contextmanager
     def progress(self) -> Iterator[Progress | None]:
-        """A progress display while the block runs: lines when verbose, a bar on a terminal.
+        """A progress display while the block runs: a bar on a terminal, else a line now and then.
+
+        Every step is a line when verbose.
 
         Yields
         ------
         callable or None
-            Takes (what, steps done, steps in all).
+            Takes (what, steps done, steps in all, 0 where the end is open).
         """
-        if self.verbose:
-            yield self._lines()
-        elif self.quiet or not sys.stderr.isatty():
+        if self.quiet:
             yield None
+        elif self.verbose:
+            yield progress_lines(0.0)
+        elif not sys.stderr.isatty():
+            yield progress_lines(_NOW_AND_THEN)
         else:
             with _bar() as show:
                 yield show
 
-    def _lines(self) -> Progress:
-        from time import monotonic
 
-        start = monotonic()
+def progress_lines(pause: float, now: Callable[[], float] = monotonic) -> Progress:
+    """Progress as lines on standard error.
 
-        def show(what: str, done: int, total: int) -> None:
-            self.detail(f"{monotonic() - start:7.1f} s  {what or 'done'}: {done} of {total}")
+    Parameters
+    ----------
+    pause : float
+        At least so long between two lines and before the first one, [s].
+    now : callable
+        Gives the time, [s].
+    """
+    clock, start = StageClock(now), now()
+    last = start
 
-        return show
+    def show(what: str, done: int, total: int) -> None:
+        nonlocal last
+        step, time = clock.step(what, done, total), now()
+        if time - last >= pause:
+            last = time
+            print(f"{time - start:7.1f} s  {step.words}", file=sys.stderr)
+
+    return show
 
 
 @contextmanager
 def _bar() -> Iterator[Progress]:
     from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+    from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeElapsedColumn
 
     bar = Progress(
         TextColumn("{task.description}"),
         BarColumn(),
-        MofNCompleteColumn(),
+        TextColumn("{task.fields[count]}"),
         TimeElapsedColumn(),
+        TextColumn("{task.fields[rest]}"),
         console=Console(file=sys.stderr, color_system="auto" if _in_colour(True) else None),
         transient=True,
     )
-    tasks: dict[str, object] = {}
+    clock, tasks = StageClock(monotonic), dict[str, TaskID]()
     with bar:
 
         def show(what: str, done: int, total: int) -> None:
-            name = what or "done"
-            if name not in tasks:
-                tasks[name] = bar.add_task(name, total=total)
-            bar.update(tasks[name], completed=done, total=total)  # type: ignore[arg-type]
+            step = clock.step(what, done, total)
+            if step.stage not in tasks:
+                tasks[step.stage] = bar.add_task(step.stage, total=None, count="", rest="")
+            detail = f": {step.detail}" if step.detail else ""
+            bar.update(
+                tasks[step.stage],
+                description=step.stage + detail,
+                completed=step.done,
+                total=step.total,
+                count=step.count,
+                rest=step.rest,
+            )
 
         yield show
 

@@ -56,7 +56,7 @@ def parallel_map(
     items : sequence
         What each computation takes.
     progress : callable or None
-        Called after every item.
+        Called before the first item and after every one.
     what : str
         What the progress is called.
     finished : callable or None
@@ -89,6 +89,8 @@ def parallel_map(
         if progress is not None:
             progress(what, count, len(tasks))
 
+    if progress is not None and tasks:
+        progress(what, 0, len(tasks))
     for k, task in enumerate(tasks):
         rest = (time.monotonic() - started) / max(count, 1) * (len(tasks) - count)
         if workers > 1 and (not brief or rest > _WORTH_A_START):

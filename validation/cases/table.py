@@ -80,8 +80,8 @@ def run_validation(
     rows: list[Row] = []
     for done, case in enumerate(cases):
         if progress is not None:
-            progress(case.name, done, len(cases))
+            progress(f"checks: {case.name}", done, len(cases))
         rows += run_case(case)
     if progress is not None:
-        progress("", len(cases), len(cases))
+        progress("checks", len(cases), len(cases))
     return rows

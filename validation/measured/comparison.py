@@ -112,8 +112,8 @@ def compare(
     rows = []
     for done, case in enumerate(cases):
         if progress is not None:
-            progress(case.name, done, len(cases))
+            progress(f"cases: {case.name}", done, len(cases))
         rows.append(Compared(case, predict(case)))
     if progress is not None:
-        progress("", len(cases), len(cases))
+        progress("cases", len(cases), len(cases))
     return Comparison(tuple(rows))
