@@ -13,9 +13,9 @@ from numpy.testing import assert_allclose
 from reporting import assessed_needle, with_meniscus
 
 from conegap.solver.arrays.first_emission import ENDS, FirstEmission, burning_rows, first_emission
-from conegap.solver.arrays.slit_end import EndPoint, SlitEnd
 from conegap.solver.assessment import Assessment
 from conegap.solver.common.display_units import voltage_text
+from conegap.solver.field3d.slit_end import EndPoint, SlitEnd
 from conegap.solver.report.blocks import Grid
 from conegap.solver.report.first_sheet import first_sheet
 from conegap.solver.report.parts import report_parts

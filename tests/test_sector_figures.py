@@ -23,13 +23,13 @@ from conegap.geometries.solids.sector import Sector
 from conegap.solver.arrays.firing_order import Firing
 from conegap.solver.arrays.screening import Screening, ScreeningPoint
 from conegap.solver.arrays.sector_assessment import SectorAssessment, sector_rows
-from conegap.solver.arrays.slit_end import EndPoint, SlitEnd
 from conegap.solver.assessment import Assessment
 from conegap.solver.common.style import pretty, style
 from conegap.solver.field.extrapolation import Estimate, estimate
 from conegap.solver.field3d.lip_field import LipField
 from conegap.solver.field3d.sector_factor import SectorOnset, TipField
 from conegap.solver.field3d.sector_solution import SectorLevel, SectorSolution
+from conegap.solver.field3d.slit_end import EndPoint, SlitEnd
 from conegap.solver.field3d.tetrahedra import TetraMesh
 from conegap.solver.figures.depth_image import Camera, Faces, depth_image
 from conegap.solver.figures.drawing import Drawing, draw_drawing

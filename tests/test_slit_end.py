@@ -18,7 +18,7 @@ from conegap.geometries.design.starters import starter
 from conegap.geometries.emitters.slit import Slit
 from conegap.geometries.emitters.slit_end import slit_end_sector
 from conegap.geometries.quantities.errors import GeometryError
-from conegap.solver.arrays.slit_end import EndPoint, SlitEnd, end_rows, end_warnings, slit_end
+from conegap.solver.arrays.end_review import end_rows, end_warnings
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.solution import solve_field
 from conegap.solver.field3d.end_model import (
@@ -30,6 +30,7 @@ from conegap.solver.field3d.end_model import (
 )
 from conegap.solver.field3d.lip_field import LipField, lip_field
 from conegap.solver.field3d.sector_solution import SectorSolution, solve_sector
+from conegap.solver.field3d.slit_end import EndPoint, SlitEnd, slit_end
 from conegap.solver.field3d.tip_field import edge_response, near_lip_section
 from conegap.validation.cases.slit_end import blunt_blade_section, blunt_end
 
@@ -201,7 +202,7 @@ def test_an_assumed_end_is_solved_with_half_and_twice_its_radius(
         solution = SimpleNamespace(seconds=1.0, cells=10)
         return [(lip, solution) for lip in lips[:2]] + ["not meshed"]
 
-    monkeypatch.setattr("conegap.solver.arrays.slit_end.parallel_map", solved)
+    monkeypatch.setattr("conegap.solver.field3d.slit_end.parallel_map", solved)
     end = slit_end(Design.read("slit"))
     assert end is not None
     assert end.assumed

@@ -14,15 +14,13 @@ from typing import Any
 from conegap.geometries.design.design import Design
 from conegap.geometries.parts.setting import length_text
 from conegap.solver.arrays.sector_assessment import SectorAssessment
-from conegap.solver.arrays.slit_end import SlitEnd
+from conegap.solver.field3d.slit_end import SlitEnd
 from conegap.solver.operation.review import ReviewRow, review_row
 from conegap.solver.studies.budget import Budget, Contribution
+from conegap.solver.studies.end_shift import ENDS
 from conegap.solver.studies.onset import Onset
 
 __all__ = ["ENDS", "FirstEmission", "Instability", "burning_rows", "first_emission"]
-
-ENDS = "ends of the slit"
-"""Place of what begins at a slit's ends."""
 
 # Half width of a rectangular distribution over its standard deviation, JCGM 100:2008, 4.3.7.
 _ROOT_THREE = math.sqrt(3.0)

@@ -10,7 +10,6 @@ import numpy as np
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.quantity import LENGTH, VOLTAGE
 from conegap.solver.arrays.firing_order import Firing
-from conegap.solver.arrays.slit_end import ALLOWED_FACTOR, EndPoint, SlitEnd
 from conegap.solver.common.display_units import axis_unit, length_words, voltage_text
 from conegap.solver.common.style import (
     ACCENT,
@@ -23,6 +22,7 @@ from conegap.solver.common.style import (
     legend_below,
     quiet_axes,
 )
+from conegap.solver.field3d.slit_end import ALLOWED_FACTOR, EndPoint, SlitEnd
 from conegap.solver.figures.label_placer import Place, Placer
 
 if TYPE_CHECKING:

@@ -9,9 +9,9 @@ import numpy as np
 
 from conegap.geometries.design.design import Design
 from conegap.solver.arrays.firing_order import Firing
-from conegap.solver.arrays.slit_end import ALLOWED_FACTOR, EndPoint, SlitEnd
 from conegap.solver.common.display_units import length_words, percent, voltage_text
 from conegap.solver.common.style import pretty
+from conegap.solver.field3d.slit_end import ALLOWED_FACTOR, EndPoint, SlitEnd
 from conegap.solver.figures.drawing import Drawing, draw_drawing
 from conegap.solver.figures.picture import WIDTH, Picture, charted, sketched
 from conegap.solver.figures.section_view import section_size

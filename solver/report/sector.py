@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from conegap.solver.arrays.first_emission import ENDS
-from conegap.solver.arrays.slit_end import ALLOWED_FACTOR
 from conegap.solver.assessment import Assessment
 from conegap.solver.common.display_units import length_words, percent, voltage_text
+from conegap.solver.field3d.slit_end import ALLOWED_FACTOR
 from conegap.solver.report.tables import Table
 
 __all__ = [

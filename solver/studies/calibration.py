@@ -187,10 +187,14 @@ def calibrate(
             f"wetted over, or measure {contact}"
         )
     gain = 0.5 * onset.tension_gain
+    # What is measured is the first emission: at the ends of a slit where those come first. Their
+    # model has no lips, so that the radius does not change their ratio to the middle.
+    first, reading = onset.first, measured
+    measured *= onset.voltage / first.voltage
     total = relative_uncertainty(
-        measurement=uncertainty / measured,
+        measurement=uncertainty / reading,
         tension=gain * onset.tension_uncertainty,
-        numerical=onset.error,
+        numerical=first.error,
     )
     found = None
     if onset.variants.solved == TURNING_POINT:
@@ -206,11 +210,11 @@ def calibrate(
         drawn=dimension.value,
         root=root,
         edge_radius=edge.radius,
-        measured=measured,
+        measured=reading,
         measured_uncertainty=uncertainty,
-        drawn_onset=onset.voltage,
+        drawn_onset=first.voltage,
         relative_uncertainty=total,
-        mode=onset.mode,
+        mode=first.mode,
         ratio_to_rigid=ratio,
         way=way,
         alternatives=_alternatives(
@@ -224,6 +228,7 @@ def calibrate(
         warnings=(
             *design.warnings,
             *onset.remarks,
+            *onset.ends[1],
             *((onset.remark,) if onset.remark else ()),
             *_notes(design, key, root),
         ),

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import NamedTuple
 
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
@@ -20,13 +21,23 @@ from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, OnsetCriter
 from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
 from conegap.solver.onset.surface_balance import field_stress
+from conegap.solver.studies.end_shift import ENDS, Ends, ends_of
 from conegap.solver.studies.skew import Skew, skew_of
 from conegap.solver.studies.solve_cache import SolveCache
 from conegap.solver.studies.turning_variants import TENSION
 from conegap.solver.studies.variant_solver import VariantSolver
 from conegap.solver.studies.variants import Changes
 
-__all__ = ["TILT", "WAVES", "Nominal", "Onset", "doubled_room", "solve_onset", "tension_ends"]
+__all__ = [
+    "TILT",
+    "WAVES",
+    "First",
+    "Nominal",
+    "Onset",
+    "doubled_room",
+    "solve_onset",
+    "tension_ends",
+]
 
 TILT = "tilt to one side"
 WAVES = "waves along the crest"
@@ -66,6 +77,14 @@ class Nominal:
     surroundings: float = 0.0
     tension: float = 0.0
     tension_gain: float = 1.0
+
+
+class First(NamedTuple):
+    """The first emission in numbers: voltage [V], place and mode, relative error [-]."""
+
+    voltage: float
+    mode: str
+    error: float
 
 
 @dataclass(frozen=True)
@@ -155,6 +174,35 @@ class Onset:
         """Of the first mode to come, emitter minus accelerator, [V]."""
         return min(voltage for _, voltage in self.modes)
 
+    @cached_property
+    def ends(self) -> tuple[Ends | None, tuple[str, ...]]:
+        """The ends of a slit where they emit before its middle, solved when first asked for, and
+        what must be said of them.
+
+        Raises
+        ------
+        MeshError, ConvergenceError, ComputationError
+            The ends could not be solved.
+        """
+        return ends_of(self.design, self.progress)
+
+    @property
+    def first(self) -> First:
+        """Where the gap emits first: the ends of a slit, given the turning point (or the rigid
+        balance) of the middle, or the section itself.
+
+        Raises
+        ------
+        MeshError, ConvergenceError, ComputationError
+            The ends could not be solved.
+        """
+        ends, _ = self.ends
+        mode, solved = self.modes[0]
+        if ends is None or solved / ends.factor >= self.voltage:
+            return First(self.voltage, self.mode, self.error)
+        error = math.hypot(self.error, ends.error)
+        return First(solved / ends.factor, f"{ENDS}, {mode}", error)
+
     @property
     def remark(self) -> str:
         """Which mode is solved for a changed design where it is not the first, else ""."""
@@ -240,18 +288,22 @@ class Onset:
         return abs(wide.ratio - 1.0)
 
     def nominal(self) -> Nominal:
-        """In numbers, with what is uncertain besides the tolerances.
+        """In numbers, with what is uncertain besides the tolerances; of the ends of a slit where
+        they come first.
 
         Raises
         ------
         DesignError
             A larger chamber cannot be computed.
+        MeshError, ConvergenceError, ComputationError
+            The ends could not be solved.
         """
+        first = self.first
         return Nominal(
-            self.voltage,
-            self.mode,
-            self.ratio_to_rigid,
-            self.error,
+            first.voltage,
+            first.mode,
+            first.voltage / self.rigid.voltage,
+            first.error,
             self.room_shift,
             self.tension_uncertainty,
             self.tension_gain,

@@ -16,6 +16,7 @@ shifted as the rigid surface's, and a warning says so.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
@@ -28,6 +29,7 @@ from conegap.geometries.quantities.errors import ComputationError, DesignError
 from conegap.geometries.quantities.notebook import data_frame, html_table
 from conegap.solver.common.progress import Progress
 from conegap.solver.liquid.free_surface import RIGID, OnsetCriterion
+from conegap.solver.studies.end_shift import ENDS
 from conegap.solver.studies.onset import Nominal, Onset, solve_onset
 from conegap.solver.studies.response_surface import (
     ResponseSurface,
@@ -68,6 +70,9 @@ WORST_HELD_OUT_ERROR = 0.1
 LOW, HIGH = 0.05, 0.95
 """Ends of the band, [-]."""
 
+
+# What changes an emitter's section but not the ratio of its ends to its middle.
+_BESIDE_ENDS = ("liquid.", "voltages.")
 
 OnsetOf = Callable[[Sequence[Changes], str], Sequence[float]]
 """Takes variants of a design and what they are for, gives their onset voltages, [V]."""
@@ -216,10 +221,10 @@ def tolerate(
     dimensions = toleranced(design, normal)
     onset = solve_onset(design, criterion=criterion, kept=kept, progress=progress)
     nominal = onset.nominal()
-    notes = [onset.remark] if onset.remark else []
+    notes = [*onset.ends[1], *([onset.remark] if onset.remark else [])]
     study = stack_up(
         design,
-        _solved(onset, notes),
+        _solved(onset, nominal, notes),
         nominal,
         normal=normal,
         samples=samples,
@@ -230,8 +235,18 @@ def tolerate(
     return replace(study, warnings=(*study.warnings, *dict.fromkeys(notes)))
 
 
-def _solved(onset: Onset, notes: list[str]) -> OnsetOf:
-    """Onsets of variants by solves; notes get what one had to fall back to."""
+def _solved(onset: Onset, nominal: Nominal, notes: list[str]) -> OnsetOf:
+    """Onsets of variants by solves; notes get what one had to fall back to.
+
+    Where the ends of a slit come first in the drawn design, they do in every variant.
+    """
+    ends = onset.ends[0] if nominal.mode.startswith(ENDS) else None
+    keys = [d.key for d in toleranced(onset.design) if not d.key.startswith(_BESIDE_ENDS)]
+    powers = {} if ends is None else ends.powers(keys)
+
+    def end_share(changes: Changes) -> float:
+        drawn = ((key, value / onset.design.dimension(key).value) for key, value in changes)
+        return math.exp(sum(powers.get(key, 0.0) * math.log(r) for key, r in drawn if r > 0.0))
 
     def onset_of(variants: Sequence[Changes], what: str) -> list[float]:
         voltages = []
@@ -244,7 +259,7 @@ def _solved(onset: Onset, notes: list[str]) -> OnsetOf:
                 )
             if shift.lost:
                 notes.append(f"{shift.lost}; that onset is shifted as the rigid surface's")
-            voltages.append(onset.voltage * shift.ratio)
+            voltages.append(nominal.voltage * shift.ratio * end_share(changes))
         return voltages
 
     return onset_of

@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -73,6 +73,8 @@ class Variation:
         found like for like, [-].
     mode : str
         How the drawn surface gives way.
+    ends : tuple of float or str, or None
+        Onset of a slit's ends at every point, [V]; None where they do not come before the middle.
     """
 
     design: Design
@@ -82,6 +84,7 @@ class Variation:
     remarks: tuple[str, ...] = ()
     error: float = 0.0
     mode: str = RIGID
+    ends: tuple[float | str, ...] | None = None
 
     def __repr__(self) -> str:
         over = " and ".join(f"{len(r.values)} of {r.key}" for r in self.ranges)
@@ -146,7 +149,17 @@ class Variation:
 
     @property
     def onsets(self) -> tuple[float | str, ...]:
-        """Onset by the criterion at every point, or why there is none, [V]."""
+        """First emission at every point, or why there is none, [V]."""
+        if self.ends is None:
+            return self.middles
+        return tuple(
+            m if isinstance(m, str) else e if isinstance(e, str) else min(m, e)
+            for m, e in zip(self.middles, self.ends, strict=True)
+        )
+
+    @property
+    def middles(self) -> tuple[float | str, ...]:
+        """Onset of the section by the criterion at every point, or why there is none, [V]."""
         if self.turning is not None:
             return self.turning
         return tuple(r if isinstance(r, str) else r.voltage for r in self.results)
@@ -167,11 +180,15 @@ class Variation:
         from importlib.metadata import version
 
         points = []
-        for values, result, onset in zip(self.points, self.results, self.onsets, strict=True):
+        for values, result, middle, onset in zip(
+            self.points, self.results, self.middles, self.onsets, strict=True
+        ):
             point: dict[str, Any] = {
                 r.key: value for r, value in zip(self.ranges, values, strict=True)
             }
             point["onset_voltage_V"] = None if isinstance(onset, str) else onset
+            if self.ends is not None:
+                point["middle_voltage_V"] = None if isinstance(middle, str) else middle
             if isinstance(result, RigidOnset):
                 point["rigid_voltage_V"] = result.voltage
                 point["edge_field_V_per_m"] = result.balance_field
@@ -274,7 +291,26 @@ def vary(
     if onset.meniscus is not None:
         turning, remark = turning_beside(onset, variants, results, "turning points")
         remarks = (*remarks, *remark)
-    variation = Variation(design, ranges, tuple(results), turning, remarks, onset.error, onset.mode)
+    first, (ends, note) = onset.first, onset.ends
+    variation = Variation(
+        design,
+        ranges,
+        tuple(results),
+        turning,
+        (*remarks, *note),
+        first.error,
+        first.mode,
+    )
+    if ends is not None:
+        # Where the middle has waves before it turns, the ends keep to its turning point.
+        solved = onset.modes[0][1] / onset.voltage / ends.factor
+        variation = replace(
+            variation,
+            ends=tuple(
+                m if isinstance(m, str) else e if isinstance(e, str) else m * solved * e
+                for m, e in zip(variation.middles, ends.shifts(variants), strict=True)
+            ),
+        )
     if np.isnan(variation.voltages).all():
         raise ComputationError(
             f"no point of the range has an onset; the first one: {variation.onsets[0]}"
