@@ -10,6 +10,7 @@ from dataclasses import replace
 from conegap.geometries.quantities.errors import ConegapError
 from conegap.validation.cases.beam import beam_cases
 from conegap.validation.cases.boundary_elements import boundary_element_cases
+from conegap.validation.cases.charge import charge_cases
 from conegap.validation.cases.cone import cone_cases
 from conegap.validation.cases.contact_line import contact_line_cases
 from conegap.validation.cases.emission import emission_cases
@@ -43,6 +44,7 @@ def all_cases() -> list[Case]:
         *cone_cases(),
         *operation_cases(),
         *beam_cases(),
+        *charge_cases(),
         *fact_cases(),
     ]
 
