@@ -69,7 +69,13 @@ def field_rows(shape: Shape, ratio: float) -> list[Row]:
 
 
 def limit_rows(shape: Shape, ratio: float) -> list[Row]:
-    """Current at which the field at the emitter is gone."""
+    """Current at which the field at the emitter is gone.
+
+    Parameters
+    ----------
+    shape, ratio
+        As in `field_rows`.
+    """
     from conegap.validation.sections.flows import Diode
 
     diode = Diode(shape, _INNER, ratio, _VOLTS, _MASS, _SECTOR, _TUBES)
