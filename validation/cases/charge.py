@@ -73,8 +73,9 @@ def limit_rows(shape: Shape, ratio: float) -> list[Row]:
 
     Parameters
     ----------
-    shape, ratio
-        As in `field_rows`.
+    shape : "plane", "cylinder" or "sphere"
+    ratio : float
+        As in `field_rows`, [-].
     """
     from conegap.validation.sections.flows import Diode
 

@@ -96,8 +96,9 @@ def radial_field(shape: Shape, ratio: float, current: float) -> float:
 
     Parameters
     ----------
-    shape, ratio
-        As in `radial_current`.
+    shape : "plane", "cylinder" or "sphere"
+    ratio : float
+        As in `radial_current`, [-].
     current : float
         j, [-].
     """
@@ -150,8 +151,9 @@ def langmuir_series(shape: Shape, ratio: float) -> float:
 
     Parameters
     ----------
-    shape, ratio
-        As in `langmuir_factor`.
+    shape : "cylinder" or "sphere"
+    ratio : float
+        Outer over inner radius, > 1, [-].
     """
     log = math.log(ratio)
     return sum(c * log ** (k + 1) for k, c in enumerate(_SERIES[shape])) ** 2

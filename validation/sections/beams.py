@@ -61,6 +61,9 @@ def strip_flow(
 
     Parameters
     ----------
+    solution : FieldSolution
+    voltages : dict of str to float
+        [V].
     starts : (n, 2) array
         [m].
     energies : (n,) array
@@ -69,6 +72,8 @@ def strip_flow(
         Of the current, [-].
     current : float
         [A], or [A/m] when planar.
+    level : int
+        Mesh of the sequence, the finest when left out, [-].
     """
     way = np.tile([0.0, 1.0], (len(starts), 1))
     given = IonStarts(starts, way, energies, shares, np.zeros(len(starts)))
