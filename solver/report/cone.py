@@ -35,7 +35,7 @@ def _apex_rows(cone: ConeState, ion: str) -> list[tuple[str, str, str]]:
     cusp, density, rise = cone.cusp, cone.current_density, cone.heat_rise
     if cusp is None or density is None or rise is None:
         return []
-    sign = ion + ("+" if cusp.charge == 1 else f"{cusp.charge}+")
+    sign = ion + ("⁺" if cusp.charge == 1 else "²⁺")
     across = "" if cusp.atoms_across is None else f"; {cusp.atoms_across:.0f} atoms across"
     return [
         (f"field that evaporates {sign}", f"{cusp.warm_field / 1e9:.2g} V/nm",

@@ -151,7 +151,9 @@ def needle_gap(*, cone_angle: float, shank_angle: float, gap: float) -> GapWithC
     return GapWithCone(cone_angle, (shank, _graded(far, behind, 12, 1e-2)), gap, 20.0 * length)
 
 
-def capillary_gap(*, cone_angle: float, outer: float, gap: float) -> GapWithCone:
+def capillary_gap(
+    *, cone_angle: float, outer: float, gap: float, length: float | None = None
+) -> GapWithCone:
     """A cone on the bore's edge of a flat-faced tube before a plane.
 
     Parameters
@@ -162,8 +164,10 @@ def capillary_gap(*, cone_angle: float, outer: float, gap: float) -> GapWithCone
         Outer radius over the base radius, > 1, [-]; a large one makes a plate of it.
     gap : float
         Apex to plane over the base radius, [-].
+    length : float or None
+        Of the tube over the base radius; ten gaps or more when left out, [-].
     """
-    length = 10.0 * max(gap, 0.1 * outer)
+    length = 10.0 * max(gap, 0.1 * outer) if length is None else length
     base = np.array([1.0, -1.0 / math.tan(cone_angle)])
     rim = np.array([outer, base[1]])
     far = rim + np.array([0.0, -length])
