@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 import re
 import shutil
 import subprocess
@@ -26,6 +27,8 @@ from conegap.solver.report.first_sheet import first_sheet
 from conegap.solver.report.page import html_report
 from conegap.solver.report.parts import report_parts
 from conegap.solver.report.pdf import pdf_report
+from conegap.solver.report.pdf_paper import Paper
+from conegap.solver.report.tables import Table
 
 MM = 72.0 / 25.4
 CASES = {"usual": with_meniscus, "crowded": crowded}
@@ -150,6 +153,25 @@ def alternative_texts(reader: PdfReader) -> list[str]:
         if isinstance(thing, dict) and "/Alt" in thing:
             found.append(thing["/Alt"])
     return found
+
+
+def test_tables_leave_no_lonely_rows() -> None:
+    """INVARIANT: wherever the pen stands, a table's page holds three of its rows or more (all of a
+    shorter one), none is lost, and the head stands on every page."""
+    rows = tuple((f"row{k}", "some words " * (1 + 2 * (k % 3))) for k in range(30))
+    for count, start in itertools.product((2, 5, 30), (30.0, 150.0, 230.0, 262.0, 270.0)):
+        paper = Paper()
+        paper.add_page()
+        paper.set_y(start)
+        table = Table(("name", "what it says"), rows[:count])
+        paper.table_with_caption(table, "caption", 7.0)
+        pages = [p.extract_text() for p in PdfReader(io.BytesIO(bytes(paper.output()))).pages]
+        found = [len(re.findall(r"row\d+", text)) for text in pages]
+        assert sum(found) == count
+        assert all(n == 0 or n >= min(3, count) for n in found), (count, start, found)
+        assert all(
+            ("what it says" in text) == (n > 0) for text, n in zip(pages, found, strict=True)
+        )
 
 
 def test_supply_card_is_a_page_of_its_own() -> None:

@@ -193,6 +193,15 @@ class Capillary(Emitter):
                 kind="radius",
                 inset=True,
             )
+        # The same two diameters on the whole section, where they are too small to be measured.
+        for key, half, share in (("bore", inner, 0.3), ("outer_diameter", outer, 0.5)):
+            level = -share * self.length
+            yield DimensionMark(
+                f"emitter.{key}",
+                f"{key.partition('_')[0]} ⌀ {length_text(2.0 * half)}",
+                (-half, level),
+                (half, level),
+            )
         yield DimensionMark(
             "emitter.length", length_text(self.length), (outer, 0.0), (outer, -self.length)
         )

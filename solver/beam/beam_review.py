@@ -11,12 +11,13 @@ from conegap.solver.beam.ion_beam import Beam
 from conegap.solver.common.display_units import current_text
 from conegap.solver.operation.review import ReviewRow
 
-__all__ = ["beam_rows"]
+__all__ = ["MOST_FILLED", "beam_rows"]
 
 # Share of the current that may land on the accelerator; common practice, no source.
 _MOST_INTERCEPTED = 0.01
 # Beam half-width over available aperture half-width; common practice, no source.
-_MOST_FILLED = 0.5
+MOST_FILLED = 0.5
+"""Greatest beam half-width over the available half-width of the opening, [-]."""
 _PRACTICE = "common practice, no source"
 
 
@@ -55,7 +56,7 @@ def beam_rows(design: Design, band: BeamBand) -> tuple[ReviewRow, ...]:
             lambda beam: math.inf if beam.filling is None else beam.filling,
             0.0 if errors is None else errors.filling,
             math.inf if lost > 0.0 else 0.0,
-            _MOST_FILLED,
+            MOST_FILLED,
             f"twice the half width; {_PRACTICE}",
             f"open the {name}, centre it on the emitter, or draw less current",
         ),

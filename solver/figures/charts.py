@@ -23,7 +23,7 @@ from conegap.solver.common.style import (
 )
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.figures.label_placer import Across, Place, Placer
-from conegap.solver.figures.voltage_lines import mark_voltages
+from conegap.solver.figures.voltage_lines import mark_voltages, voltage_span
 from conegap.solver.onset.surface_line import SurfaceLine, lines_from_edge
 
 if TYPE_CHECKING:
@@ -43,6 +43,8 @@ __all__ = [
 
 
 _SIDES: tuple[Across, ...] = ("center", "right", "left")
+# Letters of the voltage axis, larger than others so that a telephone shows them, [pt].
+_AXIS_LETTERS = 9.5
 Dashes = str | tuple[int, tuple[float, ...]]
 
 
@@ -58,18 +60,21 @@ def chart_onset_band(axes: Axes, assessment: Assessment) -> Axes:
         marks.append((limit, f"supply limit {voltage_text(limit)}", LIMIT, (0, (1, 1.2))))
     unit = axis_unit(VOLTAGE, max(v for v, *_ in marks))
     largest = max(*(v for v, *_ in marks), assessment.emission.first.high) / unit.size
-    axes.set_xlim(0.0, 1.1 * largest)
+    least = min(*(v for v, *_ in marks), assessment.emission.first.low) / unit.size
+    # Room at the left for the words over the band.
+    axes.set_xlim(max(least - 0.3 * (largest - least), 0.0), largest + 0.1 * (largest - least))
     axes.set_ylim(0.0, 1.0)
     axes.set_yticks([])
     axes.spines["left"].set_visible(False)
-    axes.set_xlabel(f"emitter minus accelerator [{unit.name}]")
+    axes.set_xlabel(f"emitter minus accelerator [{unit.name}]", fontsize=_AXIS_LETTERS)
+    axes.tick_params(labelsize=_AXIS_LETTERS)
     low, high = (
         assessment.emission.first.low / unit.size,
         assessment.emission.first.high / unit.size,
     )
     axes.axvspan(low, high, ymin=0.08, ymax=0.5, fc=BAND, ec=ACCENT, lw=0.8, zorder=2)
     placer = Placer(axes, 1.0)
-    near = 0.6 * placer.width(_onset_words(assessment).split("\n")[1])
+    near = 0.6 * _AXIS_LETTERS / 7.5 * placer.width(_onset_words(assessment).split("\n")[1])
     for value, words, colour, dashes in marks:
         x = value / unit.size
         top = 0.56 if colour == ACCENT else 0.5
@@ -81,7 +86,7 @@ def chart_onset_band(axes: Axes, assessment: Assessment) -> Axes:
             sides = ("center",) if not close else (("right",) if min(close) > 0.0 else ("left",))
         at = {"right": high, "left": low}.get(sides[0], x) if colour == ACCENT else x
         places: list[Place] = [(at, z, side, "bottom") for z in (0.58, 0.8, 1.02) for side in sides]
-        _, place = placer.text(words, places, colour=colour, paper=False)
+        _, place = placer.text(words, places, size=_AXIS_LETTERS, colour=colour, paper=False)
         if place[1] > 0.6:
             axes.plot([x, x], [top, place[1]], color=colour, lw=0.6, zorder=3)
     return axes
@@ -171,16 +176,10 @@ def chart_scan(axes: Axes, scan: Scan, assessment: Assessment) -> Axes:
     design = assessment.design
     dimension = design.dimension(scan.key)
     across = axis_unit(dimension.kind, float(np.abs(scan.values).max()), scan.unit)
-    limit = design.supply.voltage_limit
     free_values, free_voltages = scan.free
-    highest = max(
-        float(scan.voltages.max()),
-        float(free_voltages.max(initial=0.0)),
-        assessment.emission.first.voltage,
-        design.voltage,
-        limit or 0.0,
-    )
-    up = axis_unit(VOLTAGE, highest)
+    shown = np.concatenate([scan.voltages, free_voltages, [assessment.onset.voltage]])
+    span = voltage_span(float(shown.min()), float(shown.max()), design)
+    up = axis_unit(VOLTAGE, span[1])
     place = (scan.values - across.offset) / across.size
     drawn = (dimension.value - across.offset) / across.size
     if dimension.tolerance:
@@ -226,8 +225,8 @@ def chart_scan(axes: Axes, scan: Scan, assessment: Assessment) -> Axes:
             zorder=5,
             label="free surface, as drawn",
         )
-    mark_voltages(axes.axhline, design, up, zorder=3.0)
-    axes.set_ylim(0.0, 1.08 * highest / up.size)
+    mark_voltages(axes.axhline, design, up, span=span, zorder=3.0)
+    axes.set_ylim(span[0] / up.size, span[1] / up.size)
     axes.set_xlabel(f"{scan.label} [{across.name}]")
     axes.set_ylabel(f"onset voltage [{up.name}]")
     quiet_axes(axes)

@@ -15,7 +15,7 @@ from conegap.solver.common.style import (
     legend_below,
     quiet_axes,
 )
-from conegap.solver.figures.voltage_lines import mark_voltages
+from conegap.solver.figures.voltage_lines import mark_voltages, voltage_span
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,9 +29,8 @@ def chart_instabilities(axes: Axes, assessment: Assessment) -> Axes:
     """Voltage and band of every instability, the lowest on top, beside design and supply."""
     found = assessment.emission.instabilities
     design = assessment.design
-    limit = design.supply.voltage_limit
-    largest = max(design.voltage, limit or 0.0, *(one.high for one in found))
-    unit = axis_unit(VOLTAGE, largest)
+    span = voltage_span(min(one.low for one in found), max(one.high for one in found), design)
+    unit = axis_unit(VOLTAGE, span[1])
     for k, one in enumerate(found):
         colour = ACCENT if k == 0 else SOFT
         axes.barh(
@@ -46,8 +45,9 @@ def chart_instabilities(axes: Axes, assessment: Assessment) -> Axes:
         )
         axes.plot([one.voltage / unit.size] * 2, [k - 0.3, k + 0.3], color=colour, lw=2.0, zorder=3)
         axes.annotate(
-            f"{one.place}: {one.mode}, {voltage_text(one.voltage)}",
-            (0.0, k - 0.36),
+            f"{one.place}: {one.mode}, {voltage_text(one.voltage)} "
+            f"({voltage_text(one.low)} to {voltage_text(one.high)})",
+            (span[0] / unit.size, k - 0.36),
             xytext=(3.0, 0.0),
             textcoords="offset points",
             color=INK,
@@ -55,8 +55,8 @@ def chart_instabilities(axes: Axes, assessment: Assessment) -> Axes:
             zorder=5,
             bbox={"fc": PAPER, "ec": "none", "pad": 0.8},
         )
-    mark_voltages(axes.axvline, design, unit)
-    axes.set_xlim(0.0, 1.05 * largest / unit.size)
+    mark_voltages(axes.axvline, design, unit, span=span)
+    axes.set_xlim(span[0] / unit.size, span[1] / unit.size)
     axes.set_ylim(len(found) - 0.5, -0.9)
     axes.set_yticks([])
     axes.set_xlabel(f"emitter minus accelerator [{unit.name}]")

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from conegap.geometries.curves.section import EmittingEdge, Section
+from conegap.geometries.curves.section import DimensionMark, EmittingEdge, Section
 from conegap.geometries.design.design import Design
 from conegap.solver.common.display_units import field_text, length_words, percent, voltage_text
 from conegap.solver.common.style import pretty, style
@@ -21,6 +22,7 @@ from conegap.solver.figures.charts import (
 )
 from conegap.solver.figures.emission import chart_instabilities, instabilities_height
 from conegap.solver.figures.field_map import draw_equipotentials, draw_mesh
+from conegap.solver.figures.finish import finish_mark
 from conegap.solver.figures.liquid_shapes import (
     chart_balance,
     chart_branch,
@@ -58,6 +60,9 @@ __all__ = [
     "svg_of",
 ]
 
+# Width of the voltage axis across the first sheet, [in].
+_ACROSS = 7.2
+
 
 def drawing_pictures(design: Design) -> tuple[Picture, ...]:
     """The dimensioned section and the magnified edges of a design."""
@@ -75,7 +80,7 @@ def drawing_pictures(design: Design) -> tuple[Picture, ...]:
             section_title(design),
         ),
     )
-    edges = (_edge_picture(section, edge) for edge in _edges_shown(section))
+    edges = (_edge_picture(design, section, edge) for edge in _edges_shown(section))
     return *sector_drawings(design), whole, *edges
 
 
@@ -134,21 +139,43 @@ def _edges_shown(section: Section) -> tuple[EmittingEdge, ...]:
     return section.edges[:1]
 
 
-def _edge_picture(section: Section, edge: EmittingEdge) -> Picture:
+def _edge_picture(design: Design, section: Section, edge: EmittingEdge) -> Picture:
     window = edge_window(section, edge)
     radius = f"radius {length_words(edge.radius)}" if edge.radius > 0.0 else "sharp"
+    called = _with_callouts(design, section, edge, window)
     return Picture(
         "edge",
         f"The emitting edge magnified, true to scale; the {edge.name} has a surface of {radius}.",
         f"Magnified section of the emitting edge, {edge.name}, {radius}. "
-        + _marks_in_words(section, inset=True),
-        sketched(lambda axes: draw_edge(axes, section, edge), section_size(window, WIDTH)),
+        + _marks_in_words(called, inset=True),
+        sketched(lambda axes: draw_edge(axes, called, edge), section_size(window, WIDTH)),
     )
+
+
+def _with_callouts(design: Design, section: Section, edge: EmittingEdge, window: Window) -> Section:
+    """The section with tolerances at the dimensions of its edge, and the finish of the edge."""
+    held = {d.key: d.tolerance_text for d in design.dimensions() if d.tolerance}
+    marks = [
+        replace(mark, label=f"{mark.label}{_break(mark)}± {held[mark.key]}")
+        if mark.inset and mark.key in held
+        else mark
+        for mark in section.marks
+    ]
+    finish = finish_mark(design, section, edge, window)
+    if finish is not None:
+        marks.append(replace(finish, inset=True))
+    return replace(section, marks=tuple(marks))
+
+
+def _break(mark: DimensionMark) -> str:
+    """Upright dimensions stand in a narrow lane: their tolerance goes on a line of its own."""
+    upright = abs(mark.last[1] - mark.first[1]) >= abs(mark.last[0] - mark.first[0])
+    return "\n" if mark.kind == "linear" and upright else " "
 
 
 def _marks_in_words(section: Section, *, inset: bool) -> str:
     words = [
-        f"{mark.key.rpartition('.')[2].replace('_', ' ')} {pretty(mark.label)}"
+        f"{mark.key.rpartition('.')[2].replace('_', ' ')} " + pretty(mark.label.replace("\n", " "))
         for mark in section.marks
         if mark.inset == inset
     ]
@@ -173,13 +200,17 @@ def _band_picture(assessment: Assessment) -> Picture:
         "The onset with its band (k = 2, about 95 %) beside the voltage of the design and the "
         "limit of the supply.",
         f"Voltage axis: {words}.",
-        charted(lambda axes: chart_onset_band(axes, assessment), (WIDTH, 1.5)),
+        charted(lambda axes: chart_onset_band(axes, assessment), (_ACROSS, 1.3)),
     )
 
 
 def _emission_picture(assessment: Assessment) -> Picture:
     found = assessment.emission.instabilities
-    words = "; ".join(f"{one.place}, {one.mode}: {voltage_text(one.voltage)}" for one in found)
+    words = "; ".join(
+        f"{one.place}, {one.mode}: {voltage_text(one.voltage)}, {voltage_text(one.low)} to "
+        f"{voltage_text(one.high)}"
+        for one in found
+    )
     return Picture(
         "first_emission",
         "Every way to begin that was solved, with its band (k = 2, about 95 %); the lowest is the "

@@ -73,10 +73,8 @@ def beam_words(assessment: Assessment) -> tuple[str, ...]:
     if beam is None:
         return ("No ion paths were computed; see the warnings.",)
     words = [
-        "Ions are followed through the computed field at the voltages of the operating point to "
-        f"where they land or leave, {len(beam.trajectories.paths)} paths; energy is conserved to "
-        f"{beam.energy_error:.0e}.",
-        *beam.notes,
+        f"{len(beam.trajectories.paths)} paths through the field at the operating point, energy "
+        f"conserved to {beam.energy_error:.0e}.",
     ]
     if beam.filling is None:
         words.append(
@@ -85,15 +83,11 @@ def beam_words(assessment: Assessment) -> tuple[str, ...]:
         )
     elif beam.spots:
         words.append(
-            "Where ions land they sputter: the accelerator loses metal there, and the metal coats "
-            "what faces it. Hits at 60° or more to the normal, marked as oblique, sputter "
-            "strongest."
+            "Where ions land they sputter, most at 60° or more to the normal (oblique), and the "
+            "metal coats what faces it."
         )
     else:
-        words.append(
-            "No path meets the accelerator, so it sputters only by ions that this model leaves "
-            "out: strays of the emitting cusp, droplets and charge exchange."
-        )
+        words.append("No path meets the accelerator: it sputters only by what is not modelled.")
     words += _charge_words(assessment)
     return tuple(words)
 
@@ -108,10 +102,10 @@ def _charge_words(assessment: Assessment) -> list[str]:
         f" ± {degrees(errors.half_angle)}" if errors and math.isfinite(beam.half_angle_95) else ""
     )
     words = [
-        f"The beam's own charge is part of the field: at {_current(assessment, charge.current)} it "
-        f"adds up to {charge.potential:.3g} V and {degrees(charge.added_angle)} to the half angle "
-        f"({degrees(beam.half_angle_95)}{bound} by mesh and paths); rounds of paths and Poisson's "
-        f"equation, {charge.rounds} of them, end at a change of {charge.change:.0e} of the charge."
+        f"The beam's own charge, at {_current(assessment, charge.current)}, adds up to "
+        f"{charge.potential:.3g} V and {degrees(charge.added_angle)} to the half angle "
+        f"({degrees(beam.half_angle_95)}{bound} by mesh and paths); {charge.rounds} rounds of "
+        f"paths and Poisson's equation end at a change of {charge.change:.0e}."
     ]
     ends = [
         f"{degrees(end.half_angle_95)} at {_current(assessment, end.charge.current)}"

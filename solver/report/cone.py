@@ -70,28 +70,21 @@ def cone_words(assessment: Assessment) -> tuple[str, ...]:
     """
     cone = assessment.operation.cone
     words = [
-        "Slopes by other models: Mair's plane law, and a cone whose own charge keeps it in "
-        "balance (derived; approach of Boltachev, Zubarev and Zubareva, arXiv:1201.3743, abstract "
-        "read).",
+        "Slopes by other models: Mair's plane law, and a cone in balance with its own charge "
+        "(derived; approach of Boltachev, Zubarev and Zubareva, arXiv:1201.3743, abstract read).",
     ]
     if cone.cusp is None:
         words.append(
             "The metal's sublimation energy is not known, so no evaporation field is given."
         )
     else:
-        words.append(
-            "Evaporation field: image-hump model (E. W. Mueller, 1956) with the metal's energies "
-            "at its temperature; an error of 0.2 eV in the work function moves it by some 10 %. "
-            "The apex balances it with its surface tension. It limits nothing in this design: the "
-            "onset is decided micrometres away."
-        )
+        words.append("Evaporation field: image-hump model (E. W. Mueller, 1956).")
     if cone.times is None:
         words.append("The metal's density is not known, so no time of growth is given.")
     else:
         words.append(
-            f"Time: the liquid's mass decides (Ohnesorge number {cone.times.ohnesorge:.1g}). "
             "A voltage that is switched on faster than a cone forms can start one some per cent "
-            "below the static onset; a pulse shorter than that starts none."
+            "below the static onset."
             if cone.viscous
             else "Time: from the liquid's mass alone, its viscosity is not known."
         )

@@ -62,12 +62,10 @@ def electrode_words(assessment: Assessment) -> tuple[str, ...]:
     design, electrode = assessment.design, assessment.operation.electrode
     factor = electrode.clean.protrusion_factor
     words = [
-        f"At the design's voltages the field on the smooth accelerator reaches "
-        f"{field_text(assessment.accelerator.at_design)}. Micro-protrusions are assumed to raise "
-        f"it {factor:g} times (20 to 100 is common practice, no source), and the law of E. L. "
-        "Murphy and R. H. Good, Phys Rev 102, 1464 (1956) is summed over the whole surface as if "
-        "a protrusion stood everywhere: an upper bound for that factor. A film of the liquid "
-        "metal is taken to have the liquid's own work function.",
+        f"The field on the smooth accelerator, {field_text(assessment.accelerator.at_design)} at "
+        f"the design's voltages, is taken to be raised {factor:g} times by micro-protrusions (20 "
+        "to 100 is common practice, no source) everywhere on the surface: by the law of E. L. "
+        "Murphy and R. H. Good, Phys Rev 102, 1464 (1956), an upper bound for that factor.",
         _paschen_words(design),
     ]
     stands = electrode.clean.barrier_stands and (
@@ -92,10 +90,7 @@ def electrode_words(assessment: Assessment) -> tuple[str, ...]:
 
 
 def _paschen_words(design: Design) -> str:
-    words = (
-        "Paschen: at 1e-4 Pa an electron travels tens of metres between collisions, so no "
-        "avalanche grows in the gap."
-    )
+    words = "Paschen: at 1e-4 Pa no avalanche grows in the gap."
     path = design.clearance
     if not path > 0.0 or not design.voltage > PASCHEN_MINIMUM[0]:
         return words
@@ -105,7 +100,7 @@ def _paschen_words(design: Design) -> str:
     )
     return (
         f"{words} With air it returns at about {pressure} along the clearance of "
-        f"{length_words(path)}, where the least voltage, {PASCHEN_MINIMUM[0]:.0f} V, stands at "
-        f"about {lowest}; along a way ten times as long, round the electrodes, at a tenth of "
-        "that (Townsend's law through the handbook minimum of air; order of magnitude)."
+        f"{length_words(path)} (least voltage, {PASCHEN_MINIMUM[0]:.0f} V, at {lowest}), and at a "
+        "tenth of that along ways ten times as long (Townsend's law through the handbook minimum "
+        "of air; order of magnitude)."
     )

@@ -18,7 +18,7 @@ from conegap.solver.report.words import must_know
 __all__ = ["Sheet", "first_sheet", "versions"]
 
 # Lines of the budget that the sheet has room for.
-_CONTRIBUTIONS = 5
+_CONTRIBUTIONS = 7
 
 
 @dataclass(frozen=True)
@@ -99,10 +99,10 @@ def first_sheet(assessment: Assessment) -> Sheet:
 
 
 def _warned(count: int) -> tuple[str, ...]:
-    """How many warnings stand on the next page."""
+    """How many warnings stand behind the sheet."""
     if not count:
         return ()
-    return (f"{count} warning{'s' if count > 1 else ''} on the next page must be read with this.",)
+    return (f"{count} warning{'s' if count > 1 else ''} behind this sheet must be read with it.",)
 
 
 def _numbers(assessment: Assessment) -> tuple[tuple[str, str], ...]:
@@ -111,10 +111,10 @@ def _numbers(assessment: Assessment) -> tuple[tuple[str, str], ...]:
     limit = design.supply.voltage_limit
     supply = "not given"
     if limit is not None:
-        supply = f"{voltage_text(limit)}, {limit / emission.first.high:.2g} × the band's upper end"
+        supply = f"{voltage_text(limit)}, {limit / emission.first.high:.2g} ×"
     rows = [
         ("voltage of the design", voltage_text(design.voltage)),
-        ("limit of the supply", supply),
+        ("limit of the supply, over the band", supply),
         ("onset of the surface held rigid", voltage_text(assessment.onset.rigid.voltage)),
     ]
     if emission.all_burning != emission.first.voltage:

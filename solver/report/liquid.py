@@ -103,9 +103,7 @@ def liquid_words(assessment: Assessment) -> tuple[str, ...]:
     if meniscus.wall_place is not None:
         return (*_line_words(assessment), why.get(meniscus.held, ""))
     return (
-        "As the voltage rises the field draws the surface out, and a sharper surface gathers more "
-        "field. Beyond the turning point no shape is in balance: the liquid runs out into a cone "
-        "that emits. Shapes past it balance at lower voltages but are unstable.",
+        "Beyond the turning point no shape is in balance, and the liquid runs out into a cone.",
         why.get(meniscus.held, ""),
         f"The turning point lies {percent(abs(share))} {side} the rigid value, because the real "
         "surface has neither the drawn height nor the drawn curvature when it gives way.",

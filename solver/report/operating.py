@@ -68,14 +68,6 @@ def operating_table(assessment: Assessment) -> Table:
         row("mass flow of the ions", mass_flow_text, lambda one: one.mass_flow),
         row("specific impulse of the ions", _seconds,
             lambda one: one.exhaust.specific_impulse if one.exhaust else None),
-        row("exhaust speed of the ions", _speed,
-            lambda one: one.exhaust.speed if one.exhaust else None),
-        row("thrust of a parallel beam per current", _per_current,
-            lambda one: one.exhaust.thrust_per_current if one.exhaust else None),
-        row("beam power per thrust", _per_thrust,
-            lambda one: one.exhaust.power_per_thrust if one.exhaust else None),
-        row("mass of the ions per charge", _per_charge,
-            lambda one: one.exhaust.mass_per_charge if one.exhaust else None),
         _row("mass efficiency, ions over all mass", percent, use.efficiency),
         _row("mass flow with droplets", mass_flow_text, use.mass_flow),
     ]  # fmt: skip
@@ -169,19 +161,3 @@ def _watts(value: float) -> str:
 
 def _seconds(value: float) -> str:
     return f"{value:.0f} s"
-
-
-def _speed(value: float) -> str:
-    return f"{value / 1e3:.3g} km/s"
-
-
-def _per_current(value: float) -> str:
-    return f"{value * 1e3:.3g} µN/mA"
-
-
-def _per_thrust(value: float) -> str:
-    return f"{value * 1e-3:.3g} W/mN"
-
-
-def _per_charge(value: float) -> str:
-    return f"{value * 1e6:.3g} µg/s per mA"

@@ -42,23 +42,17 @@ def operation_words(assessment: Assessment) -> tuple[str, ...]:
     """
     emission = assessment.operation.emission
     words = [
-        "Current: an order of magnitude, right within half a decade either way, a factor of 3. The "
-        "charge of the beam takes back the excess pull of the field on a liquid cone "
-        f"{length_words(emission.base_radius)} in radius at its base. Ions that "
-        "leave the apex take the momentum that they gain about the cone (boundary elements of "
-        "fifteen gaps, within 17 %); the plane law of G. L. R. Mair, J Phys D 17, 2323 (1984), "
-        "from memory, and that of a cone that emits all over differ from it by a factor of up to "
-        f"{_apart(emission)}. The rest of the factor is for what none holds, such as another "
-        "radius of the base. The pressure that the feed "
-        "loses lowers the push on that base, so that the cone needs more voltage (derived from the "
-        "same balance). It holds near the onset. " + _begins(emission),
+        "Current: within a factor of 3 either way, from the charge of the beam over a liquid cone "
+        f"{length_words(emission.base_radius)} in base radius. Ions that leave the apex take the "
+        "momentum that they gain about the cone (boundary elements of fifteen gaps, within 17 %); "
+        "the plane law of G. L. R. Mair, J Phys D 17, 2323 (1984), from memory, and that of a cone "
+        f"that emits all over differ from it by a factor of up to {_apart(emission)}. "
+        + _begins(emission),
         _supply_words(assessment),
         _thrust_words(assessment),
-        "Without droplets specific impulse and mass flow hold if every atom leaves as a single ion."
-        f" Droplets are taken to carry mass and no thrust from {DROPLET_CURRENT * 1e6:g} µA per "
-        "site on, the current at which a published energy spread departs from its law "
-        "(J. Phys. D 16, L209, 1983, abstract read); a factor of "
-        f"{DROPLET_FACTOR:g} either way, for other metals and feeds, is assumed.",
+        f"Droplets are taken to carry mass and no thrust from {DROPLET_CURRENT * 1e6:g} µA per "
+        "site on (J. Phys. D 16, L209, 1983, abstract read), within an assumed factor of "
+        f"{DROPLET_FACTOR:g}.",
     ]
     if emission.spreads:
         words.insert(
@@ -82,9 +76,8 @@ def _apart(emission: CurrentLaw) -> str:
 def _supply_words(assessment: Assessment) -> str:
     at = assessment.operation.operating
     words = (
-        "The voltages of the design are taken as those set at the supply; its ballast stands in "
-        "the emitter's lead, so the current takes its drop from the gap and from the exhaust "
-        "energy. The exhaust energy is that from the emitter to ground, not that of the gap."
+        "The design's voltages are set at the supply; the ballast stands in the emitter's lead and "
+        "lowers gap and exhaust energy, which is that from emitter to ground."
     )
     if at.state == "current limit":
         words += (
@@ -98,13 +91,10 @@ def _supply_words(assessment: Assessment) -> str:
 def _begins(emission: CurrentLaw) -> str:
     if emission.extinction_over_onset < 1.0:
         volts = voltage_text(emission.onset_voltage * emission.extinction_over_onset)
-        return (
-            f"It is counted from the extinction voltage, {volts} by the static estimate, so that "
-            "a cone that starts at the onset carries current at once."
-        )
+        return f"It is counted from the extinction voltage, {volts} by the static estimate."
     return (
-        "Its derivation counts from the extinction voltage; no estimate of that lies below the "
-        "onset here, so it is counted from the onset, which gives the least current."
+        "It is counted from the onset, which gives the least current: no estimate of the "
+        "extinction voltage lies below it."
     )
 
 
@@ -126,7 +116,7 @@ def _thrust_words(assessment: Assessment) -> str:
     return (
         f"Thrust of the ion paths is {beam.thrust_share:.3f} of that of a parallel beam: "
         f"{percent(beam.left)} of the current leaves, at a mean cosine of "
-        f"{beam.thrust_factor:.3f}{along}. The specific impulse falls in the same proportion."
+        f"{beam.thrust_factor:.3f}{along}."
     )
 
 
@@ -190,15 +180,15 @@ def feed_words(assessment: Assessment) -> tuple[str, ...]:
     if feed is None:
         return ("The design draws no feed, so its flow is not computed.", *remarks[1:])
     model = feed.model if feed.shared is None else f"{feed.model}; before it {feed.shared.model}"
-    words = [f"Model: {model}. Viscosity and density are those of the metal's table."]
+    words = [f"Model: {model}."]
     if feed.kind == "film" and not assessment.design.feed.beside:
         words.append(
             "A smooth film is the worst case: grooves and roughness along the needle carry more."
         )
     if liquid.column_height is None:
         words.append(
-            "No liquid.column_height is given, so neither the weight of the liquid nor its "
-            "holding under acceleration is judged."
+            "Without liquid.column_height neither the liquid's weight nor its holding under "
+            "acceleration is judged."
         )
     return (*words, *remarks)
 
@@ -213,10 +203,13 @@ def metals_table(assessment: Assessment) -> Table:
     metals = assessment.operation.metals
     heads = (
         "metal",
+        "melting point",
         "surface tension, at",
         "rigid onset",
         "scaled turning point",
+        "exhaust speed",
         "specific impulse",
+        "thrust per current",
         "vapour pressure",
     )
     state = tuple("total" if row.of_design else "" for row in metals)
@@ -227,10 +220,13 @@ def _metal_row(row: MetalInGap) -> tuple[str, ...]:
     exhaust = row.exhaust
     return (
         row.name,
+        f"{row.melting_point:.4g} K",
         f"{row.surface_tension * 1e3:.0f} mN/m, {row.temperature:.0f} K",
         "floods" if row.rigid_onset is None else voltage_text(row.rigid_onset),
         "none" if row.scaled_onset is None else voltage_text(row.scaled_onset),
+        "none" if exhaust is None else f"{exhaust.speed / 1e3:.3g} km/s",
         "none" if exhaust is None else f"{exhaust.specific_impulse:.0f} s",
+        "none" if exhaust is None else f"{exhaust.thrust_per_current * 1e3:.3g} µN/mA",
         _vapour_text(row.vapour_pressure),
     )
 
@@ -261,7 +257,7 @@ def card_table(assessment: Assessment) -> Table:
                   for v in (card.emitter, card.accelerator))  # fmt: skip
     rows = [
         ("polarity", f"emitter {signs[0]}, accelerator {signs[1]}, against ground",
-         "the emitter must be positive against the accelerator"),
+         "the emitter positive against the accelerator"),
         ("settings of the design",
          f"emitter {voltage_text(card.emitter)}, accelerator {voltage_text(card.accelerator)}",
          f"{voltage_text(design.voltage)} across the gap"),
@@ -274,7 +270,7 @@ def card_table(assessment: Assessment) -> Table:
             else "5 % above the band, common practice, no source")),
         ("ramp limit", voltage_text(card.ramp_limit), f"never above: {card.ramp_reason}"),
         ("trip current", span_text(current_text, card.trip_current, card.trip_current),
-         "twice the expected current, an order of magnitude, a factor of 3 either way"
+         "twice the expected current, within a factor of 3 either way"
          + ("" if limit is None else f", at most the supply's {current_text(limit)}")),
         ("ballast", "none" if card.ballast == 0.0 else f"{card.ballast / 1e6:.4g} MΩ",
          f"drop {span_text(voltage_text, weak.ballast_drop, strong.ballast_drop)} at the current "

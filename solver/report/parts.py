@@ -6,6 +6,7 @@ from conegap.solver.assessment import Assessment
 from conegap.solver.common.display_units import field_text, length_words, percent, voltage_text
 from conegap.solver.report.beam import beam_table, beam_words, landing_table
 from conegap.solver.report.blocks import Block, Bullets, Facts, Figures, Grid, Part, Words
+from conegap.solver.report.callouts import callouts_table
 from conegap.solver.report.cone import cone_table, cone_words
 from conegap.solver.report.electrode import electrode_table, electrode_words
 from conegap.solver.report.first_sheet import versions
@@ -16,7 +17,6 @@ from conegap.solver.report.operation import (
     card_table,
     feed_table,
     feed_words,
-    metals_table,
     operation_words,
 )
 from conegap.solver.report.sector import (
@@ -28,7 +28,7 @@ from conegap.solver.report.sector import (
     sector_words,
     tips_table,
 )
-from conegap.solver.report.summary import emission_table, summary
+from conegap.solver.report.summary import summary
 from conegap.solver.report.tables import (
     budget_table,
     common_basis,
@@ -62,7 +62,6 @@ def report_parts(assessment: Assessment) -> tuple[Part, ...]:
         _electrode(assessment),
         _inputs(assessment),
         _metal(assessment),
-        _metals(assessment),
         _quality(assessment),
         _card(assessment),
     )
@@ -74,8 +73,8 @@ def _review(assessment: Assessment) -> Part:
     blocks: list[Block] = [
         Grid(
             review_basis(assessment),
-            "Values stand on the first sheet; a row passes when all that its value may be is at "
-            "most the limit, and is not proved when the limit lies between the ends",
+            "A row passes when all that its value may be is at most the limit, and is not proved "
+            "when the limit lies between the ends",
         )
     ]
     if answer.advice:
@@ -86,23 +85,28 @@ def _review(assessment: Assessment) -> Part:
 
 
 def _uncertainty(assessment: Assessment) -> Part:
-    """The error budget, what else could begin, and what the band leaves out."""
+    """The error budget, what moves the onset, what else could begin, what the band leaves out."""
     known = common_basis(assessment)
-    scans = ("onset_over_gap", "onset_over_edge_size") if assessment.scans else ()
-    emission = emission_table(assessment)
-    others = ("first_emission",) if len(emission.rows) > 1 else ()
+    several = len(assessment.emission.instabilities) > 1
     blocks: list[Block] = [
-        Figures(("budget", *others, *scans)),
+        Figures(("budget",)),
+        Bullets(not_modelled(assessment), "Not in the band, because not modelled"),
         Grid(
             budget_table(assessment),
             "Every contribution, largest first"
             + (f"; unless the basis says otherwise {known}" if known else ""),
         ),
     ]
-    if others:
-        blocks.append(Grid(emission, "Every way to begin that was solved, the lowest first"))
-    blocks.append(Bullets(not_modelled(assessment), "Not in the band, because not modelled"))
+    if several:
+        blocks.append(Figures(("first_emission",)))
+    else:
+        blocks.append(Figures(_curves(assessment)))
     return Part("uncertainty", "Uncertainty of the onset", tuple(blocks), look="page")
+
+
+def _curves(assessment: Assessment) -> tuple[str, ...]:
+    """The onset over gap and edge size."""
+    return ("onset_over_gap", "onset_over_edge_size") if assessment.scans else ()
 
 
 def _section(assessment: Assessment) -> Part:
@@ -121,8 +125,15 @@ def _section(assessment: Assessment) -> Part:
         (
             Figures(("edge",)),
             Facts(tuple(facts)),
+            Grid(callouts_table(assessment), "Callouts for the drawing"),
+            Figures(("equipotentials", "equipotentials_edge")),
+            Figures(("edge_field",)),
             *((Bullets(notes),) if notes else ()),
-            Figures(("equipotentials", "equipotentials_edge", "edge_field")),
+            *(
+                (Figures(_curves(assessment)),)
+                if len(assessment.emission.instabilities) > 1
+                else ()
+            ),
         ),
         look="appendix",
     )
@@ -178,8 +189,8 @@ def _metal(assessment: Assessment) -> Part:
         (
             Grid(
                 short_metal_table(metal, temperature),
-                f"At {temperature:g} K. Most sources were read as tabulated in open libraries: "
-                f"conegap metals {metal.symbol} says in which, and what was opened",
+                f"At {temperature:g} K; conegap metals {metal.symbol} says what of a source was "
+                "opened, most as tabulated in open libraries",
             ),
         ),
     )
@@ -210,8 +221,9 @@ def _liquid(assessment: Assessment) -> Part | None:
         "Liquid surface",
         (
             Facts(facts),
+            Figures(("liquid_balance",)),
             Words((*(line for line in liquid_words(assessment) if line), *slit_words(assessment))),
-            Figures(("liquid_shapes", "liquid_branch", "liquid_balance")),
+            Figures(("liquid_shapes", "liquid_branch")),
         ),
     )
 
@@ -232,12 +244,12 @@ def _operation(assessment: Assessment) -> Part:
         "Operation",
         (
             Figures(("load_line",)),
+            Words(operation_words(assessment)),
             Grid(
                 operating_table(assessment),
                 f"The operating point, singly charged {assessment.design.metal.ion} ions falling "
                 "from the emitter to ground; what rests on the current is an order of magnitude",
             ),
-            Words(operation_words(assessment)),
             Grid(cone_table(assessment), "The emitting cone: current, apex and time"),
             Words(cone_words(assessment)),
         ),
@@ -251,22 +263,6 @@ def _feed(assessment: Assessment) -> Part:
         return Part("feed", "Feed", words)
     grid = Grid(table, "Flow and pressures of the path to the emitting edge")
     return Part("feed", "Feed", (grid, *words))
-
-
-def _metals(assessment: Assessment) -> Part:
-    emitter = voltage_text(assessment.design.voltages.emitter)
-    return Part(
-        "metals",
-        "Other metals in this gap",
-        (
-            Grid(
-                metals_table(assessment),
-                "From the same field, at the design’s temperature or 10 K above melting, emitter "
-                f"at {emitter}; a turning point scales with the rigid onset only where feed "
-                "pressure over surface tension stays",
-            ),
-        ),
-    )
 
 
 def _quality(assessment: Assessment) -> Part:

@@ -24,14 +24,20 @@ _PASSING, _FAILING = "#f1f5f2", "#fbf0ec"
 _LEFT = 76.0
 # Letters of the criteria's table, tried until the table fits on the sheet, [pt].
 _SIZES = (7.0, 6.6, 6.2, 5.8, 5.4, 5.0, 4.6, 4.2)
-# Widest and highest figure, [mm]: figures of 4.6 in keep their 200 dots per inch.
-_WIDEST, _TALLEST = 116.0, 92.0
+# Widest figure, [mm]: figures of 4.6 in keep their 200 dots per inch.
+_WIDEST = 116.0
+# Highest figure, [mm]: lower ones are tried where they save a page that would be nearly empty.
+_TALLEST = (92.0, 78.0)
+# Room that the last page before one that must begin anew may leave, [mm].
+_EMPTY = 170.0
 # Narrowest figure beside a table, [mm]: letters of 8 pt stay above 5 pt.
 _NARROWEST = 74.0
 # Between figures of a row, [mm].
 _GUTTER = 6.0
 # A figure may shrink so far to fit on its page.
 _SHRINK = 0.75
+# What is added to letters where a page has room to spare, the most first, [pt].
+_LARGER = (1.6, 1.2, 0.8, 0.4)
 # Letters of captions and of tables, by their number of columns, [pt].
 _CAPTION, _FEW, _MANY = 6.8, 7.0, 6.3
 
@@ -45,32 +51,38 @@ def pdf_report(assessment: Assessment, pictures: Mapping[str, Picture]) -> bytes
         From `conegap.solver.figures.report_figures.report_pictures`; they are printed smaller
         than drawn, so that 200 dots per inch become more.
     """
-    sheet = first_sheet(assessment)
-    paper = _Pages(sheet, pictures)
-    paper.opening(sheet)
-    paper.add_page()
-    for part in report_parts(assessment):
-        paper.part(part)
+    sheet, parts = first_sheet(assessment), report_parts(assessment)
+    for tallest in _TALLEST:
+        paper = _Pages(sheet, pictures, tallest)
+        paper.opening(sheet)
+        paper.add_page()
+        for part in parts:
+            paper.part(part)
+        if paper.emptiest < _EMPTY:
+            break
     return bytes(paper.output())
 
 
 @dataclass(frozen=True)
 class _Pair:
-    """A figure of some width beside a table or facts, and the height of both, [mm]."""
+    """A figure of some width beside another block, and the height of both, [mm]."""
 
     name: str
     wide: float
-    block: Grid | Facts
+    block: Words | Bullets | Facts | Grid
     height: float
 
 
 class _Pages(Paper):
     """The pages of a report."""
 
-    def __init__(self, sheet: Sheet, pictures: Mapping[str, Picture]) -> None:
+    def __init__(self, sheet: Sheet, pictures: Mapping[str, Picture], tallest: float) -> None:
         super().__init__()
+        self.tallest, self.emptiest = tallest, 0.0
         self.sheet, self.pictures = sheet, pictures
         self.waiting: list[tuple[str, ...]] = []
+        # Added to the size of the letters, [pt].
+        self.larger = 0.0
         self.set_title(f"Onset of {sheet.title}")
         self.set_creator("conegap")
         self.set_subject(f"inputs SHA-256 {sheet.sha256}")
@@ -114,7 +126,7 @@ class _Pages(Paper):
             (s for s in _SIZES if sum(self.row_heights(sheet.criteria, s, wide)) < room), _SIZES[-1]
         )
         self.set_xy(MARGIN + _LEFT + aside, top)
-        words = "Criteria of the gap review; their basis on the next page"
+        words = "Criteria of the gap review; their basis behind this sheet"
         self.table_with_caption(sheet.criteria, words, size, width=wide, whole=True)
         self.set_auto_page_break(True, FOOT)
 
@@ -157,10 +169,12 @@ class _Pages(Paper):
         if part.look:
             self._place_waiting(last=True)
             if self.begun:
+                self.emptiest = max(self.emptiest, self.room)
                 self.add_page()
         if part.look == "appendix":
             self.paragraph("Appendix", 8.0, SOFT)
         self._heading(part.heading, 11.0, level=0)
+        self.larger = self._spare_size(part)
         blocks = list(part.blocks)
         while blocks:
             block = blocks.pop(0)
@@ -174,6 +188,9 @@ class _Pages(Paper):
                         self._place_waiting()
                     if pair.height > self.room:
                         self.add_page()
+                        self._place_waiting()
+                    if pair.height > self.room:
+                        self.add_page()
                     self._set_pair(pair)
                     blocks.pop(0)
                 else:
@@ -181,22 +198,40 @@ class _Pages(Paper):
             else:
                 self._block(block)
             self._place_waiting()
-        if part.look == "card":
-            self._place_waiting(last=True)
+        self.larger = 0.0
+
+    def _spare_size(self, part: Part) -> float:
+        """How much larger letters may be where a part of words and tables has a page alone."""
+        if part.look not in ("page", "card") or any(b.kind == "figures" for b in part.blocks):
+            return 0.0
+        return next((size for size in _LARGER if self._tall(part, size) < self.room), 0.0)
+
+    def _tall(self, part: Part, larger: float) -> float:
+        """Height of a part of words, lists and tables in larger letters, [mm]."""
+        tall = 0.0
+        for block in part.blocks:
+            if isinstance(block, Grid):
+                size = _letters_of(block) + larger
+                tall += sum(self.row_heights(block.table, size, WIDTH)) + 4.0
+                tall += self.height_of(block.caption, size)
+            elif isinstance(block, Words | Bullets):
+                lines = block.lines if isinstance(block, Words) else block.items
+                tall += sum(self.height_of(f"•  {line}", 8.0 + larger) for line in lines) + 10.0
+        return tall
 
     def _block(self, block: Block) -> None:
         if isinstance(block, Words):
             for line in block.lines:
-                self.paragraph(line, 8.0, SOFT if block.soft else INK)
+                self.paragraph(line, 8.0 + self.larger, SOFT if block.soft else INK)
         elif isinstance(block, Bullets):
             if block.heading:
                 self._heading(block.heading, 9.0, level=1)
             for item in block.items:
-                self.paragraph(f"•  {item}", 8.0)
+                self.paragraph(f"•  {item}", 8.0 + self.larger)
         elif isinstance(block, Facts):
             self.facts(block.pairs, columns=3)
         elif isinstance(block, Grid):
-            self.table_with_caption(block.table, block.caption, _letters_of(block))
+            self.table_with_caption(block.table, block.caption, _letters_of(block) + self.larger)
 
     def _heading(self, text: str, size: float, *, level: int, room: float = 30.0) -> None:
         if self.room < room:
@@ -243,7 +278,7 @@ class _Pages(Paper):
         """Set the figures that wait, as long as there is room; on new pages where they must."""
         while self.waiting:
             row = self.waiting[0]
-            widths = self._widths_of(row, _TALLEST)
+            widths = self._widths_of(row, self.tallest)
             need = self._row_height(row, widths)
             if need > self.room:
                 smaller = self._widths_of(row, _SHRINK * widths[0] / self._aspect(row[0]))
@@ -276,20 +311,31 @@ class _Pages(Paper):
         self.multi_cell(wide, 1.3 * self.font_size, caption, align="L", new_x="LEFT", new_y="NEXT")
 
     def _beside(self, name: str, block: Block) -> _Pair | None:
-        """A figure with its table or facts at its right, None where they do not go together."""
-        (wide,) = self._widths_of((name,), _TALLEST)
+        """A figure with what belongs to it at its right, None where they do not go together."""
+        if isinstance(block, Figures):
+            return None
+        (wide,) = self._widths_of((name,), self.tallest)
         if isinstance(block, Grid):
             size = _letters_of(block)
-            wide = min(wide, WIDTH - _GUTTER - self.natural_width(block.table, size))
+            # A table keeps its look when its longest cells take two lines.
+            wide = min(wide, WIDTH - _GUTTER - 0.85 * self.natural_width(block.table, size))
             if wide < _NARROWEST:
                 return None
             rest = WIDTH - wide - _GUTTER
             tall = sum(self.row_heights(block.table, size, rest)) + 3.0
             tall += self.height_of(block.caption, size, wide=rest)
         elif isinstance(block, Facts):
-            tall = 9.5 * len(block.pairs)
+            rest = WIDTH - wide - _GUTTER
+            tall = sum(
+                self.height_of(words, 8.0, wide=rest) + 0.5
+                for pair in block.pairs
+                for words in pair
+            )
         else:
-            return None
+            wide = min(wide, 0.5 * WIDTH)
+            rest = WIDTH - wide - _GUTTER
+            lines = block.lines if isinstance(block, Words) else (block.heading, *block.items)
+            tall = 3.0 + sum(self.height_of(f"•  {line}", 8.0, wide=rest) for line in lines)
         pair = _Pair(name, wide, block, max(tall, self._row_height((name,), [wide])))
         return pair if pair.height < HEIGHT - FOOT - 30.0 else None
 
@@ -301,8 +347,13 @@ class _Pages(Paper):
         if isinstance(pair.block, Grid):
             table, caption = pair.block.table, pair.block.caption
             self.table_with_caption(table, caption, _letters_of(pair.block), width=rest, whole=True)
-        else:
+        elif isinstance(pair.block, Facts):
             self.facts(pair.block.pairs, 1, wide=rest)
+        else:
+            # Paragraphs begin at the left margin.
+            self.set_left_margin(MARGIN + pair.wide + _GUTTER)
+            self._block(pair.block)
+            self.set_left_margin(MARGIN)
         self.set_xy(MARGIN, max(lowest, self.get_y()) + 1.5)
 
     def _image(self, name: str, x: float, y: float, wide: float, tall: float) -> None:

@@ -32,6 +32,8 @@ _SHORT = 20.0
 _TOGETHER = 3
 # Rows from which a narrow table is set in two columns, and the room between them, [mm].
 _LONG, _GUTTER = 12, 6.0
+# Its letters, [pt], and how much its cells may be squeezed: the longest take a second line.
+_NARROW, _SQUEEZE = 6.3, 1.08
 # Height of a line of a table over that of its letters, and room above and below a row, [mm].
 _TABLE_LINE, _TABLE_ROOM = 1.3, 0.7
 
@@ -159,8 +161,8 @@ class Paper(FPDF):
             return
         if not whole and len(table.rows) >= _LONG:
             half = (width - _GUTTER) / 2.0
-            if self.natural_width(table, size) <= half:
-                self._in_two(table, caption, size, half)
+            if self.natural_width(table, _NARROW) <= _SQUEEZE * half:
+                self._in_two(table, caption, _NARROW, half)
                 return
         above = self.height_of(caption, size, wide=width) + 0.5
         heights = self.row_heights(table, size, width)

@@ -136,14 +136,14 @@ def review_table(assessment: Assessment) -> Table:
 
 
 def review_basis(assessment: Assessment) -> Table:
-    """Criteria with limit, result and basis; their values stand on the first sheet.
+    """Criteria with result and basis; values and limits stand on the first sheet.
 
     Parameters
     ----------
     assessment : Assessment
     """
     table = review_table(assessment)
-    keep = [k for k, head in enumerate(table.heads) if head != "value"]
+    keep = [k for k, head in enumerate(table.heads) if head not in ("value", "limit")]
     rows = tuple(tuple(row[k] for k in keep) for row in table.rows)
     return replace(table, heads=tuple(table.heads[k] for k in keep), rows=rows)
 
@@ -260,7 +260,8 @@ def metal_table(metal: Metal, temperature: float) -> Table:
 
 
 def short_metal_table(metal: Metal, temperature: float) -> Table:
-    """The same for a report: the source of each value, not in which library it was read.
+    """The same for a report: the source of each value, without its range (a warning says where a
+    law is continued beyond it) and the library in which it was read.
 
     Parameters
     ----------
@@ -274,13 +275,9 @@ def short_metal_table(metal: Metal, temperature: float) -> Table:
         The metal is solid at that temperature.
     """
     records = metal.records(temperature)
-    rows = tuple(
-        (*_property(record), record.validity, _SECOND_HAND.split(record.source)[0])
-        for record in records
-    )
+    rows = tuple((*_property(record), _SECOND_HAND.split(record.source)[0]) for record in records)
     state = tuple("memory" if record.status == "unavailable" else "" for record in records)
-    heads = ("property", "value", "standard uncertainty", "holds", "source")
-    return Table(heads, rows, state)
+    return Table(("property", "value", "standard uncertainty", "source"), rows, state)
 
 
 def _property(record: PropertyRecord) -> tuple[str, str, str]:
