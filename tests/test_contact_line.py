@@ -207,6 +207,24 @@ def test_contact_angle_moves_the_onset_of_a_slit() -> None:
 
 
 @pytest.mark.slow
+def test_a_tube_without_an_end_face_has_one_state_of_wetting() -> None:
+    """INVARIANT: where the rim's radius is the wall, bore's edge and rim are one place: both
+    descriptions of it have the same states and lose their equilibrium at the same load."""
+    size = {"outer_diameter": "80 um", "bore": "50 um", "rim_radius": "15 um"}
+    dry, wet = (design_of("capillary", contact_line=line, **size) for line in ("bore", "rim"))
+    assert dry.emitter.contact_starts() == wet.emitter.contact_starts()
+    assert [start.state for start in dry.emitter.contact_starts()] == [""]
+    (one,), (two,) = (ramps(design).values() for design in (dry, wet))
+    assert one is not None
+    assert two is not None
+    assert one.mode == two.mode
+    assert_allclose(one.last.load, two.last.load, rtol=1e-6)
+    # A face between them makes two states again.
+    faced = design_of("capillary", **{**size, "rim_radius": "14 um"})
+    assert len(faced.emitter.contact_starts()) == 2
+
+
+@pytest.mark.slow
 def test_onset_of_a_tube_that_is_wetted_to_its_rim() -> None:
     """INVARIANT: its own turning point, without falling back to the rigid surface, and the dry
     tube's beside it."""

@@ -443,9 +443,7 @@ def test_waves_below_the_turning_point_are_told(volts: float, said: bool) -> Non
     electric_bond_number = (
         volts**2 * 8.8541878188e-12 / (meniscus.surface_tension * meniscus.radius)
     )
-    wave = FirstWave(
-        electric_bond_number=electric_bond_number, wave_number=1.0, before_turning_point=said
-    )
+    wave = FirstWave(electric_bond_number=electric_bond_number, wave_number=1.0)
     assessment = with_meniscus()
     onset = replace(assessment.onset, meniscus=replace(meniscus, wave=wave))
     assessment = replace(assessment, onset=onset)

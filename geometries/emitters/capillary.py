@@ -84,10 +84,15 @@ class Capillary(Emitter):
         # The wall's last piece is the tube's outside, before it the rounded rim where there is one.
         pieces = len(self.wall().pieces)
         rim = pieces - (2 if self.rim_radius > 0.0 else 1)
+        if rim == 1:
+            # Without an end face between them, bore's edge and rim are one place.
+            return (ContactStart("", rim, 0.0),)
         return (ContactStart(_DRY, 1, 0.0), ContactStart(_WETTED, rim, 0.0, stays=True))
 
     @property
     def wetting_state(self) -> str:
+        if len(self.contact_starts()) == 1:
+            return ""
         return _DRY if self.contact_line == "bore" else _WETTED
 
     def problems(self) -> Iterator[Problem]:

@@ -76,13 +76,10 @@ class FirstWave:
         lambda = eps0 V^2 / (gamma a) where it begins to grow, [-].
     wave_number : float
         k in inverse half widths, [-].
-    before_turning_point : bool
-        Whether it begins below the turning point of the uniform meniscus.
     """
 
     electric_bond_number: float
     wave_number: float
-    before_turning_point: bool
 
     @property
     def wavelength(self) -> float:
@@ -113,8 +110,8 @@ def first_wave(shapes: Sequence[LoadedShape], lost: float, radius: float) -> Fir
     found = _first_crossing(shapes, lost, _least_stable)
     if found is None:
         return None
-    load, wave_number, early = found
-    return FirstWave(load / radius, wave_number * radius, early)
+    load, wave_number, _ = found
+    return FirstWave(load / radius, wave_number * radius)
 
 
 def first_tilt(shapes: Sequence[LoadedShape], lost: float, held: Held) -> float | None:

@@ -70,26 +70,31 @@ def electric_bond_number_of_field(electric_bond_number: float) -> float:
     return electric_bond_number / EXTENT**2
 
 
-def free_drop(levels: tuple[int, ...] = (2, 4, 8)) -> MeniscusBranch:
-    """Branch of a free drop; its a is the radius of the undeformed drop.
+def free_drop(
+    levels: tuple[int, ...] = (2, 4, 8), contact_angle: float = math.pi / 2.0
+) -> MeniscusBranch:
+    """Branch of a drop whose contact line moves at a fixed angle; at a right angle it is the upper
+    half of a free drop.  Its a is the contact radius of the undeformed drop.
 
     Parameters
     ----------
     levels : tuple of int
         Subdivisions of the meshes, [-].
+    contact_angle : float
+        [rad].
 
     Raises
     ------
     ContinuationError, MeshError
         The branch could not be followed.
     """
-    start = cap(math.pi / 2.0, MODES, "axisymmetric")
+    start = cap(contact_angle, MODES, "axisymmetric")
     return turning_point(
         on_plane(),
         start,
-        pressure=2.0,
+        pressure=2.0 * math.sin(contact_angle),
         held="volume with contact angle",
-        amount=math.pi / 2.0,
+        amount=contact_angle,
         levels=levels,
     )
 
