@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Iterator
+from dataclasses import fields, is_dataclass
 from functools import cache
 from html.parser import HTMLParser
 
@@ -63,6 +65,32 @@ def test_repr_fits_on_a_screen() -> None:
     assert f"{assessed_needle().emission.first.voltage:.6g} V" in repr(assessed_needle())
 
 
+def inside(one: object, depth: int = 6) -> Iterator[object]:
+    """A result and every dataclass in its fields, of sequences the first two."""
+    if isinstance(one, tuple):
+        for item in one[:2]:
+            yield from inside(item, depth)
+    elif is_dataclass(one) and depth:
+        yield one
+        for field in fields(one):
+            yield from inside(getattr(one, field.name), depth - 1)
+
+
+def test_repr_of_every_part_fits_on_a_screen() -> None:
+    """INVARIANT: what hangs on an assessment is told in at most 1000 letters, meshes and all; two
+    million were seen."""
+    found = {type(one).__name__: len(repr(one)) for one in inside(assessed_needle())}
+    assert len(found) > 30
+    assert {name: size for name, size in found.items() if size > 1000} == {}
+
+
+def test_brief_tells_kinds_and_sizes() -> None:
+    """EXACT: short values as they are, long ones by kind and size, at most 300 letters."""
+    words = repr(assessed_needle().solution.levels[0])
+    assert words.startswith("Level(")
+    assert f"{assessed_needle().solution.levels[0].potentials.shape} array" in words
+
+
 class Cells(HTMLParser):
     """Counts the rows and collects the text; complains where tags do not close."""
 
@@ -93,6 +121,8 @@ def test_html_is_a_closed_table() -> None:
     assert "Test <&> " in "".join(found.words)  # as the title is
     assert Cells(assessment.budget._repr_html_()).rows == 2 + len(assessment.budget.contributions)
     assert Cells(variation()._repr_html_()).rows == 1 + 6
+    design = assessment.design
+    assert Cells(design._repr_html_()).rows == 1 + len(design.dimensions())
     study = study_of(samples=1000)
     assert Cells(study._repr_html_()).rows == 1 + len(study.shares)
     assert "".join(Cells(html_table("<a>", [("<b>", 1)])).words) == "<a><b>1"

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from conegap.geometries.curves.curve import Curve, FloatArray, Line, polyline
 from conegap.geometries.quantities.errors import GeometryError
+from conegap.geometries.quantities.notebook import brief
 
 __all__ = [
     "BOUNDARY_NAMES",
@@ -211,6 +212,8 @@ class Section:
     notes: tuple[str, ...] = field(default=())
     mesh: ImportedMesh | None = field(default=None, repr=False, compare=False)
     radius_errors: Mapping[str, float] = field(default_factory=dict)
+
+    __repr__ = brief
 
     def __post_init__(self) -> None:
         for number, loop in enumerate(self.loops):

@@ -15,7 +15,13 @@ from conegap.geometries.curves.section import Section
 from conegap.geometries.design.assembly import assembly_of
 from conegap.geometries.design.checks import broken_rules, slips
 from conegap.geometries.design.design_file import Complaints, Parts, parse_toml, read_parts
-from conegap.geometries.design.dimensions import Dimension, dimensions_of, quantity_for, unknown_key
+from conegap.geometries.design.dimensions import (
+    Dimension,
+    dimensions_html,
+    dimensions_of,
+    quantity_for,
+    unknown_key,
+)
 from conegap.geometries.design.drawing import Drawing, read_drawing
 from conegap.geometries.design.kinds import ACCELERATORS, EMITTERS
 from conegap.geometries.design.named_files import imported_files
@@ -174,6 +180,9 @@ class Design:
     def __repr__(self) -> str:
         what = f"{self.emitter.kind} before {self.accelerator.kind}, {self.metal.name}"
         return f"Design({self.title or self.source!r}, {what}, sha256 {self.sha256[:8]})"
+
+    def _repr_html_(self) -> str:
+        return dimensions_html(self.title or self.source, self.dimensions())
 
     @property
     def record(self) -> dict[str, Any]:

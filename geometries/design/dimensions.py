@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from conegap.geometries.design.kinds import physical_keys, physical_of
 from conegap.geometries.parts.part import Basis, Part
 from conegap.geometries.quantities.errors import DesignError
+from conegap.geometries.quantities.notebook import html_table
 from conegap.geometries.quantities.quantity import PhysicalKind, QuantityError, as_text
 
-__all__ = ["Dimension", "dimensions_of", "quantity_for", "unknown_key"]
+__all__ = ["Dimension", "dimensions_html", "dimensions_of", "quantity_for", "unknown_key"]
 
 
 @dataclass(frozen=True)
@@ -96,6 +97,19 @@ def dimensions_of(parts: Mapping[str, Part], document: Mapping[str, Any]) -> tup
                 )
             )
     return tuple(found)
+
+
+def dimensions_html(title: str, dimensions: Sequence[Dimension]) -> str:
+    """A table of dimensions for a notebook.
+
+    Parameters
+    ----------
+    title : str
+    dimensions : sequence of Dimension
+    """
+    rows = [(d.key, d.text, d.tolerance_text and f"± {d.tolerance_text}", d.basis)
+            for d in dimensions]  # fmt: skip
+    return html_table(title, rows, ("", "value", "tolerance", "basis"))
 
 
 def quantity_for(key: str, text: str) -> float:

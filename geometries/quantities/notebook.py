@@ -6,11 +6,47 @@ pandas and xarray are optional: install conegap[tables].
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import fields
 from html import escape
 from importlib import import_module
 from typing import Any
 
-__all__ = ["data_frame", "html_table", "optional_library"]
+__all__ = ["brief", "data_frame", "html_table", "optional_library"]
+
+
+# Letters of a value, and of a whole line: what is longer is told by its kind and size.
+_LONGEST, _LINE = 40, 300
+# Items of which a sequence may be written out.
+_FEW = 6
+
+
+def brief(one: Any) -> str:
+    """A dataclass in one line: its short values, and kind and size of its long ones.
+
+    Give it to a class as ``__repr__`` where the fields hold arrays, meshes or other results.
+
+    Parameters
+    ----------
+    one : dataclass instance
+    """
+    shown = [f"{f.name}={_brief_value(getattr(one, f.name))}" for f in fields(one) if f.repr]
+    words = f"{type(one).__name__}({', '.join(shown)})"
+    return words if len(words) <= _LINE else f"{words[: _LINE - 4]}...)"
+
+
+def _brief_value(value: Any) -> str:
+    """A short value as it is, else "(3, 2) array", "12 items" or the name of its class."""
+    if isinstance(value, str | int | float | bool | None):
+        words = repr(value)
+        return words if len(words) <= _LONGEST else f"{words[: _LONGEST - 3]}..."
+    shape = getattr(value, "shape", None)
+    if isinstance(shape, tuple):
+        return f"{shape} array"
+    if isinstance(value, Mapping | Sequence):
+        words = repr(value) if not value or len(value) <= _FEW else ""
+        plain = all(isinstance(item, str | int | float) for item in value)
+        return words if words and plain and len(words) <= _LONGEST else f"{len(value)} items"
+    return f"{type(value).__name__}(...)"
 
 
 def optional_library(name: str, what: str) -> Any:

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from conegap.geometries.curves.curve import Arc, Curve, Line
 from conegap.geometries.curves.section import electrode_of
 from conegap.geometries.quantities.errors import GeometryError
+from conegap.geometries.quantities.notebook import brief
 from conegap.geometries.solids.shapes import Block, Revolved, Solid
 
 __all__ = ["Conductor", "Lip", "Room3D", "Sector", "Tip", "Wedge"]
@@ -203,6 +204,8 @@ class Sector:
     lip: Lip | None = None
     parts_per_radius: float = 2.0
     notes: tuple[str, ...] = field(default=())
+
+    __repr__ = brief
 
     def __post_init__(self) -> None:
         for name in self.region.walls.values():

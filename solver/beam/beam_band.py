@@ -9,6 +9,7 @@ from typing import Any
 
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import ConvergenceError
+from conegap.geometries.quantities.notebook import brief
 from conegap.solver.beam.ion_beam import Beam, compute_beam
 from conegap.solver.field.solution import FieldSolution
 
@@ -85,6 +86,8 @@ class BeamBand:
     points: tuple[BeamPoint, ...]
     errors: BeamErrors | None
     notes: tuple[str, ...] = ()
+
+    __repr__ = brief
 
     @property
     def complete(self) -> bool:

@@ -15,6 +15,7 @@ from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import Section
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import ConvergenceError
+from conegap.geometries.quantities.notebook import brief
 from conegap.solver.beam.charged_flow import ChargedFlow, charged_flow
 from conegap.solver.beam.clearance import narrowest_clearance, weighted_quantile
 from conegap.solver.beam.landing import Landing
@@ -132,6 +133,8 @@ class Beam:
     energy_error: float
     notes: tuple[str, ...]
     seconds: float
+
+    __repr__ = brief
 
     @property
     def thrust_share(self) -> float:

@@ -22,6 +22,7 @@ from conegap.geometries.curves.curve import Curve, FloatArray
 from conegap.geometries.curves.section import EmittingEdge
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import GeometryError
+from conegap.geometries.quantities.notebook import brief
 from conegap.solver.field.interpolation import FieldAtPoints
 from conegap.solver.field.solution import FieldSolution, Voltages
 from conegap.solver.mesh.boundary_walk import arc_lengths
@@ -94,6 +95,8 @@ class IonStarts:
     energies: FloatArray
     shares: FloatArray
     distances: FloatArray
+
+    __repr__ = brief
 
     def velocities(self, mass: float) -> FloatArray:
         """Velocities of singly charged ions of a mass [kg], (n, 2) array, [m/s]."""

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from scipy.constants import elementary_charge
 
 from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.quantities.notebook import brief
 from conegap.solver.beam.ion_step import exit_edge, stages_of, state_between, step_error
 from conegap.solver.beam.landing import Landing, landings
 from conegap.solver.field.interpolation import FieldAtPoints
@@ -70,6 +71,8 @@ class Trajectories:
     landing: tuple[Landing | None, ...]
     energy_error: FloatArray
     mass: float
+
+    __repr__ = brief
 
     @property
     def end_energy(self) -> FloatArray:

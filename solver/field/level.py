@@ -10,6 +10,7 @@ import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import Section, electrode_of
+from conegap.geometries.quantities.notebook import brief
 from conegap.solver.field.control_volumes import control_volumes, surface_measure
 from conegap.solver.mesh.coarse_mesh import CoarseMesh, IntArray
 from conegap.solver.mesh.subdivision import FineMesh, subdivide
@@ -38,6 +39,8 @@ class Level:
     potentials: FloatArray
     charges: FloatArray
     measure: Mapping[str, FloatArray]
+
+    __repr__ = brief
 
     @cached_property
     def total_measure(self) -> FloatArray:

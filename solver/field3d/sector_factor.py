@@ -19,6 +19,7 @@ import numpy as np
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
+from conegap.geometries.quantities.notebook import brief
 from conegap.geometries.solids.sector import Sector
 from conegap.solver.common.progress import Progress
 from conegap.solver.field.extrapolation import Estimate, estimate
@@ -72,6 +73,8 @@ class SectorOnset:
     solution: SectorSolution
     tips: tuple[TipField, ...]
     section_per_volt: float
+
+    __repr__ = brief
 
     @property
     def factor(self) -> float:

@@ -16,6 +16,7 @@ from scipy.constants import epsilon_0
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.quantities.errors import GeometryError, MeshError
+from conegap.geometries.quantities.notebook import brief
 from conegap.geometries.solids.sector import Sector
 from conegap.solver.common.progress import Progress
 from conegap.solver.field.extrapolation import Estimate, estimate
@@ -59,6 +60,8 @@ class SectorLevel:
     charges: FloatArray
     measure: FloatArray
 
+    __repr__ = brief
+
 
 @dataclass(frozen=True)
 class SectorSolution:
@@ -68,6 +71,8 @@ class SectorSolution:
     electrodes: tuple[str, ...]
     levels: tuple[SectorLevel, ...]
     seconds: float
+
+    __repr__ = brief
 
     @property
     def cells(self) -> int:

@@ -19,6 +19,7 @@ import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.quantities.errors import MeshError
+from conegap.geometries.quantities.notebook import brief
 from conegap.geometries.solids.sector import Room3D, Sector
 from conegap.solver.field3d.solids import vacuum_shape
 from conegap.solver.mesh.coarse_mesh import IntArray
@@ -58,6 +59,8 @@ class TetraMesh:
     names: Any
     scale: float
     refinements: int
+
+    __repr__ = brief
 
     @property
     def subdivisions(self) -> int:

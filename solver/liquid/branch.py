@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.quantities.notebook import brief
 from conegap.solver.common.progress import Progress
 from conegap.solver.field.extrapolation import Estimate, estimate
 from conegap.solver.liquid.continuation import (
@@ -84,6 +85,8 @@ class MeniscusBranch:
     turning_index: int
     turning: Equilibrium
     electric_bond_number: Estimate
+
+    __repr__ = brief
 
 
 def turning_point(

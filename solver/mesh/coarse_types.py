@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import Section
+from conegap.geometries.quantities.notebook import brief
 from conegap.solver.mesh.boundary_grid import BoundaryGrid
 from conegap.solver.mesh.elimination import elimination_ranks
 from conegap.solver.mesh.span import BoundaryIndex, Span
@@ -54,6 +55,8 @@ class UnstructuredRegion:
     points: FloatArray
     triangles: IntArray
     edges: tuple[RegionEdge, ...]
+
+    __repr__ = brief
 
     @property
     def ends(self) -> IntArray:
@@ -128,6 +131,8 @@ class CoarseMesh:
     surface_edges: tuple[SurfaceEdge, ...]
     region: UnstructuredRegion | None = None
     like: CoarseMesh | None = field(default=None, repr=False, compare=False)
+
+    __repr__ = brief
 
     @cached_property
     def sides(self) -> tuple[IntArray, IntArray]:

@@ -8,6 +8,7 @@ import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.quantities.errors import MeshError
+from conegap.geometries.quantities.notebook import brief
 from conegap.solver.mesh.coarse_mesh import CoarseMesh, IntArray
 from conegap.solver.mesh.curved_triangles import blending_displacement, lattice, twice_areas
 from conegap.solver.mesh.span import BoundaryIndex
@@ -57,6 +58,8 @@ class FineMesh:
     triangles: IntArray
     chains: tuple[SurfaceChain, ...]
     ranks: IntArray
+
+    __repr__ = brief
 
 
 def subdivide(coarse: CoarseMesh, subdivisions: int) -> FineMesh:

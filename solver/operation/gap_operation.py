@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.notebook import brief
 from conegap.solver.cone.current_law import apex_cone_current
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.liquid.meniscus_onset import MeniscusOnset
@@ -70,6 +71,8 @@ class GapOperation:
     metals: tuple[MetalInGap, ...]
     rows: tuple[ReviewRow, ...]
     warnings: tuple[str, ...]
+
+    __repr__ = brief
 
     def accelerator_dict(self) -> dict[str, Any]:
         """Keys of the results contract for the accelerator."""
