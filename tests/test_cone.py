@@ -21,6 +21,7 @@ from conegap.solver.cone.current_law import (
     near_cone_current,
 )
 from conegap.solver.cone.taylor import TAYLOR_AXIS, TAYLOR_HALF_ANGLE, cone_voltage
+from conegap.validation.boundary_elements.cone_in_gap import capillary_gap
 from conegap.validation.exact.charged_cone import carried_pull
 from conegap.validation.exact.liquid import taylor_half_angle
 
@@ -178,3 +179,20 @@ def test_a_law_of_nothing_is_refused(name: str) -> None:
     for bad in (0.0, -1.0, math.nan):
         with pytest.raises(ValueError, match=name.replace("_", " ")):
             _law(**{name: bad})
+
+
+def test_neighbours_in_a_row_take_their_share() -> None:
+    """INVARIANT: on a plate each further beam takes less, all of them less than is theirs.
+
+    Cones that touch, gap of ten base radii, V0 / U of 7: a third more than one cone alone, and
+    still below the two thirds of a plane sheet of charge.
+    """
+    gap = capillary_gap(cone_angle=TAYLOR_HALF_ANGLE, outer=300.0, gap=10.0)
+    alone = gap.solve(20).momentum_share
+    shares = [gap.neighbour_share(2.0 * place, 20) for place in range(1, 7)]
+    assert shares == sorted(shares, reverse=True)
+    assert shares[-1] > 0.0
+    row = alone + 2.0 * sum(shares)
+    assert 1.3 * alone < row < 1.4 * alone
+    assert row < 2.0 / 3.0
+    assert gap.neighbour_share(20.0, 20) < 0.05 * shares[0]

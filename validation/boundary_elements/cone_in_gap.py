@@ -84,6 +84,51 @@ class GapWithCone:
         panels : int
             On each half of the cone, [-].
         """
+        bem, on_cone, on_emitter = self._boundaries(panels)
+        field, outward = bem.field(on_emitter)
+        upward = field * outward
+        others = bem.density(np.where(np.arange(len(outward)) < on_cone, 0.0, upward))
+        area = 2.0 * math.pi * bem.middle[:, 0] * bem.length
+        pull = float(np.sum((0.5 * field**2 * outward * area)[:on_cone]))
+
+        z, weight = self._axis()
+        speed = bem.speed(field, z)
+        taken = float(np.sum(weight * bem.potential(others, z) / speed))
+        apart = np.hypot(bem.middle[:, :1], bem.middle[:, 1:] - z)
+        induced = 4.0 * math.pi * bem.density(-np.sum(weight / (speed * apart), axis=1))
+        lost = float(np.sum((field * induced * outward * area)[:on_cone])) / (4.0 * math.pi)
+        extinction = math.sqrt(2.0 * math.pi * math.cos(self.half_angle) / pull)
+        slant = np.array([1.0 / math.sin(self.half_angle)])
+        own = 1.0 - float(bem.potential(field / (4.0 * math.pi), slant)[0])
+        # The momentum is integral E_z / sqrt(V_fallen) dz = 2 for a unit voltage.
+        return ConeInGap(
+            extinction_voltage=extinction,
+            cone_voltage=extinction * own,
+            momentum_share=1.0 - 0.5 * taken,
+            direct_share=-0.5 * lost,
+        )
+
+    def neighbour_share(self, apart: float, panels: int = 30) -> float:
+        """Pull that the ions of another such cone beside this one take from it, [-].
+
+        Over their momentum; the charge that one cone's pull induces on the other is left out.
+
+        Parameters
+        ----------
+        apart : float
+            Distance of both axes over the base radius, >= 2, [-].
+        panels : int
+            On each half of the cone, [-].
+        """
+        bem, on_cone, on_emitter = self._boundaries(panels)
+        field, outward = bem.field(on_emitter)
+        psi = bem.density(np.where(np.arange(len(outward)) < on_cone, field * outward, 0.0))
+        z, weight = self._axis()
+        beside = np.array([bem.beside(psi, apart, float(height)) for height in z])
+        return 0.5 * float(np.sum(weight * beside / bem.speed(field, z)))
+
+    def _boundaries(self, panels: int) -> tuple[_Rings, int, int]:
+        """All panels, and how many of them lie on the cone and on the emitter with it."""
         base = np.array([1.0, -1.0 / math.tan(self.half_angle)])
         cone = (
             _graded(np.zeros(2), 0.5 * base, panels, 1e-6),
@@ -98,31 +143,7 @@ class GapWithCone:
         bem = _Rings((*cone, *self.emitter, plane))
         on_cone = sum(len(part) - 1 for part in cone)
         on_emitter = len(bem.length) - len(plane) + 1
-        outward = bem.along[:, 0].copy()
-        outward[on_emitter:] = -1.0
-        field = 4.0 * math.pi * bem.density(np.where(np.arange(len(outward)) < on_emitter, 1.0, 0))
-        upward = field * outward
-        others = bem.density(np.where(np.arange(len(outward)) < on_cone, 0.0, upward))
-        area = 2.0 * math.pi * bem.middle[:, 0] * bem.length
-        pull = float(np.sum((0.5 * field**2 * outward * area)[:on_cone]))
-
-        z, weight = self._axis()
-        potential = bem.potential(field / (4.0 * math.pi), z)
-        speed = np.sqrt(np.maximum(1.0 - potential, 1e-14))
-        taken = float(np.sum(weight * bem.potential(others, z) / speed))
-        apart = np.hypot(bem.middle[:, :1], bem.middle[:, 1:] - z)
-        induced = 4.0 * math.pi * bem.density(-np.sum(weight / (speed * apart), axis=1))
-        lost = float(np.sum((field * induced * outward * area)[:on_cone])) / (4.0 * math.pi)
-        # The momentum is integral E_z / sqrt(V_fallen) dz = 2 for a unit voltage.
-        extinction = math.sqrt(2.0 * math.pi * math.cos(self.half_angle) / pull)
-        slant = np.array([1.0 / math.sin(self.half_angle)])
-        own = 1.0 - float(bem.potential(field / (4.0 * math.pi), slant)[0])
-        return ConeInGap(
-            extinction_voltage=extinction,
-            cone_voltage=extinction * own,
-            momentum_share=1.0 - 0.5 * taken,
-            direct_share=-0.5 * lost,
-        )
+        return bem, on_cone, on_emitter
 
     def _axis(self) -> tuple[FloatArray, FloatArray]:
         """Points and weights on the axis from next to the apex to the accelerator."""
@@ -198,6 +219,22 @@ class _Rings:
         self._share = 0.5 * share
         self._source = self._first[:, None] + 0.5 * (1.0 + point)[:, None] * step[:, None]
         self._factor = lu_factor(self._matrix())
+
+    def field(self, on_emitter: int) -> tuple[FloatArray, FloatArray]:
+        """Normal field for a unit voltage, and the z of the normal into the vacuum."""
+        panel = np.arange(len(self.length))
+        outward = np.where(panel < on_emitter, self.along[:, 0], -1.0)
+        return 4.0 * math.pi * self.density(np.where(panel < on_emitter, 1.0, 0.0)), outward
+
+    def speed(self, field: FloatArray, z: FloatArray) -> FloatArray:
+        """Of ions on the axis over that of the whole unit voltage."""
+        potential = self.potential(field / (4.0 * math.pi), z)
+        return np.asarray(np.sqrt(np.maximum(1.0 - potential, 1e-14)))
+
+    def beside(self, density: FloatArray, r: float, z: float) -> float:
+        """Potential off the axis, away from the panels by more than their length."""
+        ring = _ring(np.array([r, z]), self._source) @ self._share * self.length
+        return float(ring @ density)
 
     def density(self, potential: FloatArray) -> FloatArray:
         """Densities that give the panels' middles a potential."""
