@@ -38,9 +38,10 @@ def callouts_table(assessment: Assessment) -> Table:
         )  # fmt: skip
     spare = spare_offset(assessment)
     if spare is not None:
-        what = "concentric" if design.section().symmetry == "axisymmetric" else "centred"
+        around = assessment.sector is None and design.section().symmetry == "axisymmetric"
+        what = "concentric with the emitter" if around else "centred on the emitter"
         rows.append(
-            (f"opening {what} with the emitter",
+            (f"opening {what}",
              f"within {length_words(float(f'{spare:.2g}'))}" if spare > 0.0 else "nothing to spare",
              f"what the beam leaves of {MOST_FILLED:g} of the opening; steering comes on top")
         )  # fmt: skip

@@ -34,6 +34,8 @@ _EMPTY = 170.0
 _NARROWEST = 74.0
 # Between figures of a row, [mm].
 _GUTTER = 6.0
+# Narrowest caption beside a figure that stands alone, [mm].
+_CAPTION_WIDE = 45.0
 # A figure may shrink so far to fit on its page.
 _SHRINK = 0.75
 # What is added to letters where a page has room to spare, the most first, [pt].
@@ -268,8 +270,19 @@ class _Pages(Paper):
         tall = min(tall, _WIDEST / max(aspects))
         return [tall * aspect for aspect in aspects]
 
+    def _figure_height(self, name: str, wide: float) -> float:
+        """Of a figure with its caption below it, [mm]."""
+        return wide / self._aspect(name) + self._caption_height(name, wide) + 3.0
+
+    def _aside(self, row: tuple[str, ...], widths: Sequence[float]) -> float:
+        """Width beside a figure that stands alone, for its caption, 0 where that stands below."""
+        rest = WIDTH - widths[0] - _GUTTER
+        return rest if len(row) == 1 and rest > _CAPTION_WIDE else 0.0
+
     def _row_height(self, row: tuple[str, ...], widths: Sequence[float]) -> float:
         tall = widths[0] / self._aspect(row[0])
+        if self._aside(row, widths):
+            return tall + 3.0
         return (
             tall + max(self._caption_height(n, w) for n, w in zip(row, widths, strict=True)) + 3.0
         )
@@ -296,6 +309,13 @@ class _Pages(Paper):
 
     def _set_row(self, row: tuple[str, ...], widths: Sequence[float]) -> None:
         top, lowest, x = self.get_y() + 1.0, 0.0, MARGIN
+        if aside := self._aside(row, widths):
+            self._image(row[0], x, top, widths[0], HEIGHT)
+            lowest = self.get_y()
+            self.set_xy(x + widths[0] + _GUTTER, top)
+            self.paragraph(self.pictures[row[0]].caption, _CAPTION, SOFT, wide=aside)
+            self.set_xy(MARGIN, max(lowest, self.get_y()) + 1.5)
+            return
         for name, wide in zip(row, widths, strict=True):
             self._figure(name, x, top, wide)
             lowest = max(lowest, self.get_y())
@@ -336,7 +356,7 @@ class _Pages(Paper):
             rest = WIDTH - wide - _GUTTER
             lines = block.lines if isinstance(block, Words) else (block.heading, *block.items)
             tall = 3.0 + sum(self.height_of(f"•  {line}", 8.0, wide=rest) for line in lines)
-        pair = _Pair(name, wide, block, max(tall, self._row_height((name,), [wide])))
+        pair = _Pair(name, wide, block, max(tall, self._figure_height(name, wide)))
         return pair if pair.height < HEIGHT - FOOT - 30.0 else None
 
     def _set_pair(self, pair: _Pair) -> None:

@@ -33,7 +33,7 @@ _TOGETHER = 3
 # Rows from which a narrow table is set in two columns, and the room between them, [mm].
 _LONG, _GUTTER = 12, 6.0
 # Its letters, [pt], and how much its cells may be squeezed: the longest take a second line.
-_NARROW, _SQUEEZE = 6.3, 1.08
+_NARROW, _SQUEEZE = 6.3, 1.12
 # Height of a line of a table over that of its letters, and room above and below a row, [mm].
 _TABLE_LINE, _TABLE_ROOM = 1.3, 0.7
 

@@ -144,8 +144,11 @@ def review_basis(assessment: Assessment) -> Table:
     """
     table = review_table(assessment)
     keep = [k for k, head in enumerate(table.heads) if head not in ("value", "limit")]
-    rows = tuple(tuple(row[k] for k in keep) for row in table.rows)
-    return replace(table, heads=tuple(table.heads[k] for k in keep), rows=rows)
+    rows = []
+    for k, row in enumerate(table.rows):
+        same = k > 0 and row[-1] == table.rows[k - 1][-1]
+        rows.append((*(row[j] for j in keep[:-1]), "as above" if same else row[-1]))
+    return replace(table, heads=tuple(table.heads[k] for k in keep), rows=tuple(rows))
 
 
 def inputs_table(assessment: Assessment) -> Table:
