@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -25,7 +26,7 @@ from conegap.solver.liquid.slow_ramp import Ramp, ramp
 from conegap.solver.liquid.wetting_states import settled, wetting_of, wetting_states
 from conegap.solver.onset.closed_forms import classic_estimate
 from conegap.solver.report.liquid import _line_words
-from conegap.solver.studies.budget import _angle_ends
+from conegap.solver.studies.budget import _angle_ends, _assumed_angle
 from conegap.solver.studies.turning_start import TurningStart
 from conegap.solver.studies.turning_variants import turning_voltage
 from conegap.solver.studies.variants import changed_design
@@ -346,9 +347,24 @@ def test_assumed_range_of_the_angle_is_one_that_a_design_may_state(
     """INVARIANT: ten degrees either way within receding <= contact <= advancing and within what
     wets; a stated angle nearby does not stop the band."""
     design = design_of("capillary", **angles)
-    ends = _angle_ends(design, design.dimension(f"liquid.{key}"))
+    ten = replace(design.dimension(f"liquid.{key}"), tolerance=math.radians(10.0))
+    ends = _angle_ends(design, ten)
     found = [changed_design(design, end).liquid.advancing for end in ends]
     assert_allclose(found, np.radians([low, high]), rtol=1e-12, atol=0)
+
+
+def test_under_an_oxide_skin_the_angle_is_hardly_known() -> None:
+    """EXACT: a contaminated surface has three times the assumed range, and its line does not recede
+    where no receding angle is given."""
+    for surface, receding, wide in (("clean", 40.0, 10.0), ("contaminated", 0.0, 30.0)):
+        design = design_of("capillary", surface=surface, metal="EGaIn")
+        assert_allclose(design.liquid.receding, math.radians(receding), rtol=1e-12)
+        onset: Any = SimpleNamespace(design=design, meniscus=SimpleNamespace(wall_place=(1, 0.0)))
+        (angle,) = _assumed_angle(onset, [])
+        assert_allclose(angle.tolerance, math.radians(wide))
+    skin = {"surface": "contaminated", "metal": "EGaIn"}
+    stated = design_of("capillary", receding_angle="25 deg", **skin)
+    assert_allclose(stated.liquid.receding, math.radians(25.0), rtol=1e-12)
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,7 @@ from conegap.solver.liquid.branch import MeniscusBranch, SurfaceInSolid, problem
 from conegap.solver.liquid.followed_onset import meniscus_onset
 from conegap.solver.liquid.free_surface import RIGID, free_surface
 from conegap.solver.liquid.liquid_section import liquid_section, moves
-from conegap.solver.liquid.meniscus_onset import MeniscusOnset
+from conegap.solver.liquid.meniscus_onset import MeniscusOnset, voltage_of_bond_number
 from conegap.solver.liquid.shape import cap
 from conegap.solver.liquid.stability import Wave, smallest_eigenvalue, stability
 from conegap.solver.onset.rigid import rigid_onset
@@ -350,6 +350,20 @@ def test_the_cap_of_the_needle_stands_upright_until_it_turns() -> None:
     design = Design.read("needle")
     found = meniscus_onset(design)
     assert found.tilt_voltage is None
+    # At the turning point the cap's pressure is nearly gone: a feed at 0 Pa never fills it, one at
+    # 100 kPa does from where the branch has that pressure.
+    assert found.fed_from(0.0) == found.voltage
+    early = found.fed_from(1e5)
+    assert 0.8 * found.voltage < early < found.voltage
+    scale = found.surface_tension / found.radius
+    pressures = [e.pressure * scale for e in found.branch.equilibria]
+    before = next(k for k, p in enumerate(pressures) if p < 1e5)
+    volts = [
+        voltage_of_bond_number(e.electric_bond_number, found.surface_tension, found.radius)
+        for e in found.branch.equilibria[before - 1 : before + 1]
+    ]
+    assert volts[0] < early * (1.0 + 1e-3)
+    assert early < volts[1] * (1.0 + 1e-3)
     branch, liquid = found.branch, liquid_section(design)
     last = branch.equilibria[branch.turning_index - 1]
     values = []

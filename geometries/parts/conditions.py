@@ -91,7 +91,8 @@ class Liquid(Part):
     is then the gauge pressure at the far end of the column.  `advancing_angle` and
     `receding_angle` are the largest and smallest angle at which the contact line stands still;
     where they are left out both are `contact_angle`.  A `contaminated` surface (oxide, adsorbed
-    films) has the lower tension that the property table states for it.  `propellant_mass` is the
+    films) has the lower tension that the property table states for it, and its line does not recede
+    where no `receding_angle` is given: an oxide skin clings.  `propellant_mass` is the
     stock that a thruster carries, from which its life follows.
     """
 
@@ -118,8 +119,15 @@ class Liquid(Part):
 
     @property
     def receding(self) -> float:
-        """Angle inside the liquid below which the contact line recedes, [rad]."""
-        return self.contact_angle if self.receding_angle is None else self.receding_angle
+        """Angle inside the liquid below which the contact line recedes, [rad].
+
+        Of gallium's alloys under an oxide skin only the advancing angle can be specified (S. Jung
+        and others, Phys Fluids 34 (2022), doi 10.1063/5.0130491; I. D. Joshipura and others,
+        Langmuir 37 (2021) 10914; abstracts read): then it is zero where none is stated.
+        """
+        if self.receding_angle is not None:
+            return self.receding_angle
+        return 0.0 if self.surface == "contaminated" else self.contact_angle
 
     @property
     def rise(self) -> float:

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
 from scipy.constants import epsilon_0
 
 from conegap.solver.liquid.attached_cone import Extinction
@@ -170,6 +171,29 @@ class MeniscusOnset:
     def radius(self) -> float:
         """Contact radius or half width a, [m]."""
         return self.contact[0]
+
+    def fed_from(self, pressure: float) -> float:
+        """Voltage from which a feed at a gauge pressure would fill a surface whose volume is held.
+
+        The field lowers the pressure in the liquid.  While that is above the feed's, liquid that
+        can flow through the film flows away; below it, liquid flows in and the surface, unstable
+        under a held pressure there, grows.  The voltage of the onset where that comes later, [V].
+
+        Parameters
+        ----------
+        pressure : float
+            Of the feed, [Pa].
+        """
+        ramp = self.branch.equilibria[: self.branch.turning_index]
+        if (
+            not ramp
+            or pressure <= self.branch.turning.pressure * self.surface_tension / self.radius
+        ):
+            return self.voltage
+        falling = [e.pressure * self.surface_tension / self.radius for e in ramp]
+        most = self.branch.turning.electric_bond_number
+        shares = [math.sqrt(min(max(e.electric_bond_number / most, 0.0), 1.0)) for e in ramp]
+        return self.voltage * float(np.interp(-pressure, [-p for p in falling], shares))
 
     def in_field(self, factor: float) -> MeniscusOnset:
         """The same surface where the true surroundings scale its field.
