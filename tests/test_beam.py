@@ -25,11 +25,12 @@ from conegap.solver.beam.beam_review import beam_rows
 from conegap.solver.beam.clearance import narrowest_clearance, weighted_quantile
 from conegap.solver.beam.ion_beam import Beam, beam_of, compute_beam
 from conegap.solver.beam.launch import LaunchModel
+from conegap.solver.beam.trajectories import trace
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.interpolation import field_at_points
 from conegap.solver.field.solution import FieldSolution, solve_field
 from conegap.solver.report.beam import beam_words, landing_table
-from conegap.validation.sections.catalogue import concentric_spheres
+from conegap.validation.sections.catalogue import concentric_spheres, confocal_spheroids
 
 Solved = Callable[[str], tuple[Design, FieldSolution]]
 MASS = 2.2e-25
@@ -248,6 +249,31 @@ def test_narrow_slot_fails_the_review_and_takes_the_thrust() -> None:
     assert table is not None
     assert len(table.rows) == len(beam.spots) == len(results["landing_spots"])
     assert any("sputter" in sentence for sentence in beam_words(found))
+
+
+def test_fine_tip_of_a_long_outline_is_launched_from_and_landed() -> None:
+    """INVARIANT: a tip of a thousandth of its outline's length launches over the whole cone, and
+    every ion lands on the closed electrode about it."""
+    case = confocal_spheroids(focal=1.5e-3, inner=1.50045e-3, outer=3e-3)
+    solution = solve_field(case.section, accuracy=1.0, meshes=2)
+    radius = solution.section.edges[0].radius
+    assert radius < 1e-6
+    beam = beam_of(solution, {"emitter": 5e3}, mass=MASS, current=1e-6, ions=100)
+    lean = np.degrees(np.arctan2(beam.starts.directions[:, 0], beam.starts.directions[:, 1]))
+    assert_allclose(np.sort(np.abs(lean)), 25.0 * (np.arange(100) + 0.5) / 100.0, atol=0.5)
+    assert_allclose(beam.starts.distances, 0.1 * radius, rtol=1e-9)
+    assert beam.unfinished == 0.0
+    assert_allclose(beam.intercepted, 1.0, rtol=1e-12)
+
+
+def test_ion_without_a_number_is_not_landed(solved: Solved) -> None:
+    """INVARIANT: an ion whose state is no number ends the trace, and is neither left nor landed."""
+    _, solution = solved("needle")
+    field = field_at_points(solution, {"emitter": 4e3}, 0)
+    starts = np.array([[0.0, 1e-4], [0.0, 2e-4]])
+    found = trace(field, starts, np.array([[0.0, 1.0], [math.nan, 0.0]]), MASS)
+    assert found.landing[0] is not None
+    assert found.landing[1] is None
 
 
 def test_nothing_leaves_a_closed_accelerator() -> None:

@@ -7,10 +7,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import ConvergenceError
 from conegap.geometries.quantities.notebook import brief
 from conegap.solver.beam.ion_beam import Beam, compute_beam
+from conegap.solver.beam.launch import LaunchModel
+from conegap.solver.common.display_units import current_text
 from conegap.solver.field.solution import FieldSolution
 
 __all__ = ["BeamBand", "BeamErrors", "BeamPoint", "beam_band"]
@@ -20,6 +23,11 @@ __all__ = ["BeamBand", "BeamErrors", "BeamPoint", "beam_band"]
 _IONS, _LEVEL = 400, 1
 # The first mesh with 200 paths, when time counts.
 _QUICK_IONS, _QUICK_LEVEL = 200, 0
+
+
+# Where the field of the drawn edge turns round under the charge: one radius off the surface the
+# half angle of a tip's beam is the same within a tenth at currents that both can carry.
+_OUTER_LAUNCH = LaunchModel(start_distance=1.0)
 
 
 @dataclass(frozen=True)
@@ -55,6 +63,8 @@ class BeamErrors:
         Of the half angle that holds 95 % of what leaves, [rad].
     filling, intercepted : float
         [-].
+
+    All are nan where another mesh has no steady beam of this current.
     """
 
     half_angle: float
@@ -120,7 +130,7 @@ class BeamBand:
             else {
                 "beam_half_angle_95_rad": _number(errors.half_angle),
                 "beam_opening_filled": _number(errors.filling),
-                "intercepted_fraction": errors.intercepted,
+                "intercepted_fraction": _number(errors.intercepted),
             },
         }
 
@@ -158,18 +168,19 @@ def beam_band(
         if start is not None and start.charge is not None:
             charge = start.charge.density * (point.current / expected.current)
         try:
-            return compute_beam(
-                design,
-                solution,
-                current=point.current,
-                emitter_voltage=point.emitter_voltage,
-                ions=ions,
-                level=level,
-                charge=charge,
-            )
+            return _at(design, solution, point, None, ions, level, charge)
+        except ConvergenceError:
+            pass
+        try:
+            beam = _at(design, solution, point, _OUTER_LAUNCH, ions, level, charge)
         except ConvergenceError as error:
             notes.append(str(error))
             return None
+        notes.append(
+            f"the drawn edge cannot carry {current_text(point.current)}, which only a cusp of the "
+            "liquid can: at that current the ions are followed from one edge radius off the surface"
+        )
+        return beam
 
     nominal = beam_at(expected) if expected.current > 0.0 else None
     if nominal is None or nominal.charge is None:
@@ -178,8 +189,33 @@ def beam_band(
         )
         return BeamBand(bare, (), tuple(points), None, tuple(notes))
     ends = tuple(beam_at(point, nominal) if point.current > 0.0 else None for point in points[1:])
-    errors = _errors(design, solution, expected, nominal, ions, level)
+    try:
+        errors = _errors(design, solution, expected, nominal, ions, level)
+    except ConvergenceError:
+        # So close to the limit of the edge that another mesh has no steady beam.
+        errors = BeamErrors(math.nan, math.nan, math.nan)
     return BeamBand(nominal, ends, tuple(points), errors, tuple(notes))
+
+
+def _at(
+    design: Design,
+    solution: FieldSolution,
+    point: BeamPoint,
+    emission: LaunchModel | None,
+    ions: int,
+    level: int,
+    charge: FloatArray | None = None,
+) -> Beam:
+    return compute_beam(
+        design,
+        solution,
+        current=point.current,
+        emitter_voltage=point.emitter_voltage,
+        emission=emission,
+        ions=ions,
+        level=level,
+        charge=charge,
+    )
 
 
 def _errors(
@@ -194,14 +230,7 @@ def _errors(
     other = min(1 if level == 0 else 0, len(solution.levels) - 1)
 
     def again(mesh: int, count: int) -> Beam:
-        return compute_beam(
-            design,
-            solution,
-            current=point.current,
-            emitter_voltage=point.emitter_voltage,
-            ions=count,
-            level=mesh,
-        )
+        return _at(design, solution, point, nominal.emission, count, mesh)
 
     second = again(other, ions)
     few, many = again(0, ions // 2), nominal if level == 0 else second

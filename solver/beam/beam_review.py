@@ -115,6 +115,8 @@ def _currents(band: BeamBand, passed: bool | None) -> str:
         return f"with the beam's own charge, fails at the expected {expected}"
     if passed:
         return f"with the beam's own charge, at every current from {low} to {high}"
+    if band.errors is not None and not math.isfinite(band.errors.intercepted):
+        return f"no second mesh has a steady beam of {expected} to compare with"
     if not band.complete:
         return f"no steady beam was found at an end of the currents from {low} to {high}"
     return f"passes at the expected {expected}, not at every current from {low} to {high}"

@@ -180,6 +180,7 @@ def compute_beam(
     *,
     current: float | None = None,
     emitter_voltage: float | None = None,
+    emission: LaunchModel | None = None,
     ions: int = _IONS,
     level: int = -1,
     charge: FloatArray | None = None,
@@ -198,6 +199,8 @@ def compute_beam(
         left out, [A].
     emitter_voltage : float or None
         Emitter against ground, less what a ballast takes; the design's own when left out, [V].
+    emission : LaunchModel or None
+        The usual one when left out.
     ions : int
         Number of paths, [-].
     level : int
@@ -226,6 +229,7 @@ def compute_beam(
         mass=design.metal.ion_mass,
         edge_shares=shares,
         current=current,
+        emission=emission,
         ions=ions,
         level=level,
         charge=charge,
