@@ -146,6 +146,9 @@ def test_tables_of_the_report_hold_the_numbers() -> None:
     assert table["voltage across the gap"][0] == voltage_text(at.point.voltage)
     assert table["mass flow of the ions"][0] == span_text(mass_flow_text, *[at.mass_flow] * 2)
     assert "propellant lasts" not in table
+    # A bare needle draws no way of the liquid.
+    assert table["pressure that the feed loses"][0].startswith("not known")
+    assert operation.operation_dict()["feed_pressure_loss_Pa"] is None
     facts = dict(operating_facts(assessment))
     assert facts["operating point, expected"].startswith(voltage_text(at.point.voltage))
     assert facts["its current, an order of magnitude"] == table["current"][1]

@@ -29,6 +29,11 @@ class FeedLoss:
     common: float = 0.0
     droplets: MassEfficiency | None = None
 
+    @property
+    def known(self) -> bool:
+        """Whether there is a resistance."""
+        return self.own > 0.0 or self.common > 0.0
+
     def mass_flow(self, current: float, ion_mass: float) -> float:
         """Mass that one site needs, I m / (e eta), [kg/s].
 

@@ -74,6 +74,11 @@ class GapOperation:
 
     __repr__ = brief
 
+    @property
+    def feed_known(self) -> bool:
+        """Whether the feed's resistance is known; if not, no loss is counted."""
+        return self.feed is not None and self.feed.loss().known
+
     def accelerator_dict(self) -> dict[str, Any]:
         """Keys of the results contract for the accelerator."""
         unit = "A_per_m" if self.electrode.per_metre else "A"
@@ -108,7 +113,7 @@ class GapOperation:
             "power_W": at.beam_power,
             "supply_power_W": at.supply_power,
             "mass_flow_kg_per_s": at.mass_flow,
-            "feed_pressure_loss_Pa": at.point.pressure_loss,
+            "feed_pressure_loss_Pa": at.point.pressure_loss if self.feed_known else None,
             "onset_voltage_V": self.emission.onset_voltage,
             "extinction_voltage_V": self.emission.onset_voltage
             * self.emission.extinction_over_onset,

@@ -61,7 +61,9 @@ def operating_table(assessment: Assessment) -> Table:
             "smallest steady current of a site", current_text,
             (operation.smallest.low, operation.smallest.value, operation.smallest.high),
         ),
-        row("pressure that the feed loses", pressure_text, lambda one: one.point.pressure_loss),
+        row("pressure that the feed loses", pressure_text, lambda one: one.point.pressure_loss)
+        if operation.feed_known
+        else ("pressure that the feed loses", "not known, taken as none", ""),
         row("thrust of the ion paths", _newtons, lambda one: one.thrust, assessment.thrust_share),
         row("beam power, emitter to ground", _watts, lambda one: one.beam_power),
         row("power from the supply", _watts, lambda one: one.supply_power),
