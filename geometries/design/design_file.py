@@ -157,7 +157,12 @@ def parse_toml(text: str, name: str) -> dict[str, Any]:
         )
     try:
         return tomllib.loads(text.lstrip("\ufeff"))
-    except tomllib.TOMLDecodeError as problem:
+    except RecursionError:
+        raise DesignError(f"{name}: brackets are nested too deeply for a design file") from None
+    except ValueError as problem:
+        if not isinstance(problem, tomllib.TOMLDecodeError):
+            # Python itself refuses such a number, without a line.
+            raise DesignError(f"{name}: a number has thousands of digits") from None
         place = _LINE.search(str(problem))
         if place:
             number = int(place.group(1))

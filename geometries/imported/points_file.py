@@ -15,6 +15,8 @@ __all__ = ["ends_cleanly", "first_crossing", "read_points"]
 _FORM = "the form is: a header row (radius,height), a unit row (um,um), then one point per row"
 # The least that show a curvature and how it changes along the outline.
 _FEWEST = 4
+# Of the outline's size: points that lie closer set the direction of the curve by their rounding.
+_CLOSE = 1e-6
 
 
 def read_points(text: str, name: str) -> FloatArray:
@@ -125,10 +127,11 @@ def _check_order(points: FloatArray, numbers: list[int], name: str) -> None:
     steps = np.diff(points, axis=0)
     lengths = np.hypot(steps[:, 0], steps[:, 1])
     size = float(np.ptp(points, axis=0).max())
-    if size == 0.0 or np.any(lengths <= 1e-9 * size):
+    if size == 0.0 or np.any(lengths <= _CLOSE * size):
         i = int(np.argmin(lengths))
         raise DesignError(
-            f"{name}, lines {numbers[i]} and {numbers[i + 1]}: the two points coincide; remove one"
+            f"{name}, lines {numbers[i]} and {numbers[i + 1]}: the two points coincide, or lie "
+            f"closer than {_CLOSE:g} of the outline's size; remove one"
         )
     along = steps / lengths[:, None]
     cosine = np.sum(along[1:] * along[:-1], axis=1)

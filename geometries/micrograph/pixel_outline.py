@@ -6,6 +6,7 @@ import io
 import math
 import re
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -13,6 +14,9 @@ from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.imported.points_file import first_crossing
 from conegap.geometries.quantities.errors import DesignError
 from conegap.geometries.quantities.quantity import LENGTH, QuantityError, read_quantity
+
+if TYPE_CHECKING:
+    from PIL import Image
 
 __all__ = ["ScaleBar", "pixel_points", "scale_bar", "traced_image"]
 
@@ -123,7 +127,7 @@ def traced_image(data: bytes, name: str) -> FloatArray:
     Parameters
     ----------
     data : bytes
-        Content of a PNG, TIFF, JPEG or similar file.
+        Content of a PNG, TIFF or JPEG file; what is transparent is taken as white.
     name : str
         Its name, for messages.
 
@@ -142,8 +146,9 @@ def traced_image(data: bytes, name: str) -> FloatArray:
     from scipy.ndimage import gaussian_filter
 
     try:
-        with Image.open(io.BytesIO(data)) as image:
-            grey = np.asarray(image.convert("F"), dtype=float)
+        # No other decoder ever sees the file.
+        with Image.open(io.BytesIO(data), formats=("PNG", "TIFF", "JPEG")) as image:
+            grey = np.asarray(_opaque(image).convert("F"), dtype=float)
     except (UnidentifiedImageError, OSError, Image.DecompressionBombError) as problem:
         raise DesignError(
             f"{name} cannot be read as an image ({problem}); save it as PNG or TIFF, or give the "
@@ -163,6 +168,16 @@ def traced_image(data: bytes, name: str) -> FloatArray:
     lengths = [float(np.hypot(*np.diff(line, axis=0).T).sum()) for line in lines]
     longest = lines[int(np.argmax(lengths))]
     return _checked(longest * np.array([1.0, -1.0]), name)
+
+
+def _opaque(image: Image.Image) -> Image.Image:
+    """The image on white paper where it is transparent."""
+    from PIL import Image
+
+    if not image.has_transparency_data:
+        return image
+    pixels = image.convert("RGBA")
+    return Image.alpha_composite(Image.new("RGBA", pixels.size, "white"), pixels).convert("RGB")
 
 
 def _otsu(grey: FloatArray) -> float:

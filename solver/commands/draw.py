@@ -53,6 +53,7 @@ def _run(arguments: argparse.Namespace) -> int:
     from conegap.solver.commands.terminal import Messages
     from conegap.solver.common.writing import file_text, new_files
     from conegap.solver.figures.sector_pictures import section_title
+    from conegap.solver.figures.sheet import drawn_here
 
     target = Path(arguments.to or f"{design_name(arguments.design)}-section.svg")
     ending = target.suffix.lower()
@@ -63,11 +64,14 @@ def _run(arguments: argparse.Namespace) -> int:
         target = Path(f"{design_name(arguments.design)}-drawing.svg")
 
     def ours(place: Path) -> bool:
-        return bool(arguments.force) or "conegap" in file_text(place)
+        return bool(arguments.force) or drawn_here(file_text(place))
 
     with new_files([target], may_replace=ours) as content:
         content.append(_drawing(design, mesh=arguments.mesh, ending=ending))
-    Messages.of(arguments).remark(f"written: {target}")
+    talk = Messages.of(arguments)
+    for warning in design.warnings:
+        talk.remark(f"warning: {warning}")
+    talk.remark(f"written: {target}")
     return 0
 
 

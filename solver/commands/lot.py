@@ -96,7 +96,8 @@ def _run(arguments: argparse.Namespace) -> int:
                 if arguments.hidden is not None:
                     shared = shared_parameter(lot, arguments.hidden)
         except KeyboardInterrupt:
-            talk.remark(f"{len(kept.rows)} solves are kept in {target}; run the same again")
+            if kept.rows:
+                talk.remark(f"{len(kept.rows)} solves are kept in {target}; run the same again")
             raise
         choices = articles_for_supplies(lot, limits)
         results = lot_results(lot, choices, shared)

@@ -11,10 +11,20 @@ import importlib
 import sys
 from typing import Any
 
-__all__ = ["DONE", "INTERRUPTED", "NOT_CONVERGED", "NOT_PASSED", "REFUSED", "command_parser"]
+__all__ = [
+    "DONE",
+    "FAULT",
+    "INTERRUPTED",
+    "NOT_CONVERGED",
+    "NOT_PASSED",
+    "REFUSED",
+    "TERMINATED",
+    "command_parser",
+]
 
-# Exit codes; 130 is a shell's own for an interrupt, as 143 is for a termination.
-DONE, NOT_PASSED, REFUSED, NOT_CONVERGED, INTERRUPTED = 0, 1, 2, 3, 130
+# Exit codes; 130 and 143 are a shell's own for an interrupt and a termination.
+DONE, NOT_PASSED, REFUSED, NOT_CONVERGED, FAULT = 0, 1, 2, 3, 4
+INTERRUPTED, TERMINATED = 130, 143
 
 _COMMANDS = (
     "start",
@@ -54,6 +64,7 @@ exit codes:
   0 done; no criterion fails, but some may not be proved: the verdict says so
   1 done, but a criterion or a validation row fails    2 bad input, nothing written
   3 the computation did not converge, nothing reported
+  4 a fault of conegap itself, nothing reported
   130 interrupted with Ctrl-C    143 terminated; nothing reported in both
 """
 

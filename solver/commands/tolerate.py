@@ -110,7 +110,8 @@ def _run(arguments: argparse.Namespace) -> int:
                     progress=progress,
                 )
         except KeyboardInterrupt:
-            talk.remark(f"{len(kept.rows)} solves are kept in {target}; run the same again")
+            if kept.rows:
+                talk.remark(f"{len(kept.rows)} solves are kept in {target}; run the same again")
             raise
         callouts = None if wanted is None else needed_tolerances(study, wanted)
         results = tolerance_results(design, study, callouts)

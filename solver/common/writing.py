@@ -10,7 +10,6 @@ import errno
 import glob
 import json
 import os
-import re
 import shutil
 import stat
 import time
@@ -34,9 +33,8 @@ __all__ = [
 MARKER = "results.json"
 """A folder is conegap's own when it holds this file with a conegap_version in it."""
 
-_OWN_FILES = re.compile(
-    r"(results\.json|report\.(html|pdf)|field\.(vtu|xdmf)|vary\.csv|[a-z_]+\.(svg|png))\Z"
-)
+_FILES = "files"
+"""Key of the marker under which it lists the files of its folder; no other file is conegap's."""
 _PARTIAL, _EARLIER = ".partial-", ".earlier-"
 # At a place where another run may put its own result at the same moment.
 _ATTEMPTS = 20
@@ -57,6 +55,28 @@ def json_text(results: Mapping[str, Any]) -> str:
         Ready for JSON; numbers in SI.
     """
     return json.dumps(results, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _own_files(folder: Path) -> frozenset[str]:
+    """Names of the files that a result folder's marker lists, with itself."""
+    try:
+        listed = json.loads((folder / MARKER).read_text(encoding="utf-8")).get(_FILES, [])
+    except (OSError, ValueError, AttributeError):
+        return frozenset()
+    names = listed if isinstance(listed, list) else []
+    return frozenset({MARKER, *(name for name in names if isinstance(name, str))})
+
+
+def _list_files(folder: Path) -> None:
+    """Enter the files of a finished folder in its marker, so that a later run knows its own."""
+    place = folder / MARKER
+    try:
+        content = json.loads(place.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return
+    if isinstance(content, dict):
+        names = sorted(item.name for item in folder.iterdir())
+        place.write_text(json_text({**content, _FILES: names}), encoding="utf-8")
 
 
 def is_result_folder(folder: Path) -> bool:
@@ -139,6 +159,7 @@ def new_folder(place: str | Path, *, room: int = _ROOM) -> Iterator[Path]:
         yield partial
         _check_replaceable(target)
         with file_system_refusals(target):
+            _list_files(partial)
             _move(partial, target)
     finally:
         shutil.rmtree(partial, ignore_errors=True)
@@ -283,7 +304,8 @@ def _check_replaceable(target: Path) -> None:
             f"the folder {target.name} was not written by conegap (it has no {MARKER} of conegap) "
             "and is left as it is; give another place with --to"
         )
-    foreign = [name for name in names if not _OWN_FILES.match(name)]
+    own = _own_files(target)
+    foreign = [name for name in names if name not in own]
     if foreign:
         raise OutputError(
             f"the folder {target.name} also holds {', '.join(foreign[:3])}, which conegap did not "

@@ -9,10 +9,13 @@ from collections.abc import Sequence
 from conegap.solver.common.style import PAPER
 from conegap.solver.figures.picture import Picture
 
-__all__ = ["png_sheet", "svg_sheet"]
+__all__ = ["drawn_here", "png_sheet", "svg_sheet"]
 
 # Between the figures of a sheet, [pt].
 _MARGIN = 12.0
+# By which a drawing is known as one that may be drawn again; it stands on a line of its own.
+_MARK = "<!-- drawn by conegap -->"
+_SOFTWARE = "conegap"
 
 
 def svg_sheet(pictures: Sequence[Picture], title: str) -> str:
@@ -37,9 +40,23 @@ def svg_sheet(pictures: Sequence[Picture], title: str) -> str:
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
         f'width="{width:g}pt" height="{height:g}pt" viewBox="0 0 {width:g} {height:g}">\n'
-        f"<!-- drawn by conegap -->\n<title>{html.escape(title)}</title>\n"
+        f"{_MARK}\n<title>{html.escape(title)}</title>\n"
         f'<rect width="100%" height="100%" fill="{PAPER}"/>\n' + "\n".join(parts) + "\n</svg>\n"
     )
+
+
+def drawn_here(start: str) -> bool:
+    """Whether the start of a file is that of a sheet of this module, and not of one that only
+    mentions conegap.
+
+    Parameters
+    ----------
+    start : str
+        First bytes of the file as text.
+    """
+    if start.startswith("<svg "):
+        return start.partition("\n")[2].startswith(f"{_MARK}\n")
+    return start[1:4] == "PNG" and f"Software\0{_SOFTWARE}" in start
 
 
 def png_sheet(pictures: Sequence[Picture]) -> bytes:
@@ -62,7 +79,7 @@ def png_sheet(pictures: Sequence[Picture]) -> bytes:
         row, column = int(y * scale), int(x * scale)
         sheet[row : row + image.shape[0], column : column + image.shape[1]] = image
     stream = io.BytesIO()
-    mpimg.imsave(stream, sheet, format="png", metadata={"Software": "conegap"})
+    mpimg.imsave(stream, sheet, format="png", metadata={"Software": _SOFTWARE})
     return stream.getvalue()
 
 
