@@ -25,6 +25,8 @@ _NEGLIGIBLE = 0.01
 # Scatter of the curvature of a quintic spline through points, times their distance squared, over
 # the scatter of one point: 1.7 times that of a second difference, sqrt(6), as measured.
 _OF_CURVATURE = 1.7 * math.sqrt(6.0)
+# Places along the outline at which its roughness is looked for, several between two points.
+_PLACES = 2001
 # Radius of another place over that of the apex from which on that place is the edge: the waves that
 # scatter leaves in a smooth outline are weaker. A choice.
 _SHARPER = 0.7
@@ -108,8 +110,11 @@ def outline_quality(profile: Profile, name: str, scatter: float | None) -> Outli
                 "changes by half and more; measure more points about the edge, or more exactly"
             )
         return found
-    if of_curve <= _NEGLIGIBLE:
-        return _as_measured(profile, known, of_curve)
+    rough = _roughness(profile, own.radius)
+    # An outline that was smoothed before, such as a traced one, follows no single points.
+    smooth_already = scatter is None and rough <= _NEGLIGIBLE
+    if of_curve <= _NEGLIGIBLE or smooth_already:
+        return _as_measured(profile, known, min(of_curve, rough))
     fit = own if scatter is None else fit_outline(profile.points, half=half, scatter=scatter)
     uncertainty = fit.uncertainty / fit.radius
     if 2.0 * uncertainty > _UNKNOWN:
@@ -120,7 +125,7 @@ def outline_quality(profile: Profile, name: str, scatter: float | None) -> Outli
         )
     _compare_halves(profile, name, half, scatter)
     smooth = Profile(fit.points, profile.form)
-    return OutlineQuality(smooth, True, fit.radius, fit.scatter, uncertainty, 0.0)
+    return OutlineQuality(smooth, True, smooth.apex_radius(), fit.scatter, uncertainty, 0.0)
 
 
 def _as_measured(profile: Profile, scatter: float, uncertainty: float) -> OutlineQuality:
@@ -129,16 +134,39 @@ def _as_measured(profile: Profile, scatter: float, uncertainty: float) -> Outlin
     return OutlineQuality(profile, False, None, scatter, uncertainty, left_open)
 
 
-def _left_open(profile: Profile) -> float:
-    """Half of the relative change of the edge's radius when every other point is left out."""
+def _thinned(profile: Profile) -> Profile:
+    """The outline without every other point, its apex and ends kept."""
     points = profile.points
     apex = int(np.argmax(points[:, 1])) if profile.form == "across" else 0
     keep = np.arange(len(points)) % 2 == apex % 2
     keep[[0, -1]] = True
+    return Profile(points[keep], profile.form)
+
+
+def _roughness(profile: Profile, radius: float) -> float:
+    """How far the curvature about the apex follows single points, over that of the apex, [-].
+
+    The root mean square of what it changes by when every other point is left out.
+    """
+    try:
+        whole, fewer = profile.curves()[0], _thinned(profile).curves()[0]
+    except GeometryError:
+        return math.inf
+    t = np.linspace(0.0, 1.0, _PLACES)
+    apex = profile.points[int(np.argmax(profile.points[:, 1]))]
+    near = t[np.hypot(*(whole.point(t) - apex).T) < 2.0 * radius]
+    if len(near) == 0:
+        return math.inf
+    change = whole.curvature(near) - fewer.curvature(near)
+    return float(np.sqrt(np.mean(change**2))) * radius
+
+
+def _left_open(profile: Profile) -> float:
+    """Half of the relative change of the edge's radius when every other point is left out."""
     try:
         full, fewer = (
-            min(edge.radius for edge in sharpest_edges(Profile(p, profile.form).curves()))
-            for p in (points, points[keep])
+            min(edge.radius for edge in sharpest_edges(one.curves()))
+            for one in (profile, _thinned(profile))
         )
     except GeometryError:
         return _OPEN

@@ -18,6 +18,8 @@ __all__ = ["Profile", "Sharpest", "sharpest_edges"]
 # curvature is then refined between its two neighbours. Several lie in each piece of a spline
 # through a few hundred points, the most that a micrograph gives.
 _SAMPLES = 2001
+# The same for the place of an apex, where the outline is level.
+_FINE = 20_001
 # Edges whose radii, or corners whose turns, agree to one part in a thousand emit together: the
 # two flanks of a drawn blade differ by less, two measured ones by more.
 _ALIKE = 1e-3
@@ -126,6 +128,17 @@ class Profile:
     def apex(self) -> float:
         """Greatest height of the outline, [m]."""
         return float(polyline(self.curves(), _SAMPLES)[:, 1].max())
+
+    def apex_radius(self) -> float:
+        """Radius of curvature at the highest place of a smooth outline, [m]."""
+        return self.apex_place()[1]
+
+    def apex_place(self) -> tuple[float, float]:
+        """Parameter of the first curve at its highest place, and the radius there, [-], [m]."""
+        curve = self.curves()[0]
+        t = np.linspace(0.0, 1.0, _FINE)
+        at = t[[int(np.argmax(curve.point(t)[:, 1]))]]
+        return float(at[0]), float(-1.0 / curve.curvature(at)[0])
 
     def lowest(self) -> float:
         """Smallest height of the outline, [m]."""

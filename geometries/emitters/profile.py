@@ -193,7 +193,8 @@ class ProfileEmitter(Emitter):
             )
         flank = self._flank(curves, *profile.points[-2:])
         chain = [*lead, *curves, flank]
-        edge = self._edge(curves, smoothed=self.quality(setting.tables).smoothed)
+        smoothed = self.quality(setting.tables).smoothed
+        edge = self._edge(curves, profile if smoothed else None)
         name = "emitter"
         return EmitterOutline(
             boundaries=tuple(Boundary(name, curve) for curve in chain),
@@ -239,15 +240,13 @@ class ProfileEmitter(Emitter):
             )
         return Line((float(end[0]), float(end[1])), (x, foot))
 
-    def _edge(self, curves: list[Curve], *, smoothed: bool) -> tuple[int, float, float]:
+    def _edge(self, curves: list[Curve], smooth: Profile | None) -> tuple[int, float, float]:
         """Index, parameter and radius of the sharpest place; the pole first, then the highest.
 
         Of a smoothed outline the apex: which of its last waves is the sharpest is chance.
         """
-        if smoothed:
-            t = np.linspace(0.0, 1.0, 20_001)
-            at = t[[int(np.argmax(curves[0].point(t)[:, 1]))]]
-            return 0, float(at[0]), float(-1.0 / curves[0].curvature(at)[0])
+        if smooth is not None:
+            return 0, *smooth.apex_place()
         places = sharpest_edges(curves)
         best = max(places, key=lambda p: (abs(p.point[0]) < 1e-9 * self.height, float(p.point[1])))
         return best.index, best.t, best.radius
