@@ -22,7 +22,7 @@ from conegap.geometries.design.starters import starter
 from conegap.geometries.quantities.errors import ConvergenceError, DesignError, OutputError
 from conegap.solver.assessment import Assessment
 from conegap.solver.commands.main import main
-from conegap.solver.common.writing import is_result_folder, new_files, new_folder
+from conegap.solver.common.writing import is_result_folder, json_text, new_files, new_folder
 from conegap.solver.figures.report_figures import Picture, report_pictures
 from conegap.solver.onset.rigid import RigidOnset
 from conegap.solver.studies.vary import range_of
