@@ -300,7 +300,7 @@ def test_results_keep_the_contract(computed: Callable[[Assessment], None]) -> No
 def test_json_on_the_terminal_is_the_file(
     computed: Callable[[Assessment], None], capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """EXACT: --json prints what the folder holds but for the list of its files, and nothing else."""
+    """EXACT: --json prints what the folder holds but for the list of its files, and no more."""
     computed(assessed_needle())
     assert main(["onset", "needle", "--json", "--to", "folder"]) == 0
     kept = json.loads(Path("folder/results.json").read_text(encoding="utf-8"))
