@@ -270,7 +270,9 @@ def test_names_are_distinct() -> None:
     [
         ("current_A", 2e-5, ("current", "20 µA")),
         ("mass_flow_kg_per_s", 2e-12, ("mass flow", "2 ng/s")),
-        ("beam_rms_half_angle_rad", math.radians(12.0), ("beam rms half angle", "12 °")),
+        ("beam_rms_half_angle_rad", math.radians(12.0), ("beam rms half angle", "12°")),
+        ("mass_flow_with_droplets_kg_per_s.low", 2e-12, ("mass flow with droplets, low", "2 ng/s")),
+        ("cone.slope_A_per_V", 1e-7, ("cone, slope", "1e-07 A/V")),
         ("thrust_N", 4.6e-6, ("thrust", "4.6 µN")),
         ("intercepted_fraction", 0.25, ("intercepted fraction", "0.25")),
     ],

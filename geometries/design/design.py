@@ -23,11 +23,9 @@ from conegap.geometries.design.dimensions import (
     unknown_key,
 )
 from conegap.geometries.design.drawing import Drawing, read_drawing
-from conegap.geometries.design.kinds import ACCELERATORS, EMITTERS
-from conegap.geometries.design.named_files import imported_files
+from conegap.geometries.design.named_files import imported_files, named_tables
 from conegap.geometries.design.tolerance_ends import broken_ends, with_text
 from conegap.geometries.emitters.whole_file import ImportedFile
-from conegap.geometries.imported.points_file import ends_cleanly, read_points
 from conegap.geometries.metals.metal import Metal
 from conegap.geometries.parts.accelerator import Accelerator
 from conegap.geometries.parts.conditions import (
@@ -331,33 +329,8 @@ def _build(text: str, name: str, files: Files) -> Design:
     """Read the tables that a design names, then check everything."""
     document = parse_toml(text, name)
     complaints = Complaints(name, text, document)
-    tables: dict[str, FloatArray] = {}
     digest = hashlib.sha256(text.encode())
-    remarks: list[Problem] = []
-    kinds: tuple[tuple[str, Mapping[str, type[Part]]], ...] = (
-        ("emitter", EMITTERS),
-        ("accelerator", ACCELERATORS),
-    )
-    for section, known in kinds:
-        part = document.get(section, {})
-        kind = known.get(str(part.get("kind"))) if isinstance(part, Mapping) else None
-        points = part.get("points") if kind is not None and "points" in kind.model_fields else None
-        if not isinstance(points, str):
-            continue
-        try:
-            content = files.text(points)
-            tables[points] = read_points(content, points)
-        except DesignError as problem:
-            complaints.add(f"{section}.points", str(problem))
-            continue
-        digest.update(content.encode())
-        if not ends_cleanly(content):
-            remarks.append(
-                Problem(
-                    f"{section}.points",
-                    f"the last line of {points} has no line end; is the file half written?",
-                )
-            )
+    tables, remarks = named_tables(document, files, complaints, digest)
     imports = imported_files(document, files, complaints, digest)
     design = _checked(
         document,

@@ -295,9 +295,14 @@ def _print_effects(out: Console, comparison: Comparison, heads: Sequence[str]) -
     numbers = []
     for one in comparison.operation:
         known = [value for value in one.values if value is not None]
-        if one.key.endswith(("_low_A", "_high_A")) or (
-            len(known) == len(one.values)
-            and max(known) - min(known) <= _LEAST_CHANGE * max(map(abs, known))
+        # Parts of a number, such as its errors and ends, stand in the file alone.
+        if (
+            "." in one.key
+            or one.key.endswith(("_low_A", "_high_A"))
+            or (
+                len(known) == len(one.values)
+                and max(known) - min(known) <= _LEAST_CHANGE * max(map(abs, known))
+            )
         ):
             continue
         label, unit = number_words(one.key)

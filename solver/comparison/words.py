@@ -17,6 +17,9 @@ __all__ = ["number_words", "signed_voltage", "value_text"]
 
 # Longer suffixes before those that they end in.
 _SUFFIXES = (
+    ("_A_per_m2", "A/m²"),
+    ("_A_per_V", "A/V"),
+    ("_V_per_s", "V/s"),
     ("_N_per_A", "N/A"),
     ("_W_per_N", "W/N"),
     ("_kg_per_C", "kg/C"),
@@ -55,7 +58,6 @@ _HANDY: dict[str, tuple[tuple[float, str], ...]] = {
     "m/s": ((1e3, "km/s"),),
     "W/N": ((1e3, "kW/N"),),
     "kg/C": ((1e-6, "mg/C"),),
-    "rad": ((math.radians(1.0), "°"),),
 }
 
 
@@ -65,12 +67,15 @@ def number_words(key: str) -> tuple[str, str]:
     Parameters
     ----------
     key : str
-        With its unit suffix; without one it is a ratio, and the unit is "".
+        With its unit suffix, of a path that of its last part that has one; without one it is a
+        ratio, and the unit is "".
     """
-    for suffix, unit in _SUFFIXES:
-        if key.endswith(suffix):
-            return key[: -len(suffix)].replace("_", " ").replace(".", ", "), unit
-    return key.replace("_", " ").replace(".", ", "), ""
+    labels, unit = [], ""
+    for part in key.split("."):
+        found = next((one for one in _SUFFIXES if part.endswith(one[0])), ("", ""))
+        labels.append(part.removesuffix(found[0]).replace("_", " "))
+        unit = found[1] or unit
+    return ", ".join(labels), unit
 
 
 def value_text(value: float | None, unit: str) -> str:
@@ -87,6 +92,8 @@ def value_text(value: float | None, unit: str) -> str:
         return "none"
     if unit in _TEXTS:
         return _TEXTS[unit](value)
+    if unit == "rad":
+        return f"{math.degrees(value):.4g}°"
     for size, name in _HANDY.get(unit, ()):
         if abs(value) >= size:
             return f"{value / size:.4g} {name}"
