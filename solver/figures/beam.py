@@ -91,12 +91,11 @@ def beam_caption(beam: Beam) -> str:
         else "with the beam's own charge at the expected current"
     )
     words = [
-        "Paths of ions from the emitting edge at the voltages of the operating point, true to "
-        f"scale, {with_charge}. Emission half angle "
+        f"Paths of ions at the operating point, true to scale, {with_charge}. Emission half angle "
         f"{_degrees(beam.emission.half_angle)} (assumed)."
     ]
     if math.isfinite(beam.half_angle_95):
-        words.append("Dotted lines hold 95 % of the current that leaves.")
+        words.append("Dotted lines hold 95 % of what leaves.")
     if beam.spots:
         words.append("Crosses mark where ions meet the accelerator; their paths are broken lines.")
     return " ".join(words)

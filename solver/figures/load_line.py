@@ -164,10 +164,9 @@ def load_line_caption(operation: GapOperation) -> str:
     """
     at = operation.operating
     words = (
-        "Where supply, ballast, feed and cones meet. The cone curve is drawn for the sites that "
-        "burn at the operating point, with the pressure loss of the feed; its band takes the slope "
-        "a factor of three either way and the onset at the ends of its band (k = 2). Coming from "
-        "below nothing burns up to the onset; what burns goes on down to the extinction."
+        "Where supply, ballast, feed and cones meet. The cone curve is that of the sites that burn "
+        "there; its band takes the slope a factor of three either way and the onset at the ends of "
+        "its band (k = 2). What burns goes on down to the extinction."
     )
     if at.state == "current limit":
         words += (

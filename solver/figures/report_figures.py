@@ -213,8 +213,7 @@ def _emission_picture(assessment: Assessment) -> Picture:
     )
     return Picture(
         "first_emission",
-        "Every way to begin that was solved, with its band (k = 2, about 95 %); the lowest is the "
-        "first emission.",
+        "Every way to begin that was solved, with its band (k = 2); the lowest is the first.",
         f"Voltage axis: {words}.",
         charted(
             lambda axes: chart_instabilities(axes, assessment),
@@ -229,25 +228,23 @@ def _liquid_pictures(section: Section, meniscus: MeniscusOnset) -> list[Picture]
     return [
         Picture(
             "liquid_shapes",
-            "The liquid surface at rising voltage, true to scale. Beyond the last shape there is "
-            "no balance, and the liquid runs out into a cone.",
+            "The liquid surface at rising voltage, true to scale, up to the last shape in balance.",
             f"Shapes of the liquid surface up to the loss of balance at {at}, where the apex "
             f"stands {top} above the contact line.",
             _framed(lambda axes: draw_shapes(axes, section, meniscus), shapes_window(meniscus)),
         ),
         Picture(
             "liquid_branch",
-            "Voltage of the shapes in balance; the highest is the onset. Dots are computed shapes, "
-            "followed on coarse meshes up to the loss of balance, which is computed on fine ones; "
-            "the line between them is interpolated.",
+            "Voltage of the shapes in balance; the highest is the onset. Dots are computed on "
+            "coarse meshes, the last on fine ones, the line between them is interpolated.",
             f"Voltage against the height of the apex: it rises to the loss of balance at {at} and "
             f"{top}.",
             charted(lambda axes: chart_branch(axes, meniscus), (WIDTH, 3.6)),
         ),
         Picture(
             "liquid_balance",
-            "Pressures along the surface when it loses its balance: what pushes outward (field and "
-            "liquid) equals what surface tension holds, everywhere.",
+            "Pressures along the surface when it loses its balance: field and liquid push as much "
+            "as surface tension holds, everywhere.",
             f"Pressure of the field and of the liquid along the surface at {at}; their sum "
             "follows the pressure of surface tension.",
             charted(lambda axes: chart_balance(axes, meniscus), (WIDTH, 3.4)),
@@ -280,8 +277,8 @@ def _field_pictures(assessment: Assessment) -> list[Picture]:
         ),
         Picture(
             "edge_field",
-            "Field along the surface as drawn, from the apex outwards. Its rigid onset is where "
-            "the field at the apex reaches the balance with surface tension.",
+            "Field along the surface as drawn, from the apex outwards; at the rigid onset it "
+            "reaches the balance there.",
             f"Field along the surface from the apex: at the rigid onset it starts at "
             f"{field_text(onset.balance_field)}, the balance with surface tension, and falls with "
             f"distance; at the design's voltages it starts at "
@@ -344,8 +341,7 @@ def _budget_picture(assessment: Assessment) -> Picture:
     rows = min(10, sum(line.size >= 5e-6 for line in budget.contributions))
     return Picture(
         "budget",
-        "What makes the onset uncertain: one standard uncertainty each, downward (hatched) and "
-        "upward, and all together at k = 2.",
+        "One standard uncertainty each, downward (hatched) and upward, and all together at k = 2.",
         f"Bars of the error budget; the largest is {pretty(first.label)} with "
         f"{percent(first.size)}; all together −{percent(budget.down)} and +{percent(budget.up)}.",
         charted(

@@ -82,6 +82,9 @@ def operating_table(assessment: Assessment) -> Table:
         rows.append(
             row("current onto the accelerator", current_text, lambda one: one.point.current, share)
         )
+    if all(one.point.sites == 1.0 for one in three):
+        # One site carries all of the current.
+        rows = [one for one in rows if one[0] not in ("burning sites", "current of a site")]
     energy = operation.card.gap_energy
     if energy is not None:
         # The field's energy goes as the square of the voltage.

@@ -301,14 +301,14 @@ def card_cautions(assessment: Assessment) -> tuple[str, ...]:
     weak, strong = assessment.operation.operating_band
     most = max(design.voltage, design.supply.voltage_limit or 0.0)
     words = [
-        f"High voltage: {voltage_text(most)} kills, and so can what cables and filters store after "
-        "the supply is off. Enclose, interlock, discharge and ground before touching.",
+        f"High voltage: {voltage_text(most)} kills, and so can what cables and filters store. "
+        "Enclose, interlock, discharge and ground before touching.",
     ]
     if most > _X_RAYS:
         words.append(
-            f"X-rays: with {voltage_text(most)} across the gap, electrons released at the negative "
-            "electrode make X-rays where they land, also behind viewports. Above 5 kV have a "
-            "licensed person check shielding and surveys."
+            f"X-rays: with {voltage_text(most)} electrons from the negative electrode make X-rays "
+            "where they land, also behind viewports. Above 5 kV have a licensed person check "
+            "shielding and surveys."
         )
     else:
         words.append(

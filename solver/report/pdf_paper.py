@@ -26,8 +26,8 @@ WIDTH, HEIGHT = 210.0 - 2.0 * MARGIN, 297.0
 LINE = 1.35
 """Height of a line over that of its letters."""
 GOOD = "#1e6a43"
-# Width up to which a column keeps its text on one line, [mm].
-_SHORT = 20.0
+# Width up to which a column keeps its text on one line, the first that leaves room for all, [mm].
+_SHORT = (32.0, 20.0, 10.0, 0.0)
 # Rows of a table that stay together at its beginning and at its end.
 _TOGETHER = 3
 # Rows from which a narrow table is set in two columns, and the room between them, [mm].
@@ -275,6 +275,6 @@ def _shares(table: Table, paper: FPDF, width: float) -> tuple[float, ...]:
     natural = _natural(table, paper)
     if sum(natural) <= width:
         return tuple(natural)
-    base = [min(n, _SHORT) for n in natural]
-    rest = max(width - sum(base), 0.0) / (sum(natural) - sum(base))
+    base = next(base for short in _SHORT if sum(base := [min(n, short) for n in natural]) <= width)
+    rest = (width - sum(base)) / (sum(natural) - sum(base))
     return tuple(b + rest * (n - b) for n, b in zip(natural, base, strict=True))
