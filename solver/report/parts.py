@@ -232,7 +232,7 @@ def _beam(assessment: Assessment) -> Part:
     fan, landing = beam_table(assessment), landing_table(assessment)
     blocks: list[Block] = [Figures(("beam",))]
     if fan is not None:
-        blocks.append(Grid(fan, "The fan of ion paths at the design’s voltages"))
+        blocks.append(Grid(fan, "The fan of ion paths at the operating point"))
     if landing is not None:
         blocks.append(Grid(landing, "Where ions meet the accelerator: the spots that sputter"))
     return Part("beam", "Ion beam", (*blocks, Words(beam_words(assessment))))
