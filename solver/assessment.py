@@ -290,7 +290,7 @@ def assess(
     sector = None
     if deep is not None:
         sector = assess_sector(
-            design, solution, deep, onset.voltage, curve=scans, progress=progress
+            design, solution, deep, onset.voltage, onset.firing, curve=scans, progress=progress
         )
         accelerator = accelerator.times(sector.accelerator_factor)
     end, no_end = slit_end_or_why(design, curve=scans, progress=progress)

@@ -17,8 +17,8 @@ from conegap.geometries.emitters.crown import Crown
 from conegap.geometries.emitters.tip_array import TipArray
 from conegap.geometries.quantities.errors import ConegapError
 from conegap.geometries.solids.sector import Wedge
-from conegap.solver.arrays.firing_order import FiringLaws, influence_matrix, sampled_firing
 from conegap.solver.onset.rigid import rigid_onset
+from conegap.solver.studies.firing_order import FiringLaws, influence_matrix, sampled_firing
 
 
 def design_with(name: str, **changes: str) -> Design:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 from types import SimpleNamespace
 from typing import Any
 
@@ -17,7 +18,7 @@ from conegap.solver.field3d.end_model import EndModel
 from conegap.solver.field3d.lip_field import LipField
 from conegap.solver.studies.calibration import calibrate
 from conegap.solver.studies.end_shift import ENDS, Ends, ends_of
-from conegap.solver.studies.onset import solve_onset
+from conegap.solver.studies.onset import FIRST_TIP, First, solve_onset
 from conegap.solver.studies.tolerance import tolerate
 from conegap.solver.studies.vary import range_of, vary
 
@@ -39,6 +40,13 @@ def _made_up(monkeypatch: pytest.MonkeyPatch) -> None:
     for name in ("field3d.slit_end", "studies.end_shift"):
         monkeypatch.setattr(f"conegap.solver.{name}.solve_end", made_up)
         monkeypatch.setattr(f"conegap.solver.{name}.parallel_map", one_by_one)
+
+
+@dataclass(frozen=True)
+class Volts:
+    """A rigid onset of which only the voltage is asked."""
+
+    voltage: float
 
 
 def ends(design: Design) -> Ends:
@@ -88,6 +96,30 @@ def test_a_scan_gives_the_first_emission() -> None:
     assert first.mode.startswith(ENDS)
     point = found.as_dict()["points"][1]
     assert point["onset_voltage_V"] < point["middle_voltage_V"]
+
+
+def test_a_scan_of_a_crown_gives_its_first_tip(monkeypatch: pytest.MonkeyPatch) -> None:
+    """EXACT: with a first tip at 0.9 of the onset of a tip as drawn, every point of the scan is;
+    the tip as drawn stands beside it."""
+    crown = Design.read("crown")
+    firing: Any = SimpleNamespace(first=(3.5e3, 3.6e3, 3.7e3))
+    made: Any = SimpleNamespace(
+        voltage=4e3,
+        mode="rigid surface",
+        meniscus=None,
+        remarks=(),
+        firing=firing,
+        ends=(None, ()),
+        earliest=First(3.6e3, FIRST_TIP, 1e-3),
+        earliest_notes=("note",),
+        variants=SimpleNamespace(rigid=lambda variants, *_, **__: [Volts(4e3), Volts(5e3)]),
+    )
+    monkeypatch.setattr("conegap.solver.studies.vary.solve_onset", lambda *_, **__: made)
+    gaps = range_of(crown, 'accelerator.gap="1 mm".."2 mm":2')
+    found = vary(crown, (gaps,))
+    assert_allclose(found.voltages, [3.6e3, 4.5e3])
+    assert found.middles == (4e3, 5e3)
+    assert (found.mode, found.remarks) == (FIRST_TIP, ("note",))
 
 
 def test_tolerances_scatter_the_ends() -> None:

@@ -20,7 +20,6 @@ from conegap.geometries.emitters.crown import Crown
 from conegap.geometries.emitters.tip_array import TipArray
 from conegap.geometries.quantities.errors import OutputError
 from conegap.geometries.solids.sector import Sector
-from conegap.solver.arrays.firing_order import Firing
 from conegap.solver.arrays.screening import Screening, ScreeningPoint
 from conegap.solver.arrays.sector_assessment import SectorAssessment, sector_rows
 from conegap.solver.assessment import Assessment
@@ -59,6 +58,7 @@ from conegap.solver.report.sector_field_file import (
     field_in_tetrahedra,
     write_sector_field,
 )
+from conegap.solver.studies.firing_order import Firing
 
 
 def design_of(name: str) -> Design:

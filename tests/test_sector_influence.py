@@ -10,8 +10,8 @@ from numpy.testing import assert_allclose
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.solids.sector import Sector, Tip, Wedge
-from conegap.solver.arrays.influence import half_ring, height_influence
 from conegap.solver.field.extrapolation import estimate
+from conegap.solver.field3d.influence import half_ring, height_influence
 from conegap.solver.field3d.operator import SectorOperator
 from conegap.solver.field3d.sector_solution import SectorSolution, solve_sector
 from conegap.solver.field3d.tip_field import sphere_means, tip_response

@@ -1,4 +1,4 @@
 """What tips and lips do to each other: crowns, arrays, ends of slits.
 
-In: sector solutions.  Out: influence matrix, firing order, screening, and their rows and words.
+In: sector solutions, an onset.  Out: first emission, screening, and the rows of the review.
 """

@@ -18,7 +18,7 @@ from conegap.solver.field3d.slit_end import SlitEnd
 from conegap.solver.operation.review import ReviewRow, review_row
 from conegap.solver.studies.budget import Budget, Contribution
 from conegap.solver.studies.end_shift import ENDS
-from conegap.solver.studies.onset import Onset
+from conegap.solver.studies.onset import FIRST_TIP, Onset
 
 __all__ = ["ENDS", "FirstEmission", "Instability", "burning_rows", "first_emission"]
 
@@ -134,7 +134,7 @@ def first_emission(
             "sampled crowns",
         )
         own = budget.without(_SAMPLED).with_((scatter,))
-        found.append(Instability("first tip of the crown", onset.mode, middle, own))
+        found.append(Instability(FIRST_TIP, onset.mode, middle, own))
         last = sector.firing.last[2]
     if end is not None and end.factor > 1.0:
         mode, middle = onset.modes[0]

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 
 from conegap.geometries.design.design import Design
-from conegap.solver.arrays.firing_order import Firing, firing_laws, sampled_firing
 from conegap.solver.arrays.screening import Screening, screening
 from conegap.solver.common.display_units import voltage_text
 from conegap.solver.common.progress import Progress
@@ -17,6 +16,7 @@ from conegap.solver.field.solution import FieldSolution
 from conegap.solver.field3d.sector_factor import SectorOnset
 from conegap.solver.operation.beam_current import CurrentLaw
 from conegap.solver.operation.review import ReviewRow, review_row
+from conegap.solver.studies.firing_order import Firing
 
 __all__ = ["SectorAssessment", "assess_sector", "sector_rows", "sector_warnings"]
 
@@ -109,6 +109,7 @@ def assess_sector(
     section: FieldSolution,
     onset: SectorOnset,
     voltage: float,
+    firing: Firing | None,
     *,
     curve: bool = True,
     progress: Progress | None = None,
@@ -123,6 +124,8 @@ def assess_sector(
         Of its plane section.
     voltage : float
         Onset by the criterion in use, [V].
+    firing : Firing or None
+        When the tips of a crown fire.
     curve : bool
         Whether to compute screening over pitch.
     progress : callable or None
@@ -132,9 +135,6 @@ def assess_sector(
     DesignError, MeshError, ConvergenceError
         A changed design could not be solved.
     """
-    firing = None
-    if design.emitter.arrangement == "ring":
-        firing = sampled_firing(design, firing_laws(design, onset, voltage, progress))
     return SectorAssessment(
         onset=onset,
         voltage=voltage,

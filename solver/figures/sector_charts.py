@@ -9,7 +9,6 @@ import numpy as np
 
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.quantity import LENGTH, VOLTAGE
-from conegap.solver.arrays.firing_order import Firing
 from conegap.solver.common.display_units import axis_unit, length_words, voltage_text
 from conegap.solver.common.style import (
     ACCENT,
@@ -24,6 +23,7 @@ from conegap.solver.common.style import (
 )
 from conegap.solver.field3d.slit_end import ALLOWED_FACTOR, EndPoint, SlitEnd
 from conegap.solver.figures.label_placer import Place, Placer
+from conegap.solver.studies.firing_order import Firing
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from conegap.geometries.design.design import Design
-from conegap.solver.arrays.firing_order import Firing
 from conegap.solver.common.display_units import length_words, percent, voltage_text
 from conegap.solver.common.style import pretty
 from conegap.solver.field3d.slit_end import ALLOWED_FACTOR, EndPoint, SlitEnd
@@ -30,6 +29,7 @@ from conegap.solver.figures.solids import (
     true_section_cut,
     true_section_drawing,
 )
+from conegap.solver.studies.firing_order import Firing
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

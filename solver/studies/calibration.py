@@ -187,9 +187,10 @@ def calibrate(
             f"wetted over, or measure {contact}"
         )
     gain = 0.5 * onset.tension_gain
-    # What is measured is the first emission: at the ends of a slit where those come first. Their
-    # model has no lips, so that the radius does not change their ratio to the middle.
-    first, reading = onset.first, measured
+    # What is measured is the first emission: at the ends of a slit where those come first, whose
+    # model has no lips, so that the radius does not change their ratio to the middle; or of the
+    # first of a crown's tips, whose scatter is taken to stay.
+    first, reading = onset.earliest, measured
     measured *= onset.voltage / first.voltage
     total = relative_uncertainty(
         measurement=uncertainty / reading,
@@ -228,7 +229,7 @@ def calibrate(
         warnings=(
             *design.warnings,
             *onset.remarks,
-            *onset.ends[1],
+            *onset.earliest_notes,
             *((onset.remark,) if onset.remark else ()),
             *_notes(design, key, root),
         ),

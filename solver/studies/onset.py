@@ -22,6 +22,7 @@ from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
 from conegap.solver.onset.surface_balance import field_stress
 from conegap.solver.studies.end_shift import ENDS, Ends, ends_of
+from conegap.solver.studies.firing_order import Firing, firing_laws, sampled_firing
 from conegap.solver.studies.skew import Skew, skew_of
 from conegap.solver.studies.solve_cache import SolveCache
 from conegap.solver.studies.turning_variants import TENSION
@@ -29,6 +30,7 @@ from conegap.solver.studies.variant_solver import VariantSolver
 from conegap.solver.studies.variants import Changes
 
 __all__ = [
+    "FIRST_TIP",
     "TILT",
     "WAVES",
     "First",
@@ -77,6 +79,10 @@ class Nominal:
     surroundings: float = 0.0
     tension: float = 0.0
     tension_gain: float = 1.0
+
+
+FIRST_TIP = "first tip of the crown"
+"""Place of what begins at the sharpest of a crown's tips."""
 
 
 class First(NamedTuple):
@@ -186,6 +192,20 @@ class Onset:
         """
         return ends_of(self.design, self.progress)
 
+    @cached_property
+    def firing(self) -> Firing | None:
+        """When the tips of a crown fire, sampled over the scatter from tip to tip; None elsewhere.
+
+        Raises
+        ------
+        DesignError, MeshError, ConvergenceError
+            A changed design could not be solved.
+        """
+        if self.sector is None or self.design.emitter.arrangement != "ring":
+            return None
+        laws = firing_laws(self.design, self.sector, self.voltage, self.progress)
+        return sampled_firing(self.design, laws)
+
     @property
     def first(self) -> First:
         """Where the gap emits first: the ends of a slit, given the turning point (or the rigid
@@ -202,6 +222,29 @@ class Onset:
             return First(self.voltage, self.mode, self.error)
         error = math.hypot(self.error, ends.error)
         return First(solved / ends.factor, f"{ENDS}, {mode}", error)
+
+    @property
+    def earliest(self) -> First:
+        """`first`, or the first of a crown's tips as they scatter: what a measurement sees.
+
+        Raises
+        ------
+        DesignError, MeshError, ConvergenceError, ComputationError
+            Ends or changed crowns could not be solved.
+        """
+        if self.firing is None:
+            return self.first
+        return First(self.firing.first[1], f"{FIRST_TIP}, {self.mode}", self.error)
+
+    @property
+    def earliest_notes(self) -> tuple[str, ...]:
+        """What must be said of the earliest emission."""
+        if self.firing is None:
+            return self.ends[1]
+        return (
+            f"of the crown's tips as they scatter the first emits at "
+            f"{self.firing.first[1] / self.voltage:.3g} times the onset of a tip as drawn",
+        )
 
     @property
     def remark(self) -> str:

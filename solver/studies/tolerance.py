@@ -221,7 +221,7 @@ def tolerate(
     dimensions = toleranced(design, normal)
     onset = solve_onset(design, criterion=criterion, kept=kept, progress=progress)
     nominal = onset.nominal()
-    notes = [*onset.ends[1], *([onset.remark] if onset.remark else [])]
+    notes = [*onset.earliest_notes, *([onset.remark] if onset.remark else [])]
     study = stack_up(
         design,
         _solved(onset, nominal, notes),

@@ -74,7 +74,8 @@ class Variation:
     mode : str
         How the drawn surface gives way.
     ends : tuple of float or str, or None
-        Onset of a slit's ends at every point, [V]; None where they do not come before the middle.
+        Onset of a slit's ends, or of the first of a crown's tips, at every point, [V]; None where
+        none comes before the section itself.
     """
 
     design: Design
@@ -291,16 +292,21 @@ def vary(
     if onset.meniscus is not None:
         turning, remark = turning_beside(onset, variants, results, "turning points")
         remarks = (*remarks, *remark)
-    first, (ends, note) = onset.first, onset.ends
+    first, ends = onset.earliest, onset.ends[0]
     variation = Variation(
         design,
         ranges,
         tuple(results),
         turning,
-        (*remarks, *note),
+        (*remarks, *onset.earliest_notes),
         first.error,
         first.mode,
     )
+    if onset.firing is not None:
+        # The scatter from tip to tip stays that of the drawn crown.
+        share = first.voltage / onset.voltage
+        tips = tuple(m if isinstance(m, str) else m * share for m in variation.middles)
+        variation = replace(variation, ends=tips)
     if ends is not None:
         # Where the middle has waves before it turns, the ends keep to its turning point.
         solved = onset.modes[0][1] / onset.voltage / ends.factor

@@ -17,9 +17,9 @@ from scipy.interpolate import CubicSpline
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
-from conegap.solver.arrays.influence import height_influence
 from conegap.solver.common.progress import Progress
 from conegap.solver.field.solution import solve_field
+from conegap.solver.field3d.influence import height_influence
 from conegap.solver.field3d.sector_factor import SectorOnset, per_volt_weights, sector_onset
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
 from conegap.solver.studies.variants import onset_of_variants
