@@ -18,7 +18,8 @@ from conegap.solver.field3d.end_model import EndModel
 from conegap.solver.field3d.lip_field import LipField
 from conegap.solver.studies.calibration import calibrate
 from conegap.solver.studies.end_shift import ENDS, Ends, ends_of
-from conegap.solver.studies.onset import FIRST_TIP, First, solve_onset
+from conegap.solver.studies.nominal import FIRST_TIP, First
+from conegap.solver.studies.onset import solve_onset
 from conegap.solver.studies.tolerance import tolerate
 from conegap.solver.studies.vary import range_of, vary
 

@@ -21,7 +21,8 @@ from conegap.geometries.quantities.errors import ComputationError, DesignError, 
 from conegap.solver.commands.main import main
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset
 from conegap.solver.studies import variant_solver
-from conegap.solver.studies.onset import Nominal, solve_onset
+from conegap.solver.studies.nominal import Nominal
+from conegap.solver.studies.onset import solve_onset
 from conegap.solver.studies.response_surface import build_response_surface
 from conegap.solver.studies.solve_cache import (
     KEPT,

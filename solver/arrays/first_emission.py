@@ -18,7 +18,8 @@ from conegap.solver.field3d.slit_end import SlitEnd
 from conegap.solver.operation.review import ReviewRow, review_row
 from conegap.solver.studies.budget import Budget, Contribution
 from conegap.solver.studies.end_shift import ENDS
-from conegap.solver.studies.onset import FIRST_TIP, Onset
+from conegap.solver.studies.nominal import FIRST_TIP
+from conegap.solver.studies.onset import Onset
 
 __all__ = ["ENDS", "FirstEmission", "Instability", "burning_rows", "first_emission"]
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import NamedTuple
 
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
@@ -23,6 +22,7 @@ from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
 from conegap.solver.onset.surface_balance import field_stress
 from conegap.solver.studies.end_shift import ENDS, Ends, ends_of
 from conegap.solver.studies.firing_order import Firing, firing_laws, sampled_firing
+from conegap.solver.studies.nominal import FIRST_TIP, First, Nominal
 from conegap.solver.studies.skew import Skew, skew_of
 from conegap.solver.studies.solve_cache import SolveCache
 from conegap.solver.studies.turning_variants import TENSION
@@ -30,11 +30,8 @@ from conegap.solver.studies.variant_solver import VariantSolver
 from conegap.solver.studies.variants import Changes
 
 __all__ = [
-    "FIRST_TIP",
     "TILT",
     "WAVES",
-    "First",
-    "Nominal",
     "Onset",
     "doubled_room",
     "solve_onset",
@@ -48,49 +45,6 @@ WAVES = "waves along the crest"
 # Relative step of the surface tension where its table states no uncertainty: well above the scatter
 # of the solves, and its square is negligible.
 _SMALL = 0.02
-
-
-@dataclass(frozen=True)
-class Nominal:
-    """The drawn design's onset and what makes it uncertain besides the tolerances, in numbers.
-
-    Parameters
-    ----------
-    voltage : float
-        Onset, [V].
-    mode : str
-        How the surface gives way, such as "rigid surface" or "meniscus turning point".
-    ratio_to_rigid : float
-        Onset over that of the rigid surface, [-].
-    numerical_error : float
-        Relative, rectangular, [-].
-    surroundings : float
-        Relative shift with a chamber twice as large, rectangular, [-].
-    tension : float
-        Relative standard uncertainty of the surface tension, normal, [-].
-    tension_gain : float
-        See `Onset.tension_gain`, [-].
-    """
-
-    voltage: float
-    mode: str = RIGID
-    ratio_to_rigid: float = 1.0
-    numerical_error: float = 0.0
-    surroundings: float = 0.0
-    tension: float = 0.0
-    tension_gain: float = 1.0
-
-
-FIRST_TIP = "first tip of the crown"
-"""Place of what begins at the sharpest of a crown's tips."""
-
-
-class First(NamedTuple):
-    """The first emission in numbers: voltage [V], place and mode, relative error [-]."""
-
-    voltage: float
-    mode: str
-    error: float
 
 
 @dataclass(frozen=True)

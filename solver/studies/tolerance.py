@@ -30,7 +30,8 @@ from conegap.geometries.quantities.notebook import data_frame, html_table
 from conegap.solver.common.progress import Progress
 from conegap.solver.liquid.free_surface import RIGID, OnsetCriterion
 from conegap.solver.studies.end_shift import ENDS
-from conegap.solver.studies.onset import Nominal, Onset, solve_onset
+from conegap.solver.studies.nominal import Nominal
+from conegap.solver.studies.onset import Onset, solve_onset
 from conegap.solver.studies.response_surface import (
     ResponseSurface,
     build_response_surface,

@@ -8,7 +8,7 @@ import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.design.design import Dimension
-from conegap.solver.studies.onset import Nominal
+from conegap.solver.studies.nominal import Nominal
 from conegap.solver.studies.response_surface import NORMAL_SHARE, ResponseSurface
 
 __all__ = ["Share", "other_samples", "shares"]
