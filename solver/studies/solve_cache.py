@@ -48,6 +48,9 @@ class SolveCache:
     path: Path | None = None
     rows: dict[str, dict[str, Any]] = field(default_factory=dict)
 
+    def __repr__(self) -> str:
+        return f"SolveCache({self.path}, {len(self.rows)} solves)"
+
     @classmethod
     def read(cls, path: Path) -> SolveCache:
         """Results that an earlier run left; a damaged line is passed over."""
