@@ -243,9 +243,11 @@ def chart_lip(axes: Axes, end: SlitEnd, window: tuple[float, float] | None = Non
     axes.axhline(
         ALLOWED_FACTOR, color=LIMIT, lw=1.2, ls=_SUPPLY, zorder=2, label=f"allowed {ALLOWED_FACTOR}"
     )
-    axes.plot(place, end.share, color=ACCENT, lw=1.8, zorder=4, label="true edge")
+    # Of an assumed end one rough model stands for the true edge.
+    edge = "rough model" if end.assumed else "true edge"
+    axes.plot(place, end.share, color=ACCENT, lw=1.8, zorder=4, label=edge)
     dashes = ((0, (5, 1.5)), (0, (1.5, 1.2)))
-    for model, look in zip(end.models, dashes, strict=False):
+    for model, look in zip(() if end.assumed else end.models, dashes, strict=False):
         axes.plot(
             model.along / unit.size,
             model.share,
@@ -292,7 +294,7 @@ def _blade_below(axes: Axes, end: SlitEnd, unit: float, bottom: float, top: floa
     axes.fill_between(
         end.along / unit, bottom, level, fc=METAL, ec=INK, lw=0.9, zorder=2, hatch="////"
     )
-    middle = 0.55 * float(end.along[0]) / unit
+    middle = 0.55 * float(axes.get_xlim()[0])
     axes.text(
         middle,
         0.5 * (bottom + top),
