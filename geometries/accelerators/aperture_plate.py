@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import ClassVar, Literal
+
+from pydantic import StrictBool
 
 from conegap.geometries.accelerators.plate import Plate
 from conegap.geometries.curves.outline import rounded_polygon
@@ -21,7 +24,8 @@ __all__ = ["AperturePlate"]
 class AperturePlate(Plate):
     """A plate with a round hole, before a needle or a capillary.
 
-    `bevel_angle` opens the hole away from the emitter.
+    `bevel_angle` opens the hole away from the emitter.  A plate that `reaches_wall` has no rim: it
+    ends where the region does.
     """
 
     kind: Literal["aperture_plate"]
@@ -32,6 +36,8 @@ class AperturePlate(Plate):
         )
     )
 
+    reaches_wall: StrictBool = False
+
     symmetry: ClassVar[Symmetry | None] = "axisymmetric"
     faces: ClassVar[tuple[Arrangement, ...]] = ("single", "rows")
 
@@ -41,11 +47,22 @@ class AperturePlate(Plate):
 
     @property
     def half_width(self) -> float:
+        if self.reaches_wall:
+            # The hole with its roundings; a plate is left beside it.
+            return self.diameter / 2.0 + self._lean + 3.0 * self.thickness
         return self.outer_diameter / 2.0
+
+    @property
+    def touches_side(self) -> bool:
+        return self.reaches_wall
+
+    @property
+    def _lean(self) -> float:
+        return self.thickness * math.tan(self.bevel_angle)
 
     def round_hole(self, gap: float) -> RoundHole | None:
         far, inner = gap + self.thickness, self.diameter / 2.0
-        lean = self.thickness * math.tan(self.bevel_angle)
+        lean = self._lean
         wide = inner + lean + 3.0 * self.thickness
         wall = rounded_polygon(
             [(wide, gap), (inner, gap), (inner + lean, far), (wide, far)],
@@ -57,7 +74,16 @@ class AperturePlate(Plate):
 
     def problems(self) -> Iterator[Problem]:
         yield from super().problems()
+        if self.reaches_wall and "outer_diameter" in self.model_fields_set:
+            yield Problem(
+                "accelerator.outer_diameter",
+                "a plate that reaches the wall has no rim; leave outer_diameter out",
+            )
         yield from self._plate_problems("diameter", "outer_diameter")
 
     def outline(self, gap: float, setting: Setting) -> AcceleratorOutline:
-        return self._round_opening(gap, "accelerator.diameter", f"⌀ {length_text(self.diameter)}")
+        plate = self._round_opening(gap, "accelerator.diameter", f"⌀ {length_text(self.diameter)}")
+        hole = self.round_hole(gap)
+        if not self.reaches_wall or hole is None:
+            return plate
+        return replace(plate, islands=(), opening=hole.wall)

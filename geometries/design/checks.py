@@ -42,6 +42,7 @@ def broken_rules(parts: Parts) -> Iterator[Problem]:
             f"a {emitter.kind} is solved in a grounded chamber; leave the chamber at 0 V",
         )
     yield from _chamber_keys(emitter, parts.chamber)
+    yield from _side_keys(parts)
 
 
 def _pairing(emitter: Emitter, accelerator: Accelerator) -> Iterator[Problem]:
@@ -126,6 +127,32 @@ def _chamber_keys(emitter: Emitter, chamber: Chamber) -> Iterator[Problem]:
         )
 
 
+def _side_keys(parts: Parts) -> Iterator[Problem]:
+    """What closes the region at its side, where that is not a wall apart from all else."""
+    emitter, accelerator = parts.emitter, parts.accelerator
+    flux_free = parts.chamber.side == "flux_free"
+    if flux_free and emitter.solid is not None:
+        yield Problem(
+            "chamber.side",
+            f"this {emitter.kind} is solved in three dimensions, with the chamber's wall about it; "
+            'leave side out or write "wall"',
+        )
+    if accelerator.touches_side and emitter.solid is not None:
+        yield Problem(
+            "accelerator.reaches_wall",
+            f"a {emitter.kind} is solved in three dimensions, before a plate with a rim; give "
+            "outer_diameter instead",
+        )
+    if not accelerator.touches_side or flux_free:
+        return
+    if parts.voltages.chamber != parts.voltages.accelerator:
+        yield Problem(
+            "accelerator.reaches_wall",
+            "the plate touches the chamber's wall, which is at another voltage; give "
+            'voltages.chamber that of the accelerator, or write side = "flux_free" in [chamber]',
+        )
+
+
 def chosen_room(
     emitter: Emitter, accelerator: Accelerator, chamber: Chamber, gap: float, holder: float
 ) -> Room:
@@ -146,7 +173,7 @@ def chosen_room(
     length = chamber.length
     if length is None:
         length = 2.0 * span + (accelerator.opening or 0.0)
-    return Room(wide, length)
+    return Room(wide, length, chamber.side == "flux_free")
 
 
 def room_problems(

@@ -113,6 +113,11 @@ class Accelerator(Part):
         return 0.0
 
     @property
+    def touches_side(self) -> bool:
+        """Whether its metal reaches the side of the region."""
+        return False
+
+    @property
     def half_width(self) -> float:
         """Largest distance of its metal from x = 0, [m]."""
         return 0.0

@@ -299,11 +299,17 @@ class Supply(Part):
 
 
 class Chamber(Part):
-    """The vacuum chamber: how far away its walls are."""
+    """The vacuum chamber: how far away its walls are.
+
+    `side` says what closes the region at its radius or half width: the chamber's metal wall, or a
+    line that no flux crosses, as half way to a neighbour of the same kind.  The end wall beyond the
+    accelerator is metal.
+    """
 
     radius: Length | None = None
     half_width: Length | None = None
     length: Length | None = None
+    side: Literal["wall", "flux_free"] = "wall"
 
 
 class Insulator(Part):

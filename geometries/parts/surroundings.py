@@ -4,7 +4,8 @@ The emitter stands on a metal holder at its own potential.  The shank meets the 
 square inner corner, the holder's rim is rounded and its side goes straight down to an insulating
 floor, a line without flux that the conductor meets at a right angle.  The floor runs to the
 chamber wall.  With a plane accelerator the region ends at the plane, and its side is a line
-without flux instead of a wall.
+without flux instead of a wall; before another accelerator a design may ask for such a side too, as
+half way to a neighbour of the same kind.
 """
 
 from __future__ import annotations
@@ -107,6 +108,9 @@ class AcceleratorOutline:
         Closed outlines, clockwise.
     axis_body : tuple of Curve
         Outline of a body on the axis, from its upper pole to its lower pole.
+    opening : tuple of Curve
+        Wall of the hole, from the near face to the far one, of a plate that reaches the side of the
+        region.
     marks, notes
         For the drawing and the report.
     """
@@ -116,6 +120,7 @@ class AcceleratorOutline:
     plane: bool = False
     islands: tuple[tuple[Curve, ...], ...] = ()
     axis_body: tuple[Curve, ...] = ()
+    opening: tuple[Curve, ...] = ()
     marks: tuple[DimensionMark, ...] = ()
     notes: tuple[str, ...] = ()
 
@@ -130,10 +135,13 @@ class Room:
         Radius, or half the width of a planar region, [m].
     length : float
         Distance from the accelerator's far side to the end wall, [m].
+    flux_free : bool
+        The side is a line that no flux crosses, not a wall.
     """
 
     half_width: float
     length: float = field(default=0.0)
+    flux_free: bool = False
 
 
 def assemble(
@@ -201,10 +209,17 @@ def _room(
     """Wall, top and the way back to the start of the outline."""
     wide, floor = room.half_width, float(last.end[1])
     top = accelerator.gap if accelerator.plane else accelerator.top + room.length
-    side, lid = ("outer", "accelerator") if accelerator.plane else ("chamber", "chamber")
+    lid = "accelerator" if accelerator.plane else "chamber"
+    side = "outer" if accelerator.plane or room.flux_free else "chamber"
     left = 0.0 if half else -wide
-    chain = [
-        Boundary(side, Line((wide, floor), (wide, top))),
+    chain: list[Boundary] = []
+    for curve in _plate_to_side(accelerator, wide):
+        if not chain:
+            chain.append(Boundary(side, Line((wide, floor), (wide, float(curve.start[1])))))
+        chain.append(Boundary("accelerator", curve))
+    foot = float(chain[-1].curve.end[1]) if chain else floor
+    chain += [
+        Boundary(side, Line((wide, foot), (wide, top))),
         Boundary(lid, Line((wide, top), (left, top))),
     ]
     if not half:
@@ -218,6 +233,18 @@ def _room(
         top = float(accelerator.axis_body[-1].end[1])
     chain.append(Boundary(line, Line((0.0, top), (0.0, float(first.start[1])))))
     return chain
+
+
+def _plate_to_side(accelerator: AcceleratorOutline, wide: float) -> list[Curve]:
+    """A plate from the side of the region to its hole and back, empty where it is an island."""
+    if not accelerator.opening:
+        return []
+    near, far = accelerator.opening[0].start, accelerator.opening[-1].end
+    return [
+        Line((wide, float(near[1])), (float(near[0]), float(near[1]))),
+        *accelerator.opening,
+        Line((float(far[0]), float(far[1])), (wide, float(far[1]))),
+    ]
 
 
 def _mirrored(boundaries: Sequence[Boundary]) -> list[Boundary]:
@@ -249,9 +276,12 @@ def _bodies(
     bodies.append(Body("insulator", "insulating floor", np.array(slab)))
     if accelerator.plane:
         z = accelerator.gap
-        plate = [[west, z], [wide, z], [wide, z + depth], [west, z + depth]]
-        bodies.append(Body("electrode", "accelerator", np.array(plate)))
+        slab = [[west, z], [wide, z], [wide, z + depth], [west, z + depth]]
+        bodies.append(Body("electrode", "accelerator", np.array(slab)))
     bodies += [Body("electrode", "accelerator", polyline(i)) for i in accelerator.islands]
+    plate = _plate_to_side(accelerator, wide)
+    if plate:
+        bodies.append(Body("electrode", "accelerator", polyline(plate)))
     if accelerator.axis_body:
         bodies.append(Body("electrode", "accelerator", polyline(accelerator.axis_body)))
     return tuple(bodies)
@@ -276,11 +306,19 @@ def _room_notes(
             f"The accelerator is a closed plane; the region ends at a {wide} of "
             f"{text(room.half_width)} in a line that no flux crosses, and there is no chamber."
         )
+    elif room.flux_free:
+        notes.append(
+            f"The region ends at a {wide} of {text(room.half_width)} in a line that no flux "
+            f"crosses; an end wall at the chamber's voltage is {text(room.length)} beyond the "
+            "accelerator."
+        )
     else:
         notes.append(
             f"A chamber wall of {wide} {text(room.half_width)} at the chamber's voltage closes the "
             f"region; its end wall is {text(room.length)} beyond the accelerator."
         )
+    if accelerator.opening:
+        notes.append("The accelerator reaches the side of the region.")
     return tuple(notes)
 
 

@@ -384,8 +384,10 @@ def tension_ends(step: float) -> list[Changes]:
 
 def doubled_room(design: Design) -> Changes:
     """Changes that make the chamber twice as large, () for a closed pair of electrodes."""
+    # A side without flux is stated, half way to a neighbour: its distance is no one's guess.
+    wide = () if design.chamber.side == "flux_free" else ("radius", "half_width")
     changes = []
-    for name in ("radius", "half_width", "length"):
+    for name in (*wide, "length"):
         value = getattr(design.chamber, name)
         if value is not None:
             changes.append((f"chamber.{name}", 2.0 * value))
