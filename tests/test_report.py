@@ -301,7 +301,8 @@ def test_callouts_for_the_machinist() -> None:
     assert rows["finish of the emitting edge"] == "Rz ≤ 0.4 µm"
     half = assessment.design.dimension("accelerator.diameter").value / 2.0
     for filling, spare in ((0.2, 0.6 * half), (0.5, 0.0), (0.7, 0.0)):
-        wide = replace(beams, nominal=replace(beams.nominal, filling=filling), ends=())
+        beam = replace(beams.nominal, filling=filling)
+        wide = replace(beams, nominal=beam, ends=(), errors=None)
         found = spare_offset(replace(assessment, beams=wide))
         assert found is not None
         assert_allclose(found, spare, rtol=1e-6, atol=1e-12)

@@ -71,5 +71,6 @@ def spare_offset(assessment: Assessment) -> float | None:
     if not metal:
         return None
     half = float(np.abs(np.vstack(metal)[:, 0]).min())
-    # The beam is filling * half wide, the room that an offset leaves is half less the offset.
-    return half * max(1.0 - max(fillings) / MOST_FILLED, 0.0)
+    widest = max(fillings) + (0.0 if band.errors is None else band.errors.filling)
+    # The beam is widest * half wide, the room that an offset leaves is half less the offset.
+    return half * max(1.0 - widest / MOST_FILLED, 0.0)
