@@ -54,6 +54,8 @@ _SMALLEST_STEP = 2e-3
 # Of the correction by extrapolation, kept as error; the leading share of a field's error, times
 # five for the contact line. A choice, no source.
 _CORRECTION_SHARE = 0.3
+# Tolerance of Newton's method on the way, where the coarse mesh leaves 1e-3.
+_ON_THE_WAY = 1e-5
 # Shapes of one branch; one that has not turned by then is given up.
 _MOST_POINTS = 150
 
@@ -157,6 +159,7 @@ def turning_point(
             progress=None
             if progress is None
             else lambda n: progress("liquid shapes", len(points) + n, 0),
+            tolerance=_ON_THE_WAY,
         )
         points.extend(piece if not points else piece[1:])
         if _fallen(points) >= 2:
