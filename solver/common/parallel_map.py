@@ -15,8 +15,9 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from multiprocessing import active_children, get_context
+from multiprocessing import active_children, get_context, parent_process
 from multiprocessing.context import BaseContext
+from threading import Thread
 from typing import TypeVar
 
 from conegap.geometries.quantities.errors import ComputationError, ConegapError
@@ -102,7 +103,7 @@ def parallel_map(
         settle(k, _one(task))
     if count == len(tasks):
         return results
-    pool = ProcessPoolExecutor(max_workers=workers, mp_context=_context())
+    pool = ProcessPoolExecutor(workers, mp_context=_context(), initializer=_end_with_caller)
     complete = False
     try:
         with _interrupts_held_back(), _one_thread_each():
@@ -136,6 +137,18 @@ def _context() -> BaseContext:
     loaded = sorted(name for name in sys.modules if name.startswith("conegap."))
     context.set_forkserver_preload(loaded)
     return context
+
+
+def _end_with_caller() -> None:
+    """End this worker when the process that asked for it ends, in whatever way."""
+    caller = parent_process()
+
+    def follow() -> None:
+        if caller is not None:
+            caller.join()
+        os._exit(1)
+
+    Thread(target=follow, daemon=True).start()
 
 
 @contextmanager
