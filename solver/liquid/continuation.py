@@ -73,22 +73,17 @@ def correct(
         No convergence.
     """
     x, last = guess.copy(), np.inf
-    own: FloatArray = np.zeros(0)
-    lacking: FloatArray = np.zeros(0)
-    step: FloatArray = np.zeros(0)
-    before: tuple[FloatArray, FloatArray] | None = None
+    lacking: FloatArray = np.zeros((len(guess) - 1, len(guess)))
+    before: tuple[FloatArray, FloatArray, FloatArray] | None = None
     for _ in range(_MOST_ITERATIONS):
         residual, jacobian = system(x)
         if not (np.all(np.isfinite(residual)) and np.all(np.isfinite(jacobian))):
             raise ContinuationError("the balance is not finite")
-        if before is None:
-            lacking = np.zeros_like(jacobian)
-        else:
+        if before is not None:
             # What the mean of both Jacobians does not explain is their common lack.
-            mean = 0.5 * (before[1] + jacobian) + lacking
-            left = residual - before[0] - mean @ step
-            lacking = lacking + np.outer(left, step / (step @ step))
-        before = residual, jacobian
+            *here, step = before
+            left = residual - here[0] - (0.5 * (here[1] + jacobian) + lacking) @ step
+            lacking += np.outer(left, step / (step @ step))
         own = jacobian + lacking
         bordered = np.vstack([own, direction])
         try:
@@ -99,7 +94,7 @@ def correct(
         if size > 1.0 or (size > 2.0 * last and size > 1e-4):
             raise ContinuationError(f"Newton's method diverges (step {size:.2g})")
         x = x + step
-        last = size
+        last, before = size, (residual, jacobian, step)
         if size < tolerance:
             tangent = np.linalg.solve(bordered, np.append(np.zeros(len(residual)), 1.0))
             tangent /= np.linalg.norm(tangent)
