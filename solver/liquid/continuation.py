@@ -81,9 +81,9 @@ def correct(
             raise ContinuationError("the balance is not finite")
         if before is not None:
             # What the mean of both Jacobians does not explain is their common lack.
-            *here, step = before
-            left = residual - here[0] - (0.5 * (here[1] + jacobian) + lacking) @ step
-            lacking += np.outer(left, step / (step @ step))
+            there, at, by = before
+            left = residual - there - (0.5 * (at + jacobian) + lacking) @ by
+            lacking = np.asarray(lacking + np.outer(left, by / (by @ by)))
         own = jacobian + lacking
         bordered = np.vstack([own, direction])
         try:
