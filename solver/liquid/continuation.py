@@ -87,7 +87,8 @@ def correct(
         own = jacobian + lacking
         bordered = np.vstack([own, direction])
         try:
-            step = np.linalg.solve(bordered, -np.append(residual, direction @ (x - guess)))
+            full = np.append(residual, direction @ (x - guess))
+            step: FloatArray = np.asarray(np.linalg.solve(bordered, -full), dtype=float)
         except np.linalg.LinAlgError as error:
             raise ContinuationError("the balance is singular") from error
         size = float(np.abs(step).max())
