@@ -135,6 +135,7 @@ def test_tolerances_scatter_the_ends() -> None:
     ]
     study = tolerate(design, criterion="rigid", samples=1000)
     assert study.nominal.mode.startswith(ENDS)
+    assert study.nominal.ratio_to_rigid == 1.0
     onset = solve_onset(design, criterion="rigid")
     (wide,) = onset.variants.shifts([(("accelerator.gap", 0.85e-3),)], "gap")
     assert not isinstance(wide, str)

@@ -32,7 +32,7 @@ class Nominal:
     mode : str
         How the surface gives way, such as "rigid surface" or "meniscus turning point".
     ratio_to_rigid : float
-        Onset over that of the rigid surface, [-].
+        Onset over that of the rigid surface in the same place, [-].
     numerical_error : float
         Relative, rectangular, [-].
     surroundings : float

@@ -299,7 +299,9 @@ class Onset:
         return Nominal(
             first.voltage,
             first.mode,
-            first.voltage / self.rigid.voltage,
+            # The ends have the field of the rigid surface there, greater by the same factor.
+            (self.voltage if first.voltage == self.voltage else self.modes[0][1])
+            / self.rigid.voltage,
             first.error,
             self.room_shift,
             self.tension_uncertainty,
