@@ -13,9 +13,11 @@ from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import Symmetry
 from conegap.geometries.quantities.errors import ConvergenceError
 from conegap.solver.beam.charge_deposit import time_mean_places
+from conegap.solver.beam.charged_flow import charged_flow
+from conegap.solver.beam.launch import IonStarts
 from conegap.solver.beam.trajectories import trace
 from conegap.solver.field.charged import ChargedLevel
-from conegap.solver.field.interpolation import field_at_points
+from conegap.solver.field.interpolation import FieldAtPoints, field_at_points
 from conegap.solver.field.solution import solve_field
 from conegap.solver.mesh.spacing import SpacingRule
 from conegap.validation.cases.beam import plates
@@ -108,6 +110,21 @@ def test_no_steady_flow_above_the_limit() -> None:
     assert diode.flow(0.9 * limit, 0).change <= 1e-5
     with pytest.raises(ConvergenceError):
         diode.flow(1.2 * limit, 0)
+
+
+def test_trapped_ions_have_no_steady_charge() -> None:
+    """INVARIANT: where an ion ends nowhere its charge has no end either, and no beam is given."""
+    solution = solve_field(plates(width=GAP, gap=GAP), accuracy=1.0, meshes=2)
+    start, shares = np.array([[0.4 * GAP, 0.1 * GAP]]), np.ones(1)
+
+    def launch(_: FieldAtPoints) -> IonStarts:
+        return IonStarts(start, np.array([[math.nan, 1.0]]), np.ones(1), shares, np.zeros(1))
+
+    level = ChargedLevel.of(solution)
+    with pytest.raises(ConvergenceError) as refused:
+        charged_flow(level, {"emitter": VOLTS}, MASS, launch, 1e-3)
+    assert refused.value.residual == 1.0
+    assert refused.value.tolerance == 0.0
 
 
 def test_field_under_charge_converges() -> None:

@@ -117,8 +117,8 @@ def charged_flow(
     GeometryError
         The field holds ions back even without charge.
     ConvergenceError
-        There is no steady flow of this current: the emitter cannot carry it, or the rounds did
-        not settle.
+        There is no steady flow of this current: the emitter cannot carry it, ions neither leave
+        nor land, or the rounds did not settle.
     """
 
     def round_of(
@@ -128,6 +128,12 @@ def charged_flow(
         field = level.field(voltages, potential)
         starts = launch(field)
         paths = trace(field, starts.positions, starts.velocities(mass), mass)
+        if any(spot is None for spot in paths.landing):
+            raise ConvergenceError(
+                "no steady beam: ions neither leave nor land, and their charge would grow for ever",
+                residual=float(starts.shares[[spot is None for spot in paths.landing]].sum()),
+                tolerance=0.0,
+            )
         tubes = current * starts.shares
         found = deposited_charge(field, paths, tubes) + launch_charge(field, starts, mass, tubes)
         return field, starts, paths, found
