@@ -17,8 +17,8 @@ from conegap.geometries.design.design import Design
 from conegap.geometries.design.starters import starter
 from conegap.geometries.emitters.slit import Slit
 from conegap.geometries.emitters.slit_end import slit_end_sector
-from conegap.geometries.quantities.errors import GeometryError
-from conegap.solver.arrays.end_review import end_rows, end_warnings
+from conegap.geometries.quantities.errors import ComputationError, GeometryError
+from conegap.solver.arrays.end_review import end_rows, end_warnings, slit_end_or_why
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.solution import solve_field
 from conegap.solver.field3d.end_model import (
@@ -174,6 +174,29 @@ def test_the_end_that_is_assumed() -> None:
     assert slit.emitter.assumed_end(None, 0.8e-3) == 0.8e-3
     assert end_radius(Design.read("slit_end")) == 8e-3
     assert end_radius(Design.read("needle")) is None
+
+
+def test_ends_that_cannot_be_assumed_are_said_aloud(monkeypatch: pytest.MonkeyPatch) -> None:
+    """INVARIANT: no onset is lost for an assumed end that cannot be built or solved, and a warning
+    says why; lips inside the slot have none."""
+    slit = Design.read("slit")
+    inside = starter("slit").replace('gap = { value = "0.8 mm"', 'gap = { value = "-0.1 mm"')
+    inside = inside.replace("slot_width = {", "tip_inside = true\nslot_width = {")
+    for design in (slit.with_value("emitter.length", 1.6e-3), Design.from_text(inside)):
+        assert end_radius(design) is None
+        end, (warning,) = slit_end_or_why(design)
+        assert end is None
+        assert "emitter.end_radius" in warning
+
+    def unsolved(*_: object, **__: object) -> list[object]:
+        return ["no mesh", "no mesh", "no mesh"]
+
+    monkeypatch.setattr("conegap.solver.field3d.slit_end.parallel_map", unsolved)
+    end, (warning,) = slit_end_or_why(slit)
+    assert end is None
+    assert "no mesh" in warning
+    with pytest.raises(ComputationError):
+        slit_end_or_why(Design.read("slit_end"))
 
 
 def test_an_offset_slot_has_the_ends_of_an_aligned_one() -> None:

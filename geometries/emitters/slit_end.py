@@ -72,7 +72,7 @@ def usual_end(length: float, opening: float | None, gap: float) -> float | None:
     """
     most = (length / 2.0 - gap) / 2.0
     usual = gap if opening is None else opening / 2.0
-    return min(usual, most) if most > 0.0 else None
+    return min(usual, most) if gap > 0.0 and most > 0.0 else None
 
 
 def slit_end_sector(
@@ -107,6 +107,8 @@ def slit_end_sector(
     slot = accelerator.straight_slot(gap)
     if slot is None and not accelerator.closed:
         raise GeometryError(f"the ends of a slit are not computed before a {accelerator.kind}")
+    if gap <= 0.0:
+        raise GeometryError("the ends of a slit whose lips reach into the slot are not computed")
     if edge_radius > _BLUNTEST * end:
         raise GeometryError(
             f"emitter.end_radius = {length_text(end)} is less than three times the edge radius "

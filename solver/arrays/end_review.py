@@ -7,7 +7,7 @@ import math
 from conegap.geometries.design.alignment import aligned
 from conegap.geometries.design.design import Design
 from conegap.geometries.parts.setting import length_text
-from conegap.geometries.quantities.errors import GeometryError
+from conegap.geometries.quantities.errors import ComputationError, GeometryError
 from conegap.solver.common.progress import Progress
 from conegap.solver.field3d.slit_end import ALLOWED_FACTOR, SlitEnd, slit_end
 from conegap.solver.operation.review import ReviewRow, review_row
@@ -29,11 +29,13 @@ def slit_end_or_why(
     Raises
     ------
     MeshError, ConvergenceError
-        The end could not be solved.
+        The end as drawn could not be solved; one that is only assumed is left out.
     """
     try:
         return slit_end(design, curve=curve, progress=progress), ()
-    except GeometryError as error:
+    except (GeometryError, ComputationError) as error:
+        if isinstance(error, ComputationError) and design.emitter.drawn_end is not None:
+            raise
         return None, (f"the slit's ends were not computed: {error}",)
 
 

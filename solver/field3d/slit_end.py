@@ -186,7 +186,12 @@ def slit_end(
     """
     end = end_radius(design)
     if end is None:
-        return None
+        if design.emitter.line_length is None:
+            return None
+        raise GeometryError(
+            "none are drawn, and the slit is too short, or too near, for ends with a middle "
+            "between them; give emitter.end_radius"
+        )
     rough = end_model(design, end)
     if rough is None:
         raise GeometryError("the roundings of both ends meet")

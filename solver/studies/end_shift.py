@@ -159,11 +159,13 @@ def ends_of(
     Raises
     ------
     MeshError, ConvergenceError, ComputationError
-        The ends could not be solved.
+        The ends as drawn could not be solved; assumed ones are left out.
     """
     try:
         found = slit_end(design, curve=False, progress=progress)
-    except GeometryError as error:
+    except (GeometryError, ComputationError) as error:
+        if isinstance(error, ComputationError) and design.emitter.drawn_end is not None:
+            raise
         return None, (f"the slit's ends were not computed: {error}",)
     if found is None or found.factor <= 1.0:
         return None, ()
