@@ -21,7 +21,7 @@ from conegap.solver.arrays.sector_assessment import (
     sector_warnings,
 )
 from conegap.solver.beam.beam_band import BeamBand, BeamPoint, beam_band
-from conegap.solver.beam.beam_review import beam_rows
+from conegap.solver.beam.beam_review import beam_rows, unknown_beam_rows
 from conegap.solver.beam.ion_beam import Beam
 from conegap.solver.common.progress import Progress
 from conegap.solver.field.solution import FieldSolution
@@ -324,12 +324,18 @@ def assess(
         operation=operation,
         beams=beams,
         review=(
-            *gap_review(design, onset.voltage, first.high, accelerator),
+            *gap_review(
+                design,
+                onset.voltage,
+                first.high,
+                accelerator,
+                every_onset=emission.highest if sector is None else 0.0,
+            ),
             *burning_rows(design, emission, sector),
             *operation.rows,
-            *(() if beams is None else beam_rows(design, beams)),
-            *(() if sector is None else sector_rows(design, sector, operation.emission)),
-            *end_rows(end),
+            *(unknown_beam_rows(design) if beams is None else beam_rows(design, beams)),
+            *(() if sector is None else sector_rows(design, sector, operation.emission, budget)),
+            *end_rows(end, no_end),
         ),
         scans=scans_about(onset) if scans else (),
         sector=sector,

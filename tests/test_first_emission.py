@@ -85,6 +85,15 @@ def test_the_ends_of_a_slit_come_first(monkeypatch: pytest.MonkeyPatch) -> None:
     assert found.all_burning == 5.80e3
     (row,) = burning_rows(onset.design, found, None)
     assert (row.value, row.limit) == (5.80e3, onset.design.voltage)
+    # The middle has a band as well: below the voltage of the design by less than that, it may
+    # still be dark there.
+    assert row.passed is False
+    between = onset.design.with_value("voltages.emitter", onset.design.voltages.accelerator + 5.9e3)
+    (row,) = burning_rows(between, found, None)
+    assert row.span is not None
+    assert_allclose(row.span, BUDGET.band(5.80e3))
+    assert row.passed is None
+    assert found.first.high < found.highest == row.span[1]
     calm = first_emission(onset, BUDGET, None, end_of(0.98, 0.0))
     assert [one.mode for one in calm.instabilities] == [WAVES, "turning point"]
     assert burning_rows(onset.design, calm, None) == ()

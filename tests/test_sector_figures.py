@@ -58,6 +58,7 @@ from conegap.solver.report.sector_field_file import (
     field_in_tetrahedra,
     write_sector_field,
 )
+from conegap.solver.studies.budget import Budget, Contribution
 from conegap.solver.studies.firing_order import Firing
 
 
@@ -423,6 +424,13 @@ def test_the_last_tip_is_judged_behind_the_ballast() -> None:
         design = assessment.design.with_value("supply.ballast_resistance", 1e6)
         grounded = design.voltages.accelerator
         design = design.with_value("voltages.emitter", grounded + last + more * drop)
-        (row,) = sector_rows(design, sector, law)
+        (row,) = sector_rows(design, sector, law, Budget(()))
         assert row.state == state
         assert_allclose(row.value, last + drop, rtol=1e-12)
+        # What moves one tip by 5 % moves all: the row knows the onset's band, k = 2.
+        wide = Budget((Contribution("mesh", "", 0.05, 0.05, ""),))
+        (wider,) = sector_rows(design, sector, law, wide)
+        assert row.span is not None
+        assert wider.span is not None
+        shift = np.subtract(wider.span, row.span)
+        assert_allclose(shift, [-0.1 * last, 0.1 * last], rtol=1e-9)

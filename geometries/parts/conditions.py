@@ -48,22 +48,28 @@ from conegap.geometries.quantities.quantity import (
 __all__ = ["Chamber", "Criteria", "CustomMetal", "Insulator", "Liquid", "Supply", "Voltages"]
 
 
+_TENSION = "give surface_tension_relative_uncertainty, one standard uncertainty, in its place"
+_NONE = "leave it out"
+
+
 class CustomMetal(Part):
     """A metal of the user's own, [liquid.custom]."""
 
     name: str
-    molar_mass: Annotated[float, Physical(MOLAR_MASS)]
-    melting_point: Temperature
-    surface_tension: Annotated[float, Physical(SURFACE_TENSION)]
-    surface_tension_temperature: Temperature | None = None
-    surface_tension_slope: Annotated[float, Physical(SURFACE_TENSION_SLOPE, "any")] = 0.0
+    molar_mass: Annotated[float, Physical(MOLAR_MASS, spread=_NONE)]
+    melting_point: Annotated[float, Physical(TEMPERATURE, spread=_NONE)]
+    surface_tension: Annotated[float, Physical(SURFACE_TENSION, spread=_TENSION)]
+    surface_tension_temperature: Annotated[float, Physical(TEMPERATURE, spread=_NONE)] | None = None
+    surface_tension_slope: Annotated[
+        float, Physical(SURFACE_TENSION_SLOPE, "any", spread=_NONE)
+    ] = 0.0
     surface_tension_relative_uncertainty: float = Field(default=0.05, ge=0.0, le=1.0, strict=True)
-    density: Annotated[float, Physical(DENSITY)] | None = None
-    viscosity: Annotated[float, Physical(VISCOSITY)] | None = None
-    first_ionisation_energy: Annotated[float, Physical(ENERGY)] | None = None
-    work_function: Annotated[float, Physical(ENERGY)] | None = None
-    valid_from: Temperature | None = None
-    valid_to: Temperature | None = None
+    density: Annotated[float, Physical(DENSITY, spread=_NONE)] | None = None
+    viscosity: Annotated[float, Physical(VISCOSITY, spread=_NONE)] | None = None
+    first_ionisation_energy: Annotated[float, Physical(ENERGY, spread=_NONE)] | None = None
+    work_function: Annotated[float, Physical(ENERGY, spread=_NONE)] | None = None
+    valid_from: Annotated[float, Physical(TEMPERATURE, spread=_NONE)] | None = None
+    valid_to: Annotated[float, Physical(TEMPERATURE, spread=_NONE)] | None = None
     source: str = "given by the user"
 
     def metal(self) -> Metal:

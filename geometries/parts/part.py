@@ -91,11 +91,15 @@ class Physical:
         "positive", "not negative" or "any".
     position : bool
         Of either sign, but drawn as a distance: its tolerance is smaller than itself.
+    spread : str
+        Key that states how uncertain the value is, where that is no tolerance: one written here
+        would move nothing, and is refused.
     """
 
     kind: PhysicalKind
     sign: Sign = "positive"
     position: bool = False
+    spread: str = ""
 
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler
@@ -135,6 +139,8 @@ class Physical:
             raise QuantityError('the table has no value; write { value = "...", tolerance = ... }')
         quantity = read_quantity(given["value"], self.kind)
         self._check_sign(quantity)
+        if self.spread and "tolerance" in given:
+            raise QuantityError(f"a tolerance here would move no result; {self.spread}")
         tolerance = self.tolerance(given)
         if tolerance is not None and tolerance < 0.0:
             raise QuantityError(

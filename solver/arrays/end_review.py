@@ -39,13 +39,35 @@ def slit_end_or_why(
         return None, (f"the slit's ends were not computed: {error}",)
 
 
-def end_rows(end: SlitEnd | None) -> tuple[ReviewRow, ...]:
-    """Row of the review on the ends of a slit."""
-    if end is None:
+def end_rows(end: SlitEnd | None, why: tuple[str, ...] = ()) -> tuple[ReviewRow, ...]:
+    """Row of the review on the ends of a slit.
+
+    Parameters
+    ----------
+    end : SlitEnd or None
+        As solved.
+    why : tuple of str
+        Why ends that there are were not solved, which proves nothing.
+    """
+    if end is None and not why:
         return ()
+    name = "field at the slit's ends over that in its middle"
+    if end is None:
+        return (
+            review_row(
+                name,
+                1.0,
+                ALLOWED_FACTOR,
+                "",
+                "; ".join(why),
+                "draw ends that can be solved (emitter.end_radius), or show by test that they do "
+                "not emit first",
+                span=(1.0, math.inf),
+            ),
+        )
     return (
         review_row(
-            "field at the slit's ends over that in its middle",
+            name,
             end.factor,
             ALLOWED_FACTOR,
             "",

@@ -93,6 +93,12 @@ class FirstEmission:
         """The lowest: where the gap begins to emit."""
         return self.instabilities[0]
 
+    @property
+    def highest(self) -> float:
+        """Upper end of the bands of all places of a slit or of a single edge, [V]."""
+        last = [one.high for one in self.instabilities if one.voltage <= self.all_burning]
+        return max(last, default=self.first.high)
+
     def as_dict(self) -> dict[str, Any]:
         """For the results contract, SI."""
         return {
@@ -176,10 +182,17 @@ def burning_rows(
             emission.all_burning,
             design.voltage,
             "V",
-            "the whole slit must emit at the voltages of the design",
+            "the whole slit must emit at the voltages of the design, anywhere in its band (k = 2)",
             "give the ends a larger radius, or raise the voltages",
+            span=_span_of(emission),
         ),
     )
+
+
+def _span_of(emission: FirstEmission) -> tuple[float, float]:
+    """Band of what emits last, [V]."""
+    last = min(emission.instabilities, key=lambda one: abs(one.voltage - emission.all_burning))
+    return last.low, last.high
 
 
 def _place(onset: Onset, sector: SectorAssessment | None) -> str:

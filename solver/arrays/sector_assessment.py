@@ -16,6 +16,7 @@ from conegap.solver.field.solution import FieldSolution
 from conegap.solver.field3d.sector_factor import SectorOnset
 from conegap.solver.operation.beam_current import CurrentLaw
 from conegap.solver.operation.review import ReviewRow, review_row
+from conegap.solver.studies.budget import Budget
 from conegap.solver.studies.firing_order import Firing
 
 __all__ = ["SectorAssessment", "assess_sector", "sector_rows", "sector_warnings"]
@@ -145,7 +146,7 @@ def assess_sector(
 
 
 def sector_rows(
-    design: Design, sector: SectorAssessment, emission: CurrentLaw
+    design: Design, sector: SectorAssessment, emission: CurrentLaw, budget: Budget
 ) -> tuple[ReviewRow, ...]:
     """Rows of the review that only the third dimension can answer.
 
@@ -153,6 +154,8 @@ def sector_rows(
     ----------
     emission : CurrentLaw
         Of all tips: those that fire before the last one draw their current through the ballast.
+    budget : Budget
+        Of the onset, k = 2: what moves one tip moves all of them.
     """
     name, _, _, last = sector.tip_voltages()[-1]
     if sector.firing is not None:
@@ -164,9 +167,12 @@ def sector_rows(
         return ()
     before = min(emission.lit_at(last), len(emission.relative_onsets) - 1)
     ballast = design.supply.ballast_resistance
+    least, most = budget.band(last)
     low, needed, high = (
-        last + ballast * law.at(last, before).current
-        for law in (emission.band()[0], emission, emission.band()[1])
+        onset + ballast * law.at(last, before).current
+        for onset, law in zip(
+            (least, last, most), (emission.band()[0], emission, emission.band()[1]), strict=True
+        )
     )
     return (
         review_row(
@@ -176,7 +182,7 @@ def sector_rows(
             "V",
             f"the onset of the last tip, {voltage_text(last)}, must stand across the gap behind "
             "the ballast while the others emit; the slope of their current is an order of "
-            "magnitude",
+            "magnitude, and the onset has its band (k = 2)",
             "raise the voltages, lower the ballast, sort the tips by radius, or space them wider",
             span=(low, high),
         ),

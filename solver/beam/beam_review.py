@@ -9,9 +9,9 @@ from conegap.geometries.design.design import Design
 from conegap.solver.beam.beam_band import BeamBand
 from conegap.solver.beam.ion_beam import Beam
 from conegap.solver.common.display_units import current_text
-from conegap.solver.operation.review import ReviewRow
+from conegap.solver.operation.review import ReviewRow, review_row
 
-__all__ = ["MOST_FILLED", "beam_rows"]
+__all__ = ["MOST_FILLED", "beam_rows", "unknown_beam_rows"]
 
 # Share of the current that may land on the accelerator; common practice, no source.
 _MOST_INTERCEPTED = 0.01
@@ -19,6 +19,8 @@ _MOST_INTERCEPTED = 0.01
 MOST_FILLED = 0.5
 """Greatest beam half-width over the available half-width of the opening, [-]."""
 _PRACTICE = "common practice, no source"
+_LANDS = "share of the beam that lands on the accelerator"
+_FILLS = "beam half-width / available aperture half-width"
 
 
 def beam_rows(design: Design, band: BeamBand) -> tuple[ReviewRow, ...]:
@@ -42,7 +44,7 @@ def beam_rows(design: Design, band: BeamBand) -> tuple[ReviewRow, ...]:
     rows = [
         _row(
             band,
-            "share of the beam that lands on the accelerator",
+            _LANDS,
             lambda beam: beam.intercepted,
             0.0 if errors is None else errors.intercepted,
             lost,
@@ -52,7 +54,7 @@ def beam_rows(design: Design, band: BeamBand) -> tuple[ReviewRow, ...]:
         ),
         _row(
             band,
-            "beam half-width / available aperture half-width",
+            _FILLS,
             lambda beam: math.inf if beam.filling is None else beam.filling,
             0.0 if errors is None else errors.filling,
             math.inf if lost > 0.0 else 0.0,
@@ -75,6 +77,22 @@ def beam_rows(design: Design, band: BeamBand) -> tuple[ReviewRow, ...]:
             )
         )
     return tuple(rows)
+
+
+def unknown_beam_rows(design: Design) -> tuple[ReviewRow, ...]:
+    """The same rows, not proved, where no ion paths could be computed.
+
+    Parameters
+    ----------
+    design : Design
+    """
+    if design.accelerator.opening is None:
+        return ()
+    basis, advice = "no ion paths could be computed; see the warnings", "show it by test"
+    return tuple(
+        review_row(name, 0.0, limit, "", basis, advice, span=(0.0, math.inf))
+        for name, limit in ((_LANDS, _MOST_INTERCEPTED), (_FILLS, MOST_FILLED))
+    )
 
 
 def _row(

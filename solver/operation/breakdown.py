@@ -134,10 +134,22 @@ def electron_rows(design: Design, electrode: NegativeElectrode) -> tuple[ReviewR
         )
 
     rows = [row("clean accelerator", electrode.clean, advice)]
+    remedy = f"{advice}; keep {design.metal.name} off the accelerator, or heat it clean"
+    coated = f"accelerator coated with {design.metal.name}"
     if electrode.contaminated is not None:
-        remedy = f"{advice}; keep {design.metal.name} off the accelerator, or heat it clean"
-        coated = f"accelerator coated with {design.metal.name}"
         rows.append(row(coated, electrode.contaminated, remedy))
+    else:
+        rows.append(
+            review_row(
+                f"electron current, {coated}",
+                0.0,
+                limit,
+                unit,
+                f"no work function of {design.metal.name} is known",
+                f"give [liquid.custom] work_function; {remedy}",
+                span=(0.0, math.inf),
+            )
+        )
     return tuple(rows)
 
 

@@ -299,18 +299,32 @@ def feed_rows(
                 span=(weak, strong),
             )
         )
-    if most is not None and weak > 0.0:
+    else:
+        unknown = "viscosity" if design.metal.viscosity_law is None else "density"
+        rows.append(
+            review_row(
+                "flow needed over what the feed carries",
+                0.0,
+                1.0,
+                "",
+                f"no {unknown} of {design.metal.name} is known, so that the feed's resistance is "
+                "not; it is taken as none",
+                f"give [liquid.custom] {unknown}, or show the flow by test",
+                span=(0.0, math.inf),
+            )
+        )
+    if most is not None and strong > 0.0:
         rows.append(
             review_row(
                 "flow that the feed lets through over the flow needed",
-                most / needed,
+                most / (needed or strong),
                 _MOST_OVER_NEEDED,
                 "",
                 "the feed's own drop should be 1 % or more of the pressure that draws the liquid, "
                 "or it does not hold droplets and flooding back: an assumed limit, no source; an "
                 "upper bound, since droplets may carry more",
                 "narrow or lengthen the feed, or show by test that the beam holds no droplets",
-                span=(0.0, most / weak),
+                span=(0.0, most / weak if weak > 0.0 else math.inf),
             )
         )
     if feed.shared is not None and feed.shared.resistance and feed.density:

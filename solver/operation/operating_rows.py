@@ -51,19 +51,22 @@ def operating_rows(
                 span=(weak.wanted, strong.wanted),
             )
         )
-    if expected.point.sites <= 0.0:
+    each = [at.point.per_site for at in operating]
+    # A shared feed or a current limit may leave a site of the greater law less than one of the
+    # smaller law, of which fewer burn.
+    least, middle, most = min(each), each[1], max(each)
+    if most <= 0.0:
         return tuple(rows)
-    least, middle, most = (at.point.per_site for at in operating)
     rows.append(
         review_row(
             "smallest steady current over the current of a site",
-            smallest.value / middle if middle > 0.0 else math.inf,
+            smallest.value / (middle if middle > 0.0 else most),
             1.0,
             "",
             f"below it a site pulses or goes out; {smallest.basis}",
             "raise the voltage or lower the ballast, so that each site carries more",
             span=(
-                smallest.low / most if most > 0.0 else math.inf,
+                smallest.low / most,
                 smallest.high / least if least > 0.0 else math.inf,
             ),
         )

@@ -76,13 +76,13 @@ def propellant_use(
     operating : tuple of OperatingPoint
         With the least, the expected and the greatest current of the law's band.
     """
-    weak, expected, strong = operating
+    expected = operating[1]
     worst, best = MassEfficiency().band()
     per_charge = design.metal.ion_mass / elementary_charge
     efficiency = (
-        worst.at(strong.point.per_site),
+        min(worst.at(at.point.per_site) for at in operating),
         MassEfficiency().at(expected.point.per_site),
-        best.at(weak.point.per_site),
+        max(best.at(at.point.per_site) for at in operating),
     )
     known = [at.exhaust.specific_impulse for at in operating if at.exhaust is not None]
     return PropellantUse(
@@ -93,9 +93,9 @@ def propellant_use(
             else None
         ),
         mass_flow=(
-            weak.point.current * per_charge / best.at(weak.point.per_site),
+            min(at.point.current * per_charge / best.at(at.point.per_site) for at in operating),
             expected.point.current * per_charge / efficiency[1],
-            strong.point.current * per_charge / efficiency[0],
+            max(at.point.current * per_charge / worst.at(at.point.per_site) for at in operating),
         ),
         mass=design.liquid.propellant_mass,
     )

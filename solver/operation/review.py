@@ -129,7 +129,12 @@ def accelerator_field(
 
 
 def gap_review(
-    design: Design, onset_voltage: float, highest_onset: float, accelerator: AcceleratorField
+    design: Design,
+    onset_voltage: float,
+    highest_onset: float,
+    accelerator: AcceleratorField,
+    *,
+    every_onset: float = 0.0,
 ) -> tuple[ReviewRow, ...]:
     """Rows of the review that onset and field alone can answer.
 
@@ -139,6 +144,8 @@ def gap_review(
         [V].
     highest_onset : float
         Upper end of the onset band, [V].
+    every_onset : float
+        That of the place that emits last, where it is known, [V].
     """
     rows = []
     criteria = design.criteria
@@ -148,7 +155,7 @@ def gap_review(
         rows.append(
             review_row(
                 "highest onset against the supply",
-                highest_onset,
+                max(highest_onset, every_onset),
                 share * limit,
                 "V",
                 f"{share:.0%} of the supply's {limit:g} V; {_PRACTICE}",

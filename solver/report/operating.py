@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from conegap.solver.assessment import Assessment
+from conegap.solver.beam.beam_band import BeamBand
 from conegap.solver.common.display_units import (
     current_text,
     energy_text,
@@ -21,7 +22,7 @@ from conegap.solver.report.tables import Table
 __all__ = ["operating_facts", "operating_table"]
 
 _STATES = {
-    "dark": "no emission: the voltage does not reach the onset",
+    "dark": "no emission expected: the voltage does not reach the onset",
     "regulated": "the supply holds its voltage",
     "current limit": "the supply's current limit is reached, its voltage sags",
 }
@@ -44,7 +45,7 @@ def operating_table(assessment: Assessment) -> Table:
         return _row(name, text, tuple(of(one) for one in three), size)
 
     rows = [
-        ("state", _STATES[at.state], ""),
+        ("state", _state(assessment), ""),
         ("voltage set at the supply", voltage_text(at.set_voltage), ""),
         row("voltage at the supply's terminals", voltage_text, lambda one: one.supply_voltage),
         row("drop of the ballast", voltage_text, lambda one: one.ballast_drop),
@@ -64,7 +65,7 @@ def operating_table(assessment: Assessment) -> Table:
         row("pressure that the feed loses", pressure_text, lambda one: one.point.pressure_loss)
         if operation.feed_known
         else ("pressure that the feed loses", "not known, taken as none", ""),
-        row("thrust of the ion paths", _newtons, lambda one: one.thrust, assessment.thrust_share),
+        _row("thrust of the ion paths", _newtons, _thrusts(assessment)),
         row("beam power, emitter to ground", _watts, lambda one: one.beam_power),
         row("power from the supply", _watts, lambda one: one.supply_power),
         row("mass flow of the ions", mass_flow_text, lambda one: one.mass_flow),
@@ -77,11 +78,8 @@ def operating_table(assessment: Assessment) -> Table:
         rows.append(_row("specific impulse with droplets", _seconds, use.specific_impulse))
     if use.life is not None:
         rows.append(_row("propellant lasts", time_text, use.life))
-    if assessment.beam is not None:
-        share = assessment.beam.intercepted
-        rows.append(
-            row("current onto the accelerator", current_text, lambda one: one.point.current, share)
-        )
+    if assessment.beams is not None and at.point.current > 0.0:
+        rows.append(_landing(assessment.beams))
     if all(one.point.sites == 1.0 for one in three):
         # One site carries all of the current.
         rows = [one for one in rows if one[0] not in ("burning sites", "current of a site")]
@@ -111,7 +109,7 @@ def operating_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
     operation = assessment.operation
     at = operation.operating
     if at.state == "dark":
-        return (("operating point", _STATES["dark"]),)
+        return (("operating point", _state(assessment)),)
     weak, strong = operation.operating_band
     sag = ""
     if at.state == "current limit":
@@ -124,10 +122,53 @@ def operating_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
         ),
         ("its current, an order of magnitude", between),
     ]
-    if weak.thrust is not None and strong.thrust is not None:
-        share = assessment.thrust_share
-        rows.append(("its thrust", span_text(_newtons, weak.thrust * share, strong.thrust * share)))
+    thrusts = [thrust for thrust in _thrusts(assessment) if thrust is not None]
+    if thrusts:
+        # At a current limit the greater current law leaves less voltage, and so less thrust.
+        rows.append(("its thrust", span_text(_newtons, min(thrusts), max(thrusts))))
     return tuple(rows)
+
+
+def _state(assessment: Assessment) -> str:
+    """State of the supply; of a gap that is not expected to emit, what may emit all the same."""
+    operation, first = assessment.operation, assessment.emission.first
+    at, most = operation.operating, operation.operating_band[1].point.current
+    if at.state != "dark":
+        return _STATES[at.state]
+    if first.voltage <= at.set_voltage:
+        return f"the {first.place} alone emit, with a current that is not known"
+    within = f"; at the ends of its band up to {_rough(current_text, most)}" if most > 0.0 else ""
+    return _STATES["dark"] + within
+
+
+def _thrusts(assessment: Assessment) -> tuple[float | None, ...]:
+    """Thrust at the least, the expected and the greatest current, each of its own ion paths; of
+    those at the expected current where there are none, [N]."""
+    operation, beams = assessment.operation, assessment.beams
+    weak, strong = operation.operating_band
+    shares = [assessment.thrust_share] * 3
+    if beams is not None and beams.ends:
+        low, high = (beam or beams.nominal for beam in beams.ends)
+        shares = [low.thrust_share, beams.nominal.thrust_share, high.thrust_share]
+    three = (weak, operation.operating, strong)
+    return tuple(
+        None if at.thrust is None else at.thrust * share
+        for at, share in zip(three, shares, strict=True)
+    )
+
+
+def _landing(beams: BeamBand) -> tuple[str, str, str]:
+    """Current onto the accelerator, each of its own ion paths."""
+    name = "current onto the accelerator"
+    known = [
+        point.current * beam.intercepted
+        for point, beam in zip(beams.points, (beams.nominal, *beams.ends), strict=False)
+        if beam is not None
+    ]
+    if beams.complete:
+        expected, low, high = known
+        return _row(name, current_text, (low, expected, high))
+    return (name, _rough(current_text, known[0]), f"from {_rough(current_text, min(known))}")
 
 
 def _row(

@@ -1,0 +1,114 @@
+"""What is not known is never passed, and bands hold what they are made of."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from conftest import refused
+from numpy.testing import assert_allclose
+from reporting import assessed_needle
+
+from conegap.geometries import examples
+from conegap.geometries.design.design import Design
+from conegap.solver.arrays.end_review import end_rows
+from conegap.solver.beam.beam_review import beam_rows, unknown_beam_rows
+from conegap.solver.operation.breakdown import electron_rows
+from conegap.solver.operation.feed import feed_of, feed_rows
+from conegap.solver.operation.operating_point import operating_point
+from conegap.solver.operation.operating_rows import operating_rows
+from conegap.solver.operation.propellant import propellant_use
+from conegap.solver.operation.smallest_current import smallest_current
+from conegap.solver.report.operating import operating_facts, operating_table
+
+EXAMPLES = Path(examples.__path__[0])
+CUSTOM = """
+[liquid.custom]
+name = "an alloy"
+molar_mass = "110 g/mol"
+melting_point = "420 K"
+surface_tension = {tension}
+density = "7000 kg/m^3"
+"""
+
+
+def with_custom(tension: str) -> Design:
+    """The shipped needle with a liquid of its own."""
+    text = (EXAMPLES / "needle.toml").read_text("utf-8").replace('metal = "indium"', "", 1)
+    before, after = text.split("[voltages]", 1)
+    return Design.from_text(before + CUSTOM.format(tension=tension) + "[voltages]" + after)
+
+
+def test_a_tolerance_that_would_move_nothing_is_refused() -> None:
+    """INVARIANT: a band never leaves out a tolerance that the design states."""
+    assert with_custom('"0.55 N/m"').liquid.custom is not None
+    with refused("liquid.custom.surface_tension", "surface_tension_relative_uncertainty"):
+        with_custom('{ value = "0.55 N/m", tolerance = "0.2 N/m" }')
+
+
+def test_properties_that_are_not_known_leave_their_rows_not_proved() -> None:
+    """INVARIANT: without viscosity no flow, without a work function no electron current of the
+    coated accelerator is passed."""
+    design = with_custom('"0.55 N/m"')
+    feed = feed_of(design)
+    assert feed is not None
+    assert feed.greatest_mass_flow is None
+    assert "not proved" in [row.state for row in feed_rows(design, feed, (1e-12, 1e-11, 1e-10))]
+    electrode = replace(assessed_needle().operation.electrode, contaminated=None)
+    assert [row.state for row in electron_rows(design, electrode)] == ["pass", "not proved"]
+
+
+def test_what_could_not_be_solved_is_not_proved() -> None:
+    """INVARIANT: ends and ion paths without a solve have the rows of those that have one."""
+    assert [row.state for row in end_rows(None, ("the ends meet",))] == ["not proved"]
+    found = assessed_needle()
+    assert found.beams is not None
+    unknown = unknown_beam_rows(found.design)
+    assert [row.name for row in unknown] == [r.name for r in beam_rows(found.design, found.beams)]
+    assert {row.state for row in unknown} == {"not proved"}
+
+
+@pytest.mark.parametrize("limit", [1e-9, 40e-6])
+def test_a_thrust_stands_between_its_ends(limit: float) -> None:
+    """INVARIANT: at a current limit the greater current law leaves less voltage and so less
+    thrust; the lower end is printed first all the same, and holds the expected value."""
+    assessment = assessed_needle()
+    operation = assessment.operation
+    laws = (operation.emission_band[0], operation.emission, operation.emission_band[1])
+    weak, at, strong = (
+        operating_point(law, voltage=5e3, emitter_voltage=4e3, ballast=0.0, current_limit=limit)
+        for law in laws
+    )
+    assert weak.thrust is not None
+    assert strong.thrust is not None
+    assert weak.thrust > strong.thrust
+    changed = replace(operation, operating=at, operating_band=(weak, strong))
+    facts = dict(operating_facts(replace(assessment, operation=changed)))
+    ends = [float(word.split()[0]) for word in facts["its thrust"].split(" to ")]
+    assert ends == sorted(ends)
+    use = propellant_use(assessment.design, (strong, at, weak))
+    assert use.mass_flow[0] <= use.mass_flow[1] <= use.mass_flow[2]
+    assert use.efficiency[0] <= use.efficiency[1] <= use.efficiency[2]
+
+
+def test_a_gap_that_is_dark_as_expected_may_burn_within_its_band() -> None:
+    """INVARIANT: the rows of a burning site stay, not proved, and the current is told."""
+    assessment = assessed_needle()
+    operation = assessment.operation
+    voltage = 0.99 * operation.emission.onset_voltage
+    weak, at, strong = (
+        operating_point(law, voltage=voltage, emitter_voltage=voltage, ballast=0.0)
+        for law in (operation.emission_band[0], operation.emission, operation.emission_band[1])
+    )
+    assert (weak.state, at.state, strong.state) == ("dark", "dark", "regulated")
+    rows = operating_rows(assessment.design, (weak, at, strong), smallest_current("Ga", 313.0))
+    assert rows[-2].state == "not proved"
+    assert rows[-2].value > 0.0
+    changed = replace(operation, operating=at, operating_band=(weak, strong))
+    found = replace(assessment, operation=changed)
+    ((_, words),) = operating_facts(found)
+    table = {row[0]: row[1:] for row in operating_table(found).rows}
+    assert table["current"][1].rpartition(" to ")[2] in words
+    assert table["state"][0] == words
+    assert_allclose(at.point.current, 0.0)
