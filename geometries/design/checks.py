@@ -52,7 +52,7 @@ def _pairing(emitter: Emitter, accelerator: Accelerator) -> Iterator[Problem]:
     fitting = ", ".join(kind for kind, other in ACCELERATORS.items() if _fits(emitter, other))
     why = f"this accelerator is {accelerator.symmetry} and the emitter {emitter.symmetry}"
     if emitter.arrangement not in accelerator.faces:
-        name = accelerator.kind.replace("_", " ")
+        name = accelerator.noun
         why = f"a {emitter.kind} is not solved before this accelerator, {name}"
     yield Problem("accelerator.kind", f"{why}; choose one of {fitting}")
 

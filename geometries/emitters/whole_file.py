@@ -286,6 +286,10 @@ class WholeAccelerator(Accelerator):
 
     kind: Literal["in the emitter's file"] = "in the emitter's file"
 
+    @property
+    def noun(self) -> str:
+        return "accelerator"
+
 
 def _lifted(
     loops: tuple[tuple[Boundary, ...], ...], symmetry: Symmetry, edge: EmittingEdge

@@ -46,6 +46,11 @@ class Accelerator(Part):
     faces: ClassVar[tuple[Arrangement, ...]] = ("single",)
     """Arrangements of tips that it can stand before."""
 
+    @property
+    def noun(self) -> str:
+        """What sentences call it: "aperture plate"."""
+        return self.kind.replace("_", " ")
+
     def symmetric(self, tables: Mapping[str, FloatArray]) -> bool:
         """Whether a planar accelerator is its own mirror image."""
         return True

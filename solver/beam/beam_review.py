@@ -38,7 +38,7 @@ def beam_rows(design: Design, band: BeamBand) -> tuple[ReviewRow, ...]:
     """
     if band.nominal.filling is None:
         return ()
-    name = design.accelerator.kind.replace("_", " ")
+    name = design.accelerator.noun
     errors = band.errors
     lost = max(beam.unfinished for beam in band.beams)
     rows = [

@@ -62,7 +62,7 @@ def report_parts(assessment: Assessment) -> tuple[Part, ...]:
         _electrode(assessment),
         _inputs(assessment),
         _metal(assessment),
-        _quality(assessment),
+        None if _short(assessment) else _quality(assessment),
         _card(assessment),
     )
     return tuple(part.typeset() for part in parts if part is not None)
@@ -99,9 +99,17 @@ def _uncertainty(assessment: Assessment) -> Part:
     ]
     if several:
         blocks.append(Figures(("first_emission",)))
+    elif _short(assessment):
+        blocks += [Words(("Numerical quality:",), soft=True), *_quality(assessment).blocks]
     else:
         blocks.append(Figures(_curves(assessment)))
     return Part("uncertainty", "Uncertainty of the onset", tuple(blocks), look="page")
+
+
+def _short(assessment: Assessment) -> bool:
+    """Whether the page on uncertainty has neither curves nor several ways to begin, and so has room
+    for the numerical quality."""
+    return not assessment.scans and len(assessment.emission.instabilities) == 1
 
 
 def _curves(assessment: Assessment) -> tuple[str, ...]:
