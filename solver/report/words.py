@@ -175,7 +175,8 @@ def _beam_gaps(assessment: Assessment) -> Iterator[str]:
         return
     yield (
         "The emitting cusp itself: ions start on the drawn surface within an assumed half angle, "
-        "and droplets, strays and charge exchange are not followed."
+        "and droplets, strays, charge exchange and electrons that neutralise the beam are not "
+        "followed."
     )
     if beam.charge is None:
         yield "The beam's own charge."
