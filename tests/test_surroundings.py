@@ -15,6 +15,7 @@ from conegap.geometries.design.design import Design
 from conegap.geometries.design.starters import starter
 from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.field.solution import solve_field
+from conegap.solver.onset.rigid import rigid_onset_of_solution
 from conegap.solver.studies.onset import doubled_room
 
 TOUCHING = ("thickness", 'thickness = "0.5 mm"\nreaches_wall = true')
@@ -83,6 +84,16 @@ def test_boundary_keeps_its_names_where_the_plate_ends() -> None:
         names = [b.name for b in loops[0]]
         assert names.count("accelerator") >= 5
         assert "chamber" in names
+
+
+def test_wall_that_the_plate_touches_rises_with_it() -> None:
+    """EXACT: emitter at 4 kV before -1 kV on plate and wall is 5 kV before 0 V on both."""
+    lifted = (("emitter", 'emitter = "5 kV"'), ("accelerator", 'accelerator = "0 V"'))
+    onsets = [
+        rigid_onset_of_solution(one, solve_field(one.section())).voltage
+        for one in (_design(TOUCHING, SAME), _design(TOUCHING, *lifted))
+    ]
+    assert_allclose(onsets[0], onsets[1], rtol=1e-9)
 
 
 def test_side_without_flux_is_stated_and_not_doubled() -> None:

@@ -198,6 +198,11 @@ class Design:
         return self.voltages.emitter - self.voltages.accelerator
 
     @property
+    def one_with_wall(self) -> bool:
+        """The accelerator touches the chamber's wall, whose voltage rises with its own."""
+        return self.accelerator.touches_side and self.chamber.side == "wall"
+
+    @property
     def edge_pressure(self) -> float:
         """Gauge pressure of the liquid at the emitting edge, see `Liquid.edge_pressure`, [Pa]."""
         return self.liquid.edge_pressure(self.metal)

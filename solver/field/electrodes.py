@@ -17,7 +17,7 @@ def electrode_voltages(
     electrodes : tuple of str
         Electrodes of the section.
     share : float
-        1 for the design's voltages; the chamber keeps its own, [-].
+        1 for the design's voltages; a chamber apart from the accelerator keeps its own, [-].
 
     Returns
     -------
@@ -27,7 +27,7 @@ def electrode_voltages(
     wanted = {
         "emitter": share * design.voltages.emitter,
         "accelerator": share * design.voltages.accelerator,
-        "chamber": design.voltages.chamber,
+        "chamber": (share if design.one_with_wall else 1.0) * design.voltages.chamber,
     }
     return {name: wanted[name] for name in electrodes}
 

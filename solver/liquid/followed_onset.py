@@ -131,7 +131,7 @@ def at_own_chamber(
         The iteration does not settle.
     """
     own = design.voltages.chamber
-    if own == 0.0:
+    if own == 0.0 or design.one_with_wall:
         return solve(design)
     volts = design.voltage if guess is None else guess
     for _ in range(_MOST_SHARES):
