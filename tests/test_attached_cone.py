@@ -6,6 +6,7 @@ import math
 import re
 
 import pytest
+from conftest import refused
 from numpy.testing import assert_allclose
 
 from conegap.geometries.design.design import Design
@@ -61,7 +62,7 @@ def test_pressure_that_holds_a_cone_is_refused() -> None:
     """EXACT: at p = 2 gamma cos(alpha) / a the pressure alone carries the cone."""
     gamma, radius = 0.7, 25e-6
     limit = 2.0 * gamma * math.cos(TAYLOR_HALF_ANGLE) / radius
-    with pytest.raises(DesignError, match="alone holds a cone up"):
+    with refused("liquid.feed_pressure"):
         found(fed(1.0001 * limit), gamma)
     assert found(fed(0.999 * limit), gamma).voltage < 0.05 * found(fed(0.0), gamma).voltage
 

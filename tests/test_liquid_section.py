@@ -8,6 +8,7 @@ import tomllib
 
 import numpy as np
 import pytest
+from conftest import refused
 from numpy.testing import assert_allclose
 from scipy.constants import epsilon_0
 
@@ -236,16 +237,15 @@ def test_pressure_that_no_place_holds_is_refused() -> None:
     """EXACT: the dry bore holds 2 gamma sin(advancing angle) / a, the message has the limit."""
     limit = 2.0 * Design.read("capillary").surface_tension * math.sin(math.radians(40.0)) / 25e-6
     for share in (1.001, 1.5):
-        with pytest.raises(DesignError, match="floods the edge") as caught:
+        with refused("liquid.feed_pressure", f"{limit:.4g} Pa"):
             meniscus_onset(pressed(share * limit))
-        assert f"{limit:.4g} Pa" in str(caught.value)
 
 
 def test_suction_that_the_bore_does_not_hold_is_refused() -> None:
     """EXACT: beyond -2 gamma cos(receding angle) / a the liquid is drawn back (Jurin's law)."""
     limit = 2.0 * Design.read("capillary").surface_tension * math.cos(math.radians(40.0)) / 25e-6
     for share in (1.0 + 1e-9, 1.5):
-        with pytest.raises(DesignError, match="drawn back"):
+        with refused("liquid.feed_pressure"):
             meniscus_onset(pressed(-share * limit))
 
 
@@ -280,7 +280,7 @@ def test_a_chamber_at_a_voltage_of_its_own_shifts_the_onset(capillary: MeniscusO
 def test_a_film_too_thin_for_a_free_surface_falls_back() -> None:
     """INVARIANT: a surface that would pass through the metal is no onset; the rigid one stands."""
     thin = changed("needle", ('value = "0.5 um", tolerance = "0.3 um"', 'value = "0.05 um"'))
-    with pytest.raises(SurfaceInSolid, match="into the metal"):
+    with pytest.raises(SurfaceInSolid):
         meniscus_onset(thin)
     found, (remark,) = free_surface(thin, "automatic", None)
     assert found is None

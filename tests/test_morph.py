@@ -80,7 +80,7 @@ def test_other_boundaries_are_refused() -> None:
     needle = hyperboloid_needle(radius=5e-6, gap=1e-4)
     blade = planar_hyperbola(radius=5e-6, gap=1e-4)
     near = coarse_mesh(needle.section)
-    with pytest.raises(MovedTooFar, match="different boundaries"):
+    with pytest.raises(MovedTooFar):
         morphed(near, blade.section)
     assert followed(near, blade.section) is None
 

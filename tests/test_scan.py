@@ -6,10 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from conftest import needle_design
+from conftest import needle_design, refused
 from numpy.testing import assert_allclose
 
-from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.mesh.coarse_mesh import coarse_mesh
 from conegap.solver.onset.rigid import rigid_onset
 from conegap.solver.studies.onset import solve_onset
@@ -71,7 +70,7 @@ def test_progress_counts_every_point(over_gap: Scan, seen: list[tuple[str, int, 
 
 def test_unknown_quantity_is_refused_at_once() -> None:
     """EXACT: a misspelled key is refused before any solve, with the nearest key."""
-    with pytest.raises(DesignError, match=r"accelerator\.gap"):
+    with refused("accelerator.gab", "accelerator.gap"):
         scan(solve_onset(needle_design(), criterion="rigid"), "accelerator.gab", np.array([1e-3]))
 
 

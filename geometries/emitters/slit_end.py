@@ -98,7 +98,10 @@ def slit_end_sector(
     """
     end = slit.end_radius
     if end is None:
-        raise GeometryError("emitter.end_radius is not given, so the slit has no drawn ends")
+        raise GeometryError(
+            "emitter.end_radius is not given, so the slit has no drawn ends",
+            keys=("emitter.end_radius",),
+        )
     if not (slit.symmetric({}) and accelerator.symmetric({})):
         raise GeometryError(
             "the ends of a slit are computed only where emitter and slot are their own mirror "
@@ -120,7 +123,8 @@ def slit_end_sector(
         raise GeometryError(
             f"emitter.end_radius = {length_text(end)} leaves the slit a straight part of "
             f"{length_text(max(2.0 * turn, 0.0))}, less than twice the gap, so that its ends have "
-            "no middle to be compared with; make the ends smaller or the slit longer"
+            "no middle to be compared with; make the ends smaller or the slit longer",
+            keys=("emitter.end_radius",),
         )
     span = gap + min(end, gap)
     start = max(0.0, turn - _STRAIGHT * span)

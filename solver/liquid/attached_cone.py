@@ -84,7 +84,9 @@ def extinction(
     pull = 2.0 * math.pi * base * surface_tension * math.cos(TAYLOR_HALF_ANGLE)
     pull -= math.pi * base**2 * design.edge_pressure
     if pull <= 0.0:
-        raise DesignError(f"{design.pressure_words} alone holds a cone up")
+        raise DesignError(
+            f"{design.pressure_words} alone holds a cone up", keys=("liquid.feed_pressure",)
+        )
     found = [
         math.sqrt(pull / _pull_per_volt_squared(design, section, surface, contact, share * base))
         for share in _ROUNDINGS

@@ -202,7 +202,10 @@ def _loss(
     states = wetting_states(wetting, design, progress)
     ramp = _stated(design, states).ramp
     if ramp is None:
-        raise DesignError(_floods(design, greatest_pressure(wetting, design) * gamma))
+        raise DesignError(
+            _floods(design, greatest_pressure(wetting, design) * gamma),
+            keys=("liquid.feed_pressure",),
+        )
     return _end_of(wetting, ramp, levels, progress), wetting, states
 
 

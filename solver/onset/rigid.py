@@ -165,7 +165,8 @@ def _edge_onset(design: Design, solution: FieldSolution, name: str, gamma: float
     if voltage <= 0.0:
         raise DesignError(
             f"voltages.chamber = {design.voltages.chamber:g} V alone already exceeds the onset "
-            f"field at '{name}'; check the chamber's voltage"
+            f"field at '{name}'; check the chamber's voltage",
+            keys=("voltages.chamber",),
         )
     return RigidOnset(
         voltage=voltage,

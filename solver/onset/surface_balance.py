@@ -66,7 +66,8 @@ def balance_field(*, surface_tension: float, curvature: float, pressure: float =
             f"the pressure at the emitting edge, {pressure:.4g} Pa (liquid.feed_pressure and the "
             f"weight of a liquid column that is stated), exceeds the {held:.4g} Pa that surface "
             "tension holds there: the liquid floods the edge without any voltage; lower the feed "
-            "pressure or choose a sharper edge"
+            "pressure or choose a sharper edge",
+            keys=("liquid.feed_pressure",),
         )
     return math.sqrt(2.0 * (held - pressure) / epsilon_0)
 
