@@ -12,6 +12,7 @@ from conegap.solver.common.display_units import (
     scientific,
     voltage_text,
 )
+from conegap.solver.common.style import pretty
 from conegap.solver.report.beam import degrees
 from conegap.solver.report.operating import operating_facts
 from conegap.solver.report.sector import sector_lines
@@ -85,7 +86,7 @@ def _facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
         *operating_facts(assessment),
         ("limit of the supply", voltage_text(supply) if supply else "not given"),
         ("numerical error of the onset", scientific(assessment.onset.error)),
-        ("largest contribution to the band", first.budget.contributions[0].label),
+        ("largest contribution to the band", pretty(first.budget.contributions[0].label)),
         ("rigid surface alone", voltage_text(rigid.voltage)),
         (f"field at the {rigid.edge_name} at rigid onset", field_text(rigid.balance_field)),
         ("edge field × gap / voltage", f"{assessment.enhancement:.3g}"),
