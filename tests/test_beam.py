@@ -225,13 +225,15 @@ def test_weighted_quantile_of_an_even_spread() -> None:
 
 
 @pytest.mark.slow
-def test_narrow_slot_fails_the_review_and_takes_the_thrust() -> None:
+def test_narrow_slot_fails_the_review_and_takes_the_thrust(monkeypatch: pytest.MonkeyPatch) -> None:
     """INVARIANT: of the shipped slit before a narrow slot, interception decides and is reported."""
     text = re.sub(r', tolerance = "[^"]*"', "", starter("slit"))
     text, count = re.subn(
         r'slot_width = \{ value = "2.6 mm"', 'slot_width = { value = "1 mm"', text
     )
     assert count == 1
+    # The slit's ends have tests of their own.
+    monkeypatch.setattr("conegap.solver.assessment.slit_end_or_why", lambda *_, **__: (None, ()))
     found = assess(Design.from_text(text), scans=False, criterion="rigid")
     beam, results = found.beam, found.as_dict()["operation"]
     assert beam is not None

@@ -165,13 +165,14 @@ def test_the_row_and_the_warning_name_the_factor() -> None:
 
 
 def test_the_end_that_is_assumed() -> None:
-    """EXACT: half the slot's width, the gap before a plane, at most half of what two gaps leave of
+    """EXACT: half the slot's width, at least the gap, at most half of what two gaps leave of
     half the length, and none where they leave nothing; a drawn end is kept."""
     slit = Design.read("slit")
     assert end_radius(slit) == pytest.approx(1.3e-3)
     assert end_radius(slit.with_value("emitter.length", 2.6e-3)) == pytest.approx(0.25e-3)
     assert end_radius(slit.with_value("emitter.length", 1.6e-3)) is None
     assert slit.emitter.assumed_end(None, 0.8e-3) == 0.8e-3
+    assert slit.emitter.assumed_end(0.15e-3, 0.8e-3) == 0.8e-3
     assert end_radius(Design.read("slit_end")) == 8e-3
     assert end_radius(Design.read("needle")) is None
 

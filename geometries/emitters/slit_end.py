@@ -57,9 +57,9 @@ class Blade(Protocol):
 def usual_end(length: float, opening: float | None, gap: float) -> float | None:
     """Radius that is assumed for the ends of a slit where none is drawn, [m], or None.
 
-    As round as the slot is half wide, or as the gap before a plane: the field of an end is relieved
-    only by a rounding as large as what it faces (common practice, no source).  At most half of what
-    two gaps of straight lip leave.
+    As round as the slot is half wide, and at least as the gap: the field of an end is relieved only
+    by a rounding as large as what it faces (common practice, no source).  At most half of what two
+    gaps of straight lip leave.
 
     Parameters
     ----------
@@ -71,7 +71,7 @@ def usual_end(length: float, opening: float | None, gap: float) -> float | None:
         [m].
     """
     most = (length / 2.0 - gap) / 2.0
-    usual = gap if opening is None else opening / 2.0
+    usual = max(gap, 0.0 if opening is None else opening / 2.0)
     return min(usual, most) if gap > 0.0 and most > 0.0 else None
 
 

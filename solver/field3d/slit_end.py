@@ -6,8 +6,8 @@ millimetres, a length of many.  So the blade is solved in three dimensions with 
 end, and the ratio is carried on to the true edge.
 
 Ends that are not drawn are still there.  They are taken to be as round as the slot is half wide,
-and solved with half and twice that radius as well, each on one rough model; what the radius leaves
-open is part of their band.
+and at least as the gap, and solved with half and twice that radius as well, each on one rough
+model; what the radius leaves open is part of their band.
 """
 
 from __future__ import annotations

@@ -168,7 +168,7 @@ def sector_words(assessment: Assessment) -> tuple[str, ...]:
         if end.assumed:
             lines.append(
                 f"The drawing gives the ends no radius: {_round(end.end_radius)} is assumed, half "
-                "the slot's width or the gap before a plane, and the band of the ends holds half "
+                "the slot's width or the gap, and the band of the ends holds half "
                 "and twice of it. Lips and channel are drawn as one blunt edge on a coarse mesh."
             )
         else:
