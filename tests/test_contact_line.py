@@ -25,7 +25,7 @@ from conegap.solver.liquid.shape import cap
 from conegap.solver.liquid.slow_ramp import Ramp, ramp
 from conegap.solver.liquid.wetting_states import settled, wetting_of, wetting_states
 from conegap.solver.onset.closed_forms import classic_estimate
-from conegap.solver.report.liquid import _line_words
+from conegap.solver.report.words import must_know
 from conegap.solver.studies.budget import _angle_ends, _assumed_angle
 from conegap.solver.studies.turning_start import TurningStart
 from conegap.solver.studies.turning_variants import turning_voltage
@@ -380,6 +380,6 @@ def test_a_worse_state_of_wetting_is_said_aloud(voltage: float | None, said: str
     assessment: Any = SimpleNamespace(
         onset=SimpleNamespace(meniscus=meniscus), design=Design.read("capillary")
     )
-    found = [words for words in _line_words(assessment) if "wetted end face" in words]
+    found = [words for words in must_know(assessment) if "wetted end face" in words]
     assert len(found) == (said is not None)
     assert all(str(said) in words for words in found)
