@@ -136,20 +136,23 @@ def test_an_article_is_the_design_with_its_values() -> None:
 
 
 def test_band_holds_the_measurement_in_place_of_the_tolerance() -> None:
-    """EXACT: the design has no tolerances, so an article's band is that of the design where it
-    states no uncertainty, and wider by slope times uncertainty where it does."""
+    """EXACT: the design has no tolerances, so an article's band is that of the design where nothing
+    was measured, and wider by slope times uncertainty where it was; a measurement without an
+    uncertainty takes the widest of the lot, and the lot says so."""
     lot, _ = solved()
     found = {one.article.name: one for one in lot.results}
     wide = 1.0 - found["A1"].low / found["A1"].voltage
-    plain = 1.0 - found["A4"].low / found["A4"].voltage
+    unstated = 1.0 - found["A4"].low / found["A4"].voltage
+    plain = 1.0 - found["A3"].low / found["A3"].voltage
     low, _ = assessed_needle().budget.band(1.0)
     assert_allclose(plain, 1.0 - low, rtol=1e-9, atol=0)
     both = [found[name].voltage for name in ("A1", "A2")]
     # Of a power law through both radii; its exponent drifts by some per cent between them.
     slope = math.log(both[1] / both[0]) / math.log(5.0 / 4.0) / 4e-6
     assert_allclose(math.sqrt(wide**2 - plain**2), slope * 0.2e-6, rtol=0.03, atol=0)
+    assert_allclose(unstated, wide, rtol=0.03, atol=0)
     assert any("accelerator.gap" in warning for warning in lot.warnings)
-    assert not any("emitter.tip_radius" in warning for warning in lot.warnings)
+    assert [w for w in lot.warnings if "emitter.tip_radius" in w and "A4" in w]
 
 
 def test_a_second_run_solves_nothing_again(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -190,7 +190,7 @@ def solve_lot(
     """
     onset = solve_onset(design, criterion=criterion, kept=kept, progress=progress)
     budget = error_budget(onset)
-    slopes = _slopes(onset, table)
+    slopes, widest = _slopes(onset, table), _widest(table)
     shifts = onset.variants.shifts([one.changes for one in table.articles], "articles")
     results = []
     for article, shift in zip(table.articles, shifts, strict=True):
@@ -198,7 +198,7 @@ def solve_lot(
             results.append(ArticleOnset(article, np.nan, np.nan, np.nan, shift))
             continue
         voltage = onset.voltage * shift.ratio
-        low, high = _budget_of(budget, article, slopes).band(voltage)
+        low, high = _budget_of(budget, article, slopes, widest).band(voltage)
         remark = f"shifted as the rigid surface: {shift.lost}" if shift.lost else ""
         results.append(ArticleOnset(article, voltage, low, high, remark=remark))
     if all(one.refusal for one in results):
@@ -214,6 +214,8 @@ def solve_lot(
             *onset.remarks,
             *((onset.remark,) if onset.remark else ()),
             *_exact(table),
+            *_unstated(table, widest),
+            *_one_place(design),
         ),
         onset,
     )
@@ -221,10 +223,7 @@ def solve_lot(
 
 def _slopes(onset: Onset, table: LotTable) -> dict[str, float]:
     """d ln(onset) / d(dimension) at the drawn value for what has a stated uncertainty, [1/SI]."""
-    widest: dict[str, float] = {}
-    for article in table.articles:
-        for key, half in article.uncertainties:
-            widest[key] = max(half, widest.get(key, 0.0))
+    widest = _widest(table)
     keys = [key for key, half in widest.items() if half > 0.0]
     ends: list[Changes] = []
     for key in keys:
@@ -244,15 +243,60 @@ def _slopes(onset: Onset, table: LotTable) -> dict[str, float]:
     return found
 
 
-def _budget_of(budget: Budget, article: Article, slopes: Mapping[str, float]) -> Budget:
-    """The design's budget with an article's measurements in place of its tolerances."""
+def _widest(table: LotTable) -> dict[str, float]:
+    """Greatest stated uncertainty of every dimension that has one, SI."""
+    widest: dict[str, float] = {}
+    for article in table.articles:
+        for key, half in article.uncertainties:
+            widest[key] = max(half, widest.get(key, 0.0))
+    return widest
+
+
+def _budget_of(
+    budget: Budget, article: Article, slopes: Mapping[str, float], widest: Mapping[str, float]
+) -> Budget:
+    """The design's budget with an article's measurements in place of its tolerances; a measurement
+    without an uncertainty has the widest of the lot."""
     measured = {key for key, _ in article.changes}
+    stated = {**widest, **dict(article.uncertainties)}
     lines = [line for line in budget.contributions if line.name not in measured]
-    for key, half in article.uncertainties:
+    for key, half in stated.items():
         if key in measured and key in slopes:
             size = abs(slopes[key]) * half / _COVERAGE
             lines.append(Contribution(key, f"measured {key}", size, size, "measured"))
     return Budget(tuple(lines))
+
+
+def _unstated(table: LotTable, widest: Mapping[str, float]) -> Sequence[str]:
+    """Warnings on measurements without an uncertainty where others of the lot have one."""
+    found = []
+    for key in widest:
+        names = [
+            one.name
+            for one in table.articles
+            if one.value(key) is not None and key not in dict(one.uncertainties)
+        ]
+        if names:
+            found.append(
+                f"{key}: no uncertainty is stated for {', '.join(names)}, which take the widest of "
+                "the lot"
+            )
+    return found
+
+
+def _one_place(design: Design) -> Sequence[str]:
+    """Warning where something else than the place of these onsets may emit first."""
+    if design.emitter.count > 1:
+        return (
+            "every onset is that of the first mode as drawn: the scatter from tip to tip, by which "
+            "single tips emit earlier, is not in this table; see conegap onset",
+        )
+    if design.emitter.line_length is not None:
+        return (
+            f"every onset is that of the middle of the {design.emitter.noun}: its ends, which may "
+            "emit first, are not in this table; see conegap onset",
+        )
+    return ()
 
 
 def _exact(table: LotTable) -> Sequence[str]:
