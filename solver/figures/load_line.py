@@ -47,6 +47,8 @@ def chart_load_line(axes: Axes, assessment: Assessment) -> Axes:
     slow, steep = operation.emission_band
     still = law.onset_voltage * law.extinction_over_onset
     lit = max(at.point.lit, 1)
+    # No two tips of a crown are alike; the first ones light, and go out, below this.
+    alike = ", tips alike" if len(law.relative_onsets) > 1 else ""
     first = min(still, steep.onset_voltage * steep.extinction_over_onset)
     left = first - 0.08 * (at.set_voltage - first)
     right = at.set_voltage + 0.05 * (at.set_voltage - left)
@@ -92,7 +94,7 @@ def chart_load_line(axes: Axes, assessment: Assessment) -> Axes:
     )  # fmt: skip
     axes.axvline(
         law.onset_voltage / volts.size, color=SOFT, lw=1.2, ls=(0, (1, 1.2)), zorder=2,
-        label=f"onset {voltage_text(law.onset_voltage)}",
+        label=f"onset {voltage_text(law.onset_voltage)}{alike}",
     )  # fmt: skip
     if still < law.onset_voltage:
         axes.axvline(
