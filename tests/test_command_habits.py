@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -321,7 +322,12 @@ def test_bash_completes(
         + f"\nCOMP_WORDS=({' '.join(words)}); COMP_CWORD={len(words) - 1}\n"
         + "_shtab_conegap 2>/dev/null; printf '%s\\n' \"${COMPREPLY[@]}\""
     )
-    done = subprocess.run([shell, "-c", code], capture_output=True, text=True, check=True)
+    # The script asks the command itself for a design's keys.
+    beside = os.pathsep.join((str(Path(sys.executable).parent), os.environ.get("PATH", "")))
+    done = subprocess.run(
+        [shell, "-c", code], capture_output=True, text=True, check=True,
+        env={**os.environ, "PATH": beside},
+    )  # fmt: skip
     assert wanted <= set(done.stdout.split())
     assert len(done.stdout.split()) < 12
 

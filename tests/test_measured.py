@@ -137,7 +137,9 @@ def test_the_command_writes_table_figure_and_numbers(
     target = tmp_path / "there"
     assert main(["validate", "--measured", "--json", "--to", str(target)]) == 0
     numbers = json.loads(capsys.readouterr().out)
-    assert numbers == json.loads((target / "results.json").read_text(encoding="utf-8"))
+    written = json.loads((target / "results.json").read_text(encoding="utf-8"))
+    assert written.pop("files") == ["measured.png", "measured.svg", "results.json"]
+    assert numbers == written
     assert (numbers["inside"], numbers["limits_kept"]) == (0, 1)
     assert {"measured.svg", "measured.png"} <= {place.name for place in target.iterdir()}
     assert main(["validate", "--measured", "--to", str(target)]) == 0

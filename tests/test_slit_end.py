@@ -274,3 +274,11 @@ def test_rounder_ends_fire_later(solved: Solved) -> None:
     assert round_.share.max() > 1.0
     for found, end in ((sharp, 0.5e-3), (round_, 2e-3)):
         assert 0.0 <= found.along[int(found.share.argmax())] < end
+
+
+def test_an_end_too_near_for_its_edge_is_told_and_not_meshed() -> None:
+    """REGRESSION: lips of 60 um, 0.8 mm from their plate, kept the mesher busy without an end."""
+    text = starter("slit").replace('"3 um", tolerance = "1 um"', '"60 um", tolerance = "1 um"')
+    end, why = slit_end_or_why(Design.from_text(text))
+    assert end is None
+    assert why
