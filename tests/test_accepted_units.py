@@ -112,6 +112,6 @@ def test_every_accepted_unit_has_the_dimension_of_its_quantity() -> None:
         dimension = registry.Quantity(1.0, kind.si).dimensionality
         for spelling, name in accepted_units._ACCEPTED[kind.name].items():
             assert registry.Quantity(1.0, name).dimensionality == dimension, spelling
-            assert accepted_units.library_name(spelling, kind.name) == name
+            assert accepted_units.pint_name(spelling, kind.name) == name
         for unit in {kind.si, *kind.units, *(unit for _, unit in kind.printed)}:
-            assert accepted_units.library_name(unit, kind.name), unit
+            assert accepted_units.pint_name(unit, kind.name), unit

@@ -12,7 +12,7 @@ import unicodedata
 from collections.abc import Iterable, Mapping
 from functools import cache
 
-__all__ = ["known_elsewhere", "library_name"]
+__all__ = ["known_elsewhere", "pint_name"]
 
 _PREFIXES = {
     "p": "pico",
@@ -146,7 +146,7 @@ _ACCEPTED: Mapping[str, _Units] = {
 
 
 @cache
-def library_name(unit: str, quantity: str) -> str | None:
+def pint_name(unit: str, quantity: str) -> str | None:
     """Name by which pint knows a unit of a quantity, or None where the unit is not accepted.
 
     Parameters

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from conegap.geometries.quantities.accepted_units import known_elsewhere, library_name
+from conegap.geometries.quantities.accepted_units import known_elsewhere, pint_name
 
 __all__ = [
     "ACCELERATION",
@@ -158,7 +158,7 @@ def _factor(unit: str, kind: PhysicalKind, *, difference: bool) -> tuple[float, 
     """Slope and offset that turn a number in ``unit`` into SI; an unknown unit raises KeyError."""
     if (unit, kind.si) in _COMMON:
         return _COMMON[unit, kind.si], 0.0
-    name = library_name(unit, kind.name)
+    name = pint_name(unit, kind.name)
     if name is None:
         raise KeyError(unit)
     quantity = _registry().Quantity
