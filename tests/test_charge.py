@@ -20,9 +20,9 @@ from conegap.solver.field.charged import ChargedLevel
 from conegap.solver.field.interpolation import FieldAtPoints, field_at_points
 from conegap.solver.field.solution import solve_field
 from conegap.solver.mesh.spacing import SpacingRule
-from conegap.validation.cases.beam import plates
 from conegap.validation.exact import charge_flow as exact
 from conegap.validation.sections.flows import Diode
+from conegap.validation.sections.polygon import plates
 
 MASS, VOLTS, GAP = 2.2e-25, 5e3, 1e-3
 

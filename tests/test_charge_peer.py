@@ -14,7 +14,8 @@ from scipy.interpolate import RectBivariateSpline
 from conegap.geometries.curves.curve import FloatArray
 from conegap.solver.field.solution import solve_field
 from conegap.solver.mesh.spacing import SpacingRule
-from conegap.validation.sections.beams import polygon, strip_flow
+from conegap.validation.sections.beams import strip_flow
+from conegap.validation.sections.polygon import polygon
 
 skfem = pytest.importorskip("skfem")
 helpers = pytest.importorskip("skfem.helpers")
@@ -104,6 +105,7 @@ def test_strip_beam_agrees_with_finite_elements_and_particles() -> None:
         [(0.0, UNIT), (0.0, 0.0), (BOX * UNIT, 0.0), (BOX * UNIT, UNIT)],
         ["symmetry", "emitter", "outer", "accelerator"],
         "planar",
+        gap=UNIT,
         mirrored=True,
     )
     solution = solve_field(section, accuracy=1.0, rule=SpacingRule(per_clearance=0.2), meshes=3)

@@ -16,13 +16,13 @@ from conegap.solver.beam.ion_beam import Beam, compute_beam
 from conegap.solver.beam.trajectories import trace
 from conegap.solver.field.interpolation import FieldAtPoints, field_at_points
 from conegap.solver.field.solution import FieldSolution, solve_field
-from conegap.validation.cases.beam import plates
 from conegap.validation.sections.catalogue import (
     coaxial_cylinders,
     concentric_spheres,
     hyperboloid_needle,
     planar_hyperbola,
 )
+from conegap.validation.sections.polygon import plates
 
 Solved = Callable[[str], tuple[Design, FieldSolution]]
 MASS = 2.2e-25

@@ -10,46 +10,22 @@ import numpy as np
 from scipy.constants import elementary_charge
 from scipy.integrate import quad
 
-from conegap.geometries.curves.curve import FloatArray, Line
-from conegap.geometries.curves.section import Boundary, Section, Symmetry
+from conegap.geometries.curves.curve import FloatArray
 from conegap.validation.cases.row import Case, Row
 from conegap.validation.sections import catalogue as sections
 from conegap.validation.sections.exact_case import ExactCase
+from conegap.validation.sections.polygon import plates
 
 if TYPE_CHECKING:
     from conegap.solver.beam.trajectories import Trajectories
 
-__all__ = ["beam_cases", "fall_rows", "parabola_rows", "plate_rows", "plates"]
+__all__ = ["beam_cases", "fall_rows", "parabola_rows", "plate_rows"]
 
 # About that of a caesium ion, [kg]; any value would do.
 _MASS = 2.2e-25
 # Of the fall, [V]; any value would do.
 _VOLTS = 5e3
 _TEXTBOOK = "textbook mechanics"
-
-
-def plates(
-    *, width: float, gap: float, symmetry: Symmetry = "planar", side: str = "outer"
-) -> Section:
-    """A box between two plates, the lower one the emitter, from x = 0 or the axis to its width.
-
-    Parameters
-    ----------
-    width, gap : float
-        [m].
-    symmetry : "planar" or "axisymmetric"
-    side : str
-        Name of every boundary but the axis when "all outer"; otherwise that of the side.
-    """
-    bottom, top = ("outer", "outer") if side == "all outer" else ("emitter", "accelerator")
-    left = "axis" if symmetry == "axisymmetric" else "outer"
-    corners = [(0.0, 0.0), (width, 0.0), (width, gap), (0.0, gap)]
-    names = [bottom, "outer", top, left]
-    loop = tuple(
-        Boundary(name, Line(a, b))
-        for name, a, b in zip(names, corners, corners[1:] + corners[:1], strict=True)
-    )
-    return Section(symmetry, (loop,), (), gap)
 
 
 def plate_rows() -> list[Row]:

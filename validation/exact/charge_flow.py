@@ -19,6 +19,7 @@ from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
 __all__ = [
+    "CHILD",
     "Shape",
     "beam_spread",
     "current_unit",
@@ -31,8 +32,8 @@ __all__ = [
 
 Shape = Literal["plane", "cylinder", "sphere"]
 _POWER = {"plane": 0, "cylinder": 1, "sphere": 2}
-# Child's law in these units: j (r1 - r0)^2.
-_CHILD = 4.0 * math.sqrt(2.0) / 9.0
+CHILD = 4.0 * math.sqrt(2.0) / 9.0
+"""Child's law in these units: j (r1 - r0)^2, [-]."""
 # Coefficients of powers 1 to 6 of ln(r1 / r0), Langmuir and Blodgett, from memory.
 _SERIES = {
     "cylinder": (1.0, -2.0 / 5.0, 11.0 / 120.0, -47.0 / 3300.0, 0.00168, -0.00015),
@@ -86,7 +87,7 @@ def radial_current(shape: Shape, ratio: float, field: float) -> float:
     field : float
         At the emitter, in units of V / r0; 0 gives the limit of space charge, [-].
     """
-    most = 2.0 * _CHILD * max(1.0, 1.0 / (ratio - 1.0) ** 2) * ratio
+    most = 2.0 * CHILD * max(1.0, 1.0 / (ratio - 1.0) ** 2) * ratio
     least = 1e-9
     return float(brentq(lambda j: _energy(shape, ratio, field, j) - 1.0, least, most, xtol=1e-13))
 
@@ -143,7 +144,7 @@ def langmuir_factor(shape: Shape, ratio: float) -> float:
         Outer over inner radius, > 1, [-].
     """
     limit = radial_current(shape, ratio, 0.0)
-    return _CHILD / (limit * (ratio if shape == "cylinder" else 1.0))
+    return CHILD / (limit * (ratio if shape == "cylinder" else 1.0))
 
 
 def langmuir_series(shape: Shape, ratio: float) -> float:

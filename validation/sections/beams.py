@@ -6,17 +6,17 @@ import math
 
 import numpy as np
 
-from conegap.geometries.curves.curve import FloatArray, Line
-from conegap.geometries.curves.section import Boundary, Section, Symmetry
+from conegap.geometries.curves.curve import FloatArray
 from conegap.solver.beam.charged_flow import ChargedFlow, charged_flow
 from conegap.solver.beam.launch import IonStarts
 from conegap.solver.field.charged import ChargedLevel
 from conegap.solver.field.interpolation import FieldAtPoints
 from conegap.solver.field.solution import FieldSolution, solve_field
 from conegap.solver.mesh.spacing import SpacingRule
-from conegap.validation.exact.charge_flow import beam_spread, current_unit
+from conegap.validation.exact.charge_flow import CHILD, beam_spread, current_unit
+from conegap.validation.sections.polygon import polygon
 
-__all__ = ["drift_widening", "edge_angle", "polygon", "strip_flow"]
+__all__ = ["drift_widening", "edge_angle", "strip_flow"]
 
 # Ions as heavy as caesium's, [kg], and a voltage, [V]; any would do.
 _MASS, _VOLTS = 2.2e-25, 5e3
@@ -24,28 +24,6 @@ _MASS, _VOLTS = 2.2e-25, 5e3
 _WITHIN = 0.7
 # Unit of length, [m]; any would do.
 _UNIT = 1e-3
-
-
-def polygon(
-    corners: list[tuple[float, float]], names: list[str], symmetry: Symmetry, *, mirrored: bool
-) -> Section:
-    """A closed outline of straight sides, each named, in the order of the corners.
-
-    Parameters
-    ----------
-    corners : list of tuple
-        (x, z), [m].
-    names : list of str
-        Of the side that begins at each corner.
-    symmetry : "planar" or "axisymmetric"
-    mirrored : bool
-        One half of a planar section.
-    """
-    loop = tuple(
-        Boundary(name, Line(a, b))
-        for name, a, b in zip(names, corners, corners[1:] + corners[:1], strict=True)
-    )
-    return Section(symmetry, (loop,), (), _UNIT, mirrored=mirrored)
 
 
 def strip_flow(
@@ -117,6 +95,7 @@ def edge_angle(tilt: float, *, tubes: int = 200, level: int = 1) -> float:
         [(x * _UNIT, z * _UNIT) for x, z in corners],
         ["symmetry", "outer", "outer", "emitter", "outer", "outer"],
         "planar",
+        gap=_UNIT,
         mirrored=True,
     )
     solution = solve_field(
@@ -127,7 +106,7 @@ def edge_angle(tilt: float, *, tubes: int = 200, level: int = 1) -> float:
         meshes=level + 1,
     )
     x = (np.arange(tubes) + 0.5) / tubes * wide
-    density = 4.0 * math.sqrt(2.0) / 9.0 * current_unit(_UNIT, _VOLTS, _MASS)
+    density = CHILD * current_unit(_UNIT, _VOLTS, _MASS)
     flow = strip_flow(
         solution,
         {"outer": 1.0, "emitter": _VOLTS},
@@ -168,7 +147,7 @@ def drift_widening(
         [(0.0, length * _UNIT), (0.0, 0.0), (4.0 * _UNIT, 0.0), (4.0 * _UNIT, length * _UNIT)],
         ["axis", "outer", "accelerator", "outer"],
         "axisymmetric",
-        mirrored=False,
+        gap=_UNIT,
     )
 
     def slope(points: FloatArray) -> FloatArray:

@@ -22,7 +22,8 @@ from conegap.solver.field.charged import ChargedLevel
 from conegap.solver.field.interpolation import FieldAtPoints
 from conegap.solver.field.solution import FieldSolution, solve_field
 from conegap.solver.mesh.spacing import SpacingRule
-from conegap.validation.exact.charge_flow import Shape, current_unit, plane_share
+from conegap.validation.exact.charge_flow import CHILD, Shape, current_unit, plane_share
+from conegap.validation.sections.polygon import plates
 
 __all__ = ["Diode", "radial_section"]
 
@@ -30,8 +31,6 @@ __all__ = ["Diode", "radial_section"]
 # meshes then leaves less than 1e-3. The width of a sector asks for no finer mesh.
 _SECTOR = SpacingRule(per_radius=0.08, per_axis_distance=100.0, per_clearance=0.6, growth=0.3)
 _PLATES = SpacingRule(per_clearance=0.12)
-# Child's law in the units of `current_unit`: 4 sqrt(2) / 9 for plates of a gap of 1.
-_PLANE_LIMIT = 4.0 * math.sqrt(2.0) / 9.0
 # Above the arc, over the radius: rounding, so that the start is in the vacuum.
 _ABOVE = 1e-9
 
@@ -48,14 +47,7 @@ def radial_section(shape: Shape, *, inner: float, outer: float, half_angle: floa
         Of the sector about the z axis, without meaning for plates, [rad].
     """
     if shape == "plane":
-        gap = outer - inner
-        corners = [(0.0, 0.0), (0.5 * gap, 0.0), (0.5 * gap, gap), (0.0, gap)]
-        names = ["emitter", "outer", "accelerator", "outer"]
-        loop = tuple(
-            Boundary(name, Line(a, b))
-            for name, a, b in zip(names, corners, corners[1:] + corners[:1], strict=True)
-        )
-        return Section("planar", (loop,), (), gap)
+        return plates(width=0.5 * (outer - inner), gap=outer - inner)
     centre, top = (0.0, -inner), math.pi / 2.0
 
     def at(radius: float) -> tuple[float, float]:
@@ -189,7 +181,8 @@ class Diode:
         here = one.measure["emitter"] > 0.0
         bare = float(one.charges[0][here].sum()) / float(one.measure["emitter"].sum())
         bare *= self.inner / self.solution.scale
-        guess = _PLANE_LIMIT * bare**2
+        # That of plates with the same field without charge.
+        guess = CHILD * bare**2
         squares, limits = [], []
         for share in (0.2, 0.5, 0.75):
             e = self.emitter_field(self.flow(share * guess, level)) / bare
