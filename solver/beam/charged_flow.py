@@ -128,10 +128,11 @@ def charged_flow(
         field = level.field(voltages, potential)
         starts = launch(field)
         paths = trace(field, starts.positions, starts.velocities(mass), mass)
-        if any(spot is None for spot in paths.landing):
+        lost = [spot is None for spot in paths.landing]
+        if any(lost):
             raise ConvergenceError(
                 "no steady beam: ions neither leave nor land, and their charge would grow for ever",
-                residual=float(starts.shares[[spot is None for spot in paths.landing]].sum()),
+                residual=float(starts.shares[lost].sum()),
                 tolerance=0.0,
             )
         tubes = current * starts.shares

@@ -107,14 +107,13 @@ def limit_rows(shape: Shape, ratio: float) -> list[Row]:
 
 def conservation_rows() -> list[Row]:
     """Charge of all volumes, and Gauss's law over the whole section."""
+    from conegap.solver.beam.charge_deposit import deposited_charge
     from conegap.validation.sections.flows import Diode
 
     diode = Diode("sphere", _INNER, 5.0, _VOLTS, _MASS)
     flow = diode.flow(_SHARE * radial_current("sphere", 5.0, 0.0), 0)
     flight = np.array([t[-1] for t in flow.paths.times])
     sent = flow.current * float(flow.starts.shares @ flight)
-    from conegap.solver.beam.charge_deposit import deposited_charge
-
     left = deposited_charge(flow.field, flow.paths, flow.current * flow.starts.shares)
     drawn = flow.level.surface_charge({"emitter": _VOLTS}, flow.potential, flow.charge)
     name = "charge of an ion flow from a sphere"

@@ -141,9 +141,10 @@ def _groove_rows() -> list[Row]:
 def _smallest_rows() -> list[Row]:
     from conegap.solver.operation.smallest_current import smallest_current
 
+    found = smallest_current("Ga", 303.15)
     return [
         Row("smallest steady current of gallium", _MINIMUM, "model over fit at 303.15 K [-]", 1.0,
-            smallest_current("Ga", 303.15).high / smallest_current("Ga", 303.15).low, 0.02,
+            found.high / found.low, 0.02,
             note="published model and published fit to measurements, near the melting point"),
     ]  # fmt: skip
 
