@@ -127,7 +127,7 @@ def test_meshed_concentric_spheres(tmp_path: Path) -> None:
     assert_allclose(section.edges[0].radius, 1e-3, rtol=1e-4)
 
 
-@pytest.mark.parametrize("ending", ["msh", "vtu", "inp", "med"])
+@pytest.mark.parametrize("ending", ["msh", "vtu", "inp", "med", "xdmf"])
 def test_every_format_gives_the_same_section(ending: str, tmp_path: Path) -> None:
     """INVARIANT: names as physical names, cell data, sets or families lead to one outline."""
     x, z = polar_grid(1.0, 3.0, math.pi / 2.0, 12, 6)
@@ -138,11 +138,13 @@ def test_every_format_gives_the_same_section(ending: str, tmp_path: Path) -> Non
     order = list(mesh.field_data)
     if ending == "msh":
         write_msh(mesh, place)
+    elif ending == "xdmf":
+        # The arrays go into gap.h5.
+        mesh.write(place)
+        assert place.with_suffix(".h5").exists()
     elif ending == "vtu":
-        data = {
-            f"boundary_{n}": [(tags[0] == k + 1).astype(np.uint8), 0 * tags[1].astype(np.uint8)]
-            for k, n in enumerate(order)
-        }
+        legend = ", ".join(f"{k} {n}" for k, n in enumerate(order, start=1))
+        data = {f"boundary ({legend})": [tags[0], 0 * tags[1]]}
         meshio.Mesh(mesh.points, mesh.cells, cell_data=data).write(place)
     elif ending == "inp":
         sets = {n: [np.flatnonzero(tags[0] == k + 1), []] for k, n in enumerate(order)}
@@ -153,7 +155,10 @@ def test_every_format_gives_the_same_section(ending: str, tmp_path: Path) -> Non
         med = meshio.Mesh(mesh.points[:, :2], mesh.cells, cell_data=data)
         med.cell_tags = families
         med.write(place)
-    section = design_of(tmp_path, place.name, revolved=False).section()
+    # XDMF keeps numbers only.
+    pairs = ", ".join(f'"{k}" = "{n}"' for k, n in enumerate(order, start=1))
+    more = f'unit = "mm"\nnames = {{ {pairs} }}' if ending == "xdmf" else 'unit = "mm"'
+    section = design_of(tmp_path, place.name, revolved=False, more=more).section()
     assert section.mirrored
     assert set(section.boundary_names) == set(names)
     assert_allclose(section.edges[0].radius, 1e-3, rtol=1e-4)
@@ -167,8 +172,32 @@ def test_numbered_groups_take_the_names_of_the_design(tmp_path: Path) -> None:
     more = 'unit = "mm"\nnames = { "1" = "emitter", "2" = "accelerator" }'
     section = design_of(tmp_path, "gap.msh", more=more).section()
     assert set(section.boundary_names) == {"emitter", "accelerator", "axis"}
-    with pytest.raises(GeometryError, match=r"24 boundary lines have no name.*from \(.*mm"):
+    with pytest.raises(GeometryError, match=r"24 boundary lines have no name.*from \(.*mm") as told:
         design_of(tmp_path, "gap.msh")
+    for part in ("1 (12 lines)", "2 (12 lines)", 'names = { "1" = "emitter" }'):
+        assert part in str(told.value)
+
+
+def test_arrays_beside_xdmf_are_asked_for(tmp_path: Path) -> None:
+    """INVARIANT: without its file of arrays, or with one elsewhere, the mesh is refused; another
+    content beside it is another design."""
+    mesh = grid_mesh(*polar_grid(1.0, 3.0, math.pi, 12, 6), ("", "", "emitter", "accelerator"))
+    mesh.write(tmp_path / "gap.xdmf")
+    more = 'unit = "mm"\nnames = { "1" = "emitter", "2" = "accelerator" }'
+    first = design_of(tmp_path, "gap.xdmf", more=more)
+    assert set(first.section().boundary_names) == {"emitter", "accelerator", "axis"}
+    mesh.points *= 1.5
+    mesh.write(tmp_path / "gap.xdmf")
+    assert design_of(tmp_path, "gap.xdmf", more=more).sha256 != first.sha256
+    text = (tmp_path / "gap.xdmf").read_text(encoding="utf-8")
+    (tmp_path / "gap.h5").unlink()
+    with pytest.raises(DesignError) as missing:
+        design_of(tmp_path, "gap.xdmf", more=more)
+    assert "gap.h5" in str(missing.value)
+    (tmp_path / "gap.xdmf").write_text(text.replace("gap.h5", "../gap.h5"), encoding="utf-8")
+    with pytest.raises(DesignError) as elsewhere:
+        design_of(tmp_path, "gap.xdmf", more=more)
+    assert "'../gap.h5'" in str(elsewhere.value)
 
 
 def test_flips_reach_delaunay_and_keep_the_area() -> None:
@@ -272,14 +301,15 @@ def test_a_field_file_goes_out_and_comes_back(ending: str, tmp_path: Path) -> No
     assert [block.type for block in mesh.cells] == ["triangle", "line"]
     assert mesh.points.dtype == np.float64
     assert mesh.points.shape == (solution.cells, 3)
-    assert mesh.point_data["field"].shape == (solution.cells, 3)
+    assert mesh.point_data["field [V/m]"].shape == (solution.cells, 3)
     assert mesh.cells[0].data.dtype == np.int64
-    assert_allclose(mesh.point_data["potential"], solution.potential(voltages), rtol=1e-12)
+    assert_allclose(mesh.point_data["potential [V]"], solution.potential(voltages), rtol=1e-12)
     assert_allclose(mesh.points[:, :2], before * solution.scale, rtol=1e-12)
     assert_array_equal(mesh.cells[0].data, solution.levels[-1].mesh.triangles)
-    kinds = {data[0].dtype for data in mesh.cell_data.values()}
-    assert kinds == {np.dtype(np.uint8 if ending == "vtu" else np.int32)}
-    assert set(mesh.cell_data) == {f"boundary_{n}" for n in design.section().boundary_names}
+    (tags,) = mesh.cell_data.values()
+    assert {data.dtype for data in tags} == {np.dtype(np.int32)}
+    assert not tags[0].any()
+    assert set(tags[1]) == set(range(1, len(design.section().boundary_names) + 1))
     file = read_mesh(place.read_bytes(), place.name)
     assert set(file.groups) == set(design.section().boundary_names)
     assert len(file.lines) == sum(len(c.nodes) - 1 for c in solution.levels[-1].mesh.chains)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 import re
 from dataclasses import replace
 from functools import cache
@@ -27,13 +28,14 @@ from conegap.solver.liquid.attached_cone import Extinction
 from conegap.solver.liquid.slit_waves import FirstWave
 from conegap.solver.report.blocks import Block, Bullets, Facts, Figures, Grid, Words
 from conegap.solver.report.callouts import callouts_table, spare_offset
-from conegap.solver.report.field_file import nodal_field, write_field
+from conegap.solver.report.field_file import boundary_tag, nodal_field, write_field
 from conegap.solver.report.first_sheet import first_sheet
 from conegap.solver.report.liquid import liquid_facts, slit_words
 from conegap.solver.report.operating import operating_table
 from conegap.solver.report.operation import card_cautions
 from conegap.solver.report.page import html_report
 from conegap.solver.report.parts import report_parts
+from conegap.solver.report.revolved_field_file import write_revolved_field
 from conegap.solver.report.summary import summary
 from conegap.solver.report.tables import (
     budget_table,
@@ -385,19 +387,65 @@ def test_field_file_holds_mesh_potential_field_and_boundaries(tmp_path: Path) ->
     points = solution.levels[-1].mesh.points * solution.scale
     assert_allclose(grid.points[:, :2], points, rtol=0, atol=1e-15)
     assert [block.type for block in grid.cells] == ["triangle", "line"]
+    tag, numbers = boundary_tag(solution.section.boundary_names)
+    assert set(grid.cell_data) == {tag}
+    assert not grid.cell_data[tag][0].any()
     for name in solution.section.boundary_names:
-        on_it = grid.cell_data[f"boundary_{name}"][1].astype(bool)
+        on_it = grid.cell_data[tag][1] == numbers[name]
         assert on_it.any()
-        assert not grid.cell_data[f"boundary_{name}"][0].any()
         here = np.unique(grid.cells[1].data[on_it])
         electrode = {"liquid": "emitter"}.get(name, name)
         if electrode in voltages:
-            inner = grid.point_data["potential"][here]
+            inner = grid.point_data["potential [V]"][here]
             assert_allclose(np.median(inner), voltages[electrode], rtol=1e-12, atol=1e-9)
     tip = int(np.argmin(np.hypot(*(points - np.array(assessment.onset.rigid.position)).T)))
-    electric_bond_number = np.hypot(*grid.point_data["field"][tip, :2])
+    electric_bond_number = np.hypot(*grid.point_data["field [V/m]"][tip, :2])
     assert_allclose(electric_bond_number, assessment.onset.rigid.edge_at_design.value, rtol=0.1)
-    assert grid.point_data["field"][tip, 1] > 0.0
+    assert grid.point_data["field [V/m]"][tip, 1] > 0.0
+
+
+def test_revolved_field_fills_the_volume(tmp_path: Path) -> None:
+    """EXACT: what a triangle sweeps has Pappus' volume, 2 pi times its centroid's distance times
+    its area, less the polygon's share sin(10 deg) / (10 deg); cells are positive in VTK's order;
+    potential, size and direction of the field are those of the section."""
+    solution = assessed_needle().solution
+    write_revolved_field(tmp_path / "r.vtu", solution, {"emitter": 1e3})
+    grid = meshio.read(tmp_path / "r.vtu")
+    x, y, _ = grid.points.T
+    volume = 0.0
+    # Tetrahedra that make up the cells of VTK's book, all of one orientation.
+    parts = {
+        "wedge": [(0, 2, 1, 3), (2, 5, 1, 3), (1, 3, 5, 4)],
+        "pyramid": [(0, 1, 2, 4), (0, 2, 3, 4)],
+        "tetra": [(0, 1, 2, 3)],
+    }
+    for block in grid.cells:
+        for four in parts.get(block.type, []):
+            corner = grid.points[block.data[:, four]]
+            each = np.linalg.det(corner[:, 1:] - corner[:, :1]) / 6.0
+            assert np.all(each > 0.0), (block.type, four)
+            volume += each.sum()
+    cells = sum(len(b.data) for b in grid.cells if b.type in parts) // 36
+    level = [len(one.mesh.triangles) for one in solution.levels].index(cells)
+    mesh = solution.levels[level].mesh
+    corner = mesh.points[mesh.triangles] * solution.scale
+    ab, ac = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
+    area = 0.5 * (ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0])
+    swept = 2.0 * math.pi * np.sum(area * corner[:, :, 0].mean(axis=1))
+    step = math.radians(10.0)
+    assert_allclose(volume, swept * math.sin(step) / step, rtol=1e-9)
+    potential = solution.potential({"emitter": 1e3}, level)
+    assert_allclose(grid.point_data["potential [V]"][np.argmax(x)], potential[np.argmax(x[y == 0])])
+    across = grid.point_data["field [V/m]"][:, :2]
+    assert_allclose(across[:, 0] * y, across[:, 1] * x, atol=1e-9 * np.abs(across).max())
+    (name,) = grid.cell_data
+    assert "axis" not in name
+    inside = [tags.any() for tags, b in zip(grid.cell_data[name], grid.cells, strict=True)
+              if b.type in parts]  # fmt: skip
+    assert not any(inside)
+    outer = [tags for tags, b in zip(grid.cell_data[name], grid.cells, strict=True)
+             if b.type not in parts]  # fmt: skip
+    assert all(tags.all() for tags in outer)
 
 
 def test_field_at_points_is_exact_for_a_linear_potential() -> None:

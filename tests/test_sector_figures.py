@@ -249,15 +249,15 @@ def test_sector_file_comes_back_as_written(tmp_path: Path) -> None:
     write_sector_field(target, solution, {"emitter": 5000.0, "accelerator": -1000.0})
     found = meshio.read(target)
     assert_allclose(found.points, cube().points * 1e-3, rtol=1e-12)
-    assert_allclose(found.point_data["potential"], 5000.0 - 6000.0 * cube().points[:, 2])
-    assert_allclose(found.point_data["field"][:, 2], 6000.0 / 1e-3, rtol=1e-9)
-    assert_allclose(found.point_data["field"][:, :2], 0.0, atol=1e-3)
+    assert_allclose(found.point_data["potential [V]"], 5000.0 - 6000.0 * cube().points[:, 2])
+    assert_allclose(found.point_data["field [V/m]"][:, 2], 6000.0 / 1e-3, rtol=1e-9)
+    assert_allclose(found.point_data["field [V/m]"][:, :2], 0.0, atol=1e-3)
     kinds = [block.type for block in found.cells]
     assert kinds == ["tetra", "triangle"]
     assert len(found.cells[1].data) == 4
-    assert found.cell_data["boundary_emitter"][1].tolist() == [1, 1, 0, 0]
-    assert found.cell_data["boundary_accelerator"][1].tolist() == [0, 0, 1, 1]
-    assert not found.cell_data["boundary_emitter"][0].any()
+    tags = found.cell_data["boundary (1 accelerator, 2 emitter)"]
+    assert tags[1].tolist() == [2, 2, 1, 1]
+    assert not tags[0].any()
     with pytest.raises(OutputError, match="vtu"):
         write_sector_field(tmp_path / "field.xdmf", solution, {})
     assert exported_level(solution) == 0

@@ -38,11 +38,18 @@ def imported_files(
         return {}
     try:
         content = files.content(place)
-        found = kind.read(content, place)
+        more: list[bytes] = []
+
+        def beside(name: str) -> bytes:
+            more.append(files.content(name))
+            return more[-1]
+
+        found = kind.read(content, place, beside)
     except DesignError as problem:
         complaints.add("emitter.file", str(problem))
         return {}
-    digest.update(content)
+    for each in (content, *more):
+        digest.update(each)
     return {place: found}
 
 

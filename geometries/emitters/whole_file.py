@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from typing import Any, Literal
 
@@ -95,7 +95,9 @@ class WholeEmitter(Emitter):
                 yield Problem("emitter.unit", f"{problem}; write a unit of length such as mm")
 
     @classmethod
-    def read(cls, data: bytes, name: str) -> ImportedFile:
+    def read(
+        cls, data: bytes, name: str, beside: Callable[[str], bytes] | None = None
+    ) -> ImportedFile:
         """What the file holds.
 
         Parameters
@@ -104,6 +106,8 @@ class WholeEmitter(Emitter):
             Its content.
         name : str
             Its name, for messages.
+        beside : callable (str) -> bytes, optional
+            Content of a further file, where the file names one.
 
         Raises
         ------
@@ -179,7 +183,9 @@ class DrawnEmitter(WholeEmitter):
     file: str = described("drawing of the section, DXF", "gap.dxf")
 
     @classmethod
-    def read(cls, data: bytes, name: str) -> DrawnFile:
+    def read(
+        cls, data: bytes, name: str, beside: Callable[[str], bytes] | None = None
+    ) -> DrawnFile:
         return read_dxf(data, name)
 
     def whole(self, file: ImportedFile) -> tuple[Section, tuple[Problem, ...]]:
@@ -252,8 +258,8 @@ class MeshedEmitter(WholeEmitter):
     anew: StrictBool = False
 
     @classmethod
-    def read(cls, data: bytes, name: str) -> MeshFile:
-        return read_mesh(data, name)
+    def read(cls, data: bytes, name: str, beside: Callable[[str], bytes] | None = None) -> MeshFile:
+        return read_mesh(data, name, beside)
 
     def whole(self, file: ImportedFile) -> tuple[Section, tuple[Problem, ...]]:
         assert isinstance(file, MeshFile)

@@ -96,7 +96,7 @@ def meshed_outline(
     triangles = _counterclockwise(points, file.triangles, where)
     triangles, flips = delaunay_flipped(points, triangles)
     known = _line_names(file, names)
-    rings = _rings(points, triangles, known, symmetry, where)
+    rings = _rings(points, triangles, known, symmetry, where, _how_to_name(file, names))
     _check_angles(points, triangles, where)
     half = symmetry == "axisymmetric" or any(n == "symmetry" for ring in rings for _, n in ring)
     loops: list[tuple[Boundary, ...]] = []
@@ -174,12 +174,30 @@ def _line_names(file: MeshFile, names: Mapping[str, str | None]) -> dict[tuple[i
     return known
 
 
+def _how_to_name(file: MeshFile, names: Mapping[str, str | None]) -> str:
+    """What to write for groups that have a number and no name, "" where there are none."""
+    numbered = {
+        group: file.line_groups.count(group)
+        for group in file.groups
+        if group.isdecimal() and names[group] not in (*BOUNDARY_NAMES, "nothing")
+    }
+    if not numbered:
+        return ""
+    found = ", ".join(f"{group} ({count} lines)" for group, count in numbered.items())
+    first = next(iter(numbered))
+    return (
+        f"; groups with a number only: {found}; say under [emitter] what each of them is, such as "
+        f'names = {{ "{first}" = "emitter" }}'
+    )
+
+
 def _rings(
     points: FloatArray,
     triangles: IntArray,
     known: Mapping[tuple[int, int], str],
     symmetry: Symmetry,
     where: str,
+    how: str,
 ) -> list[list[tuple[int, str]]]:
     """Closed chains of boundary points, each with the name of the line that leaves it."""
     sides = np.vstack([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
@@ -214,7 +232,7 @@ def _rings(
         raise GeometryError(
             f"{where}: {len(nameless)} boundary lines have no name, the first from "
             f"{at_place(points[a])} to {at_place(points[following[a]])}; name every boundary "
-            f"({', '.join(BOUNDARY_NAMES)})"
+            f"({', '.join(BOUNDARY_NAMES)}){how}"
         )
     left = set(following)
     rings = []

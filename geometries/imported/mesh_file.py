@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import io
+import re
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -24,6 +25,10 @@ IntArray = NDArray[np.int64]
 _FLAT = 1e-9
 # How many of the points of each kind of cell are its corners.
 _CORNERS = {"triangle": 3, "triangle6": 3, "line": 2, "line3": 2}
+# How the text of XDMF names the file of an array: "gap.h5:/data0".
+_HEAVY = re.compile(rb">\s*([^<>:\s][^<>:]*):/")
+# The legend in the name of the tag in conegap's own field files: "boundary (1 axis, 2 emitter)".
+_LEGEND = re.compile(r"(\d+) ([^,()]+)")
 
 
 @dataclass(frozen=True)
@@ -51,11 +56,11 @@ class MeshFile:
         return tuple(dict.fromkeys(self.line_groups))
 
 
-def read_mesh(data: bytes, name: str) -> MeshFile:
+def read_mesh(data: bytes, name: str, beside: Callable[[str], bytes] | None = None) -> MeshFile:
     """Points, triangles and named lines of a mesh file.
 
-    Names are physical names, cell sets, or cell data ``boundary_NAME`` as conegap's own field
-    files carry them; a numbered group without a name is called by its number.
+    Names are physical names, cell sets, or the legend of the tag in conegap's own field files; a
+    numbered group without a name is called by its number.
 
     Parameters
     ----------
@@ -63,13 +68,15 @@ def read_mesh(data: bytes, name: str) -> MeshFile:
         Content of the file.
     name : str
         Its name; the ending tells the format.
+    beside : callable (str) -> bytes, optional
+        Content of a file beside this one: XDMF may keep its arrays in a file of HDF5.
 
     Raises
     ------
     DesignError
         Unknown format, broken, not flat, other cells than triangles, or no groups of lines.
     """
-    mesh = _read(data, name)
+    mesh = _read(data, name, beside)
     others = sorted({b.type for b in mesh.cells} - set(_CORNERS) - {"vertex"})
     if others:
         raise DesignError(
@@ -93,12 +100,13 @@ def read_mesh(data: bytes, name: str) -> MeshFile:
     if not lines:
         raise DesignError(
             f"{name} holds no named groups of lines; give every boundary of the mesh a group "
-            "(a physical curve) named emitter, accelerator, axis, outer or chamber"
+            "(a physical curve) named emitter, accelerator, axis, outer or chamber; where groups "
+            'have numbers only, [emitter] says what they are: names = { "1" = "emitter" }'
         )
     return MeshFile(*_used(points, triangles, np.array(lines)), tuple(groups))
 
 
-def _read(data: bytes, name: str) -> Any:
+def _read(data: bytes, name: str, beside: Callable[[str], bytes] | None) -> Any:
     """The mesh as meshio sees it; what it prints is kept from the terminal."""
     import meshio
 
@@ -106,6 +114,8 @@ def _read(data: bytes, name: str) -> Any:
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder) / f"mesh{ending}"
         place.write_bytes(data)
+        if ending.lower() in (".xdmf", ".xmf"):
+            _lay_beside(Path(folder), data, name, beside)
         words = io.StringIO()
         try:
             with contextlib.redirect_stdout(words), contextlib.redirect_stderr(words):
@@ -115,6 +125,24 @@ def _read(data: bytes, name: str) -> Any:
         except Exception as problem:
             # meshio's readers raise whatever their parsing met.
             raise DesignError(_unreadable(name, str(problem))) from problem
+
+
+def _lay_beside(
+    folder: Path, data: bytes, name: str, beside: Callable[[str], bytes] | None
+) -> None:
+    """The files of arrays that XDMF names, laid into the folder from where it is read."""
+    for found in dict.fromkeys(_HEAVY.findall(data)):
+        other = found.decode(errors="replace").strip()
+        if Path(other).name != other:
+            raise DesignError(
+                f"{name} keeps its arrays in '{other}'; lay that file beside it and write its bare "
+                "name there"
+            )
+        if beside is None:
+            raise DesignError(f"{name} keeps its arrays in '{other}', which is not given with it")
+        # A mesh may lie in a folder below the design.
+        near = str(Path(name).with_name(other))
+        (folder / other).write_bytes(beside(near))
 
 
 def _unreadable(name: str, why: str) -> str:
@@ -153,9 +181,10 @@ def _groups_of(mesh: Any, block: int, count: int) -> Iterator[str]:
     """Group of every line of one block, "" where it has none."""
     named = [""] * count
     for key, data in mesh.cell_data.items():
-        if key.startswith("boundary_"):
-            for k in np.flatnonzero(np.asarray(data[block]) != 0):
-                named[k] = key.removeprefix("boundary_")
+        if key.startswith("boundary ("):
+            meant = {int(number): word for number, word in _LEGEND.findall(key)}
+            for k, tag in enumerate(np.asarray(data[block])):
+                named[k] = meant.get(int(tag), "")
     for key, sets in mesh.cell_sets.items():
         members = sets[block] if block < len(sets) else None
         if key.startswith("gmsh:") or members is None:

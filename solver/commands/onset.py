@@ -55,6 +55,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--xdmf", action="store_true", help="write the field as field.xdmf too, beside field.vtu"
     )
     parser.add_argument(
+        "--revolved",
+        action="store_true",
+        help="write the field turned about the axis too, as field_revolved.vtu",
+    )
+    parser.add_argument(
         "--json", action="store_true", help="print the results as JSON in place of the table"
     )
     parser.set_defaults(run=_run)
@@ -88,6 +93,7 @@ def accuracy_of(text: str) -> float:
 
 def _run(arguments: argparse.Namespace) -> int:
     from conegap.geometries.design.design import Design
+    from conegap.geometries.quantities.errors import DesignError
     from conegap.solver.commands.draw import design_name
     from conegap.solver.commands.terminal import Messages
     from conegap.solver.common.writing import json_text, new_folder
@@ -96,6 +102,11 @@ def _run(arguments: argparse.Namespace) -> int:
     accuracy = accuracy_of(arguments.accuracy)
     target = Path(arguments.to or f"conegap-report-{design_name(arguments.design)}")
     design = Design.read(arguments.design)
+    if arguments.revolved and design.emitter.symmetry != "axisymmetric":
+        raise DesignError(
+            "--revolved: the section of this design is extruded and has no axis to be turned "
+            "about; leave the option out"
+        )
     for warning in design.warnings:
         talk.remark(f"warning: {warning}")
     with new_folder(target) as folder:
@@ -111,7 +122,7 @@ def _run(arguments: argparse.Namespace) -> int:
             )
             if progress is not None:
                 progress("report", 0, 1)
-            _write(assessment, folder, target, xdmf=arguments.xdmf)
+            _write(assessment, folder, target, xdmf=arguments.xdmf, revolved=arguments.revolved)
     for warning in assessment.warnings:
         if warning not in design.warnings:
             talk.remark(f"warning: {warning}")
@@ -129,7 +140,9 @@ def _run(arguments: argparse.Namespace) -> int:
     return 1 if assessment.failed else 0
 
 
-def _write(assessment: Assessment, folder: Path, target: Path, *, xdmf: bool = False) -> None:
+def _write(
+    assessment: Assessment, folder: Path, target: Path, *, xdmf: bool, revolved: bool
+) -> None:
     """Everything that belongs in the report folder."""
     from conegap.solver.common.writing import MARKER, file_system_refusals, json_text
     from conegap.solver.field.electrodes import electrode_voltages
@@ -137,6 +150,7 @@ def _write(assessment: Assessment, folder: Path, target: Path, *, xdmf: bool = F
     from conegap.solver.report.field_file import write_field
     from conegap.solver.report.page import html_report
     from conegap.solver.report.pdf import pdf_report
+    from conegap.solver.report.revolved_field_file import write_revolved_field
 
     pictures = report_pictures(assessment)
     page = html_report(assessment, pictures)
@@ -148,6 +162,8 @@ def _write(assessment: Assessment, folder: Path, target: Path, *, xdmf: bool = F
         (folder / "report.pdf").write_bytes(printed)
         for name in ("field.vtu", "field.xdmf") if xdmf else ("field.vtu",):
             write_field(folder / name, assessment.solution, voltages)
+        if revolved:
+            write_revolved_field(folder / "field_revolved.vtu", assessment.solution, voltages)
         _write_sector(assessment, folder)
         for name, picture in pictures.items():
             (folder / f"{name}.svg").write_text(picture.svg, encoding="utf-8")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -12,15 +12,20 @@ from conegap.geometries.quantities.errors import OutputError
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.mesh.coarse_mesh import IntArray
 
-__all__ = ["nodal_field", "write_field"]
+__all__ = ["FIELD", "POTENTIAL", "boundary_tag", "nodal_field", "write_field"]
+
+# Names of the arrays, with their units.
+POTENTIAL = "potential [V]"
+FIELD = "field [V/m]"
 
 
 def write_field(path: Path, solution: FieldSolution, voltages: Mapping[str, float]) -> None:
     """Points, triangles, potential and field of the finest mesh, as VTU or XDMF.
 
-    The points hold ``potential`` [V] and ``field`` [V/m], E = -grad(phi), with the components
-    (x or r, z, 0).  Cells are the triangles and the lines of the boundaries; for every boundary
-    ``boundary_NAME`` is 1 on its lines and 0 elsewhere.
+    The points, in metres, hold ``potential [V]`` and ``field [V/m]``, E = -grad(phi), with the
+    components (x or r, z, 0).  Cells are the triangles and the lines of the boundaries; one integer
+    says to which boundary a line belongs, and its own name what the numbers mean
+    (`boundary_tag`).
 
     Parameters
     ----------
@@ -41,8 +46,6 @@ def write_field(path: Path, solution: FieldSolution, voltages: Mapping[str, floa
     if path.suffix not in (".vtu", ".xdmf"):
         raise OutputError(f"{path.name}: the field is written as .vtu or .xdmf; give such a name")
 
-    # meshio writes no bytes into the text of XDMF.
-    small = np.int32 if path.suffix == ".xdmf" else np.uint8
     mesh = solution.levels[-1].mesh
     points = np.asarray(mesh.points) * solution.scale
     potential = solution.potential(voltages)
@@ -51,22 +54,21 @@ def write_field(path: Path, solution: FieldSolution, voltages: Mapping[str, floa
         name = solution.section.loops[chain.boundary[0]][chain.boundary[1]].name
         lines.append(np.stack([chain.nodes[:-1], chain.nodes[1:]], axis=1))
         names += [name] * (len(chain.nodes) - 1)
-    marked = np.array(names)
+    tag, numbers = boundary_tag(solution.section.boundary_names)
     triangles = np.asarray(mesh.triangles)
     field = nodal_field(points, triangles, potential)
     grid = meshio.Mesh(
         np.column_stack([points, np.zeros(len(points))]),
         [("triangle", triangles), ("line", np.vstack(lines))],
         point_data={
-            "potential": potential,
-            "field": np.column_stack([field, np.zeros(len(points))]),
+            POTENTIAL: potential,
+            FIELD: np.column_stack([field, np.zeros(len(points))]),
         },
         cell_data={
-            f"boundary_{name}": [
-                np.zeros(len(triangles), dtype=small),
-                (marked == name).astype(small),
+            tag: [
+                np.zeros(len(triangles), dtype=np.int32),
+                np.array([numbers[name] for name in names], dtype=np.int32),
             ]
-            for name in solution.section.boundary_names
         },
     )
     if path.suffix == ".xdmf":
@@ -74,6 +76,21 @@ def write_field(path: Path, solution: FieldSolution, voltages: Mapping[str, floa
         grid.write(path, file_format="xdmf", data_format="XML")
     else:
         grid.write(path, file_format="vtu")
+
+
+def boundary_tag(names: Sequence[str]) -> tuple[str, dict[str, int]]:
+    """Name of the one array that tags the boundaries, and the number of every boundary.
+
+    0 is the inside; the name explains the numbers, since VTU has no other place for them that every
+    reader keeps: "boundary (1 axis, 2 emitter)".
+
+    Parameters
+    ----------
+    names : sequence of str
+        Each once.
+    """
+    numbers = {name: k for k, name in enumerate(names, start=1)}
+    return f"boundary ({', '.join(f'{k} {name}' for name, k in numbers.items())})", numbers
 
 
 def nodal_field(points: FloatArray, triangles: IntArray, potential: FloatArray) -> FloatArray:

@@ -11,6 +11,7 @@ from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.quantities.errors import OutputError
 from conegap.solver.field3d.sector_solution import SectorSolution
 from conegap.solver.mesh.coarse_mesh import IntArray
+from conegap.solver.report.field_file import FIELD, POTENTIAL, boundary_tag
 
 __all__ = ["exported_level", "field_in_tetrahedra", "write_sector_field"]
 
@@ -28,10 +29,10 @@ def exported_level(solution: SectorSolution) -> int:
 def write_sector_field(path: Path, solution: SectorSolution, voltages: Mapping[str, float]) -> None:
     """Points, tetrahedra, potential and field of one mesh of a sector, as VTU.
 
-    The points hold ``potential`` [V] and ``field`` [V/m], E = -grad(phi), (x, y, z).  Cells are
-    the tetrahedra and the triangles of the boundaries; for every boundary ``boundary_NAME`` is 1
-    on its triangles and 0 elsewhere, and ``field_in_cell`` [V/m] is the field in each tetrahedron
-    (zero on triangles).
+    The points, in metres, hold ``potential [V]`` and ``field [V/m]``, E = -grad(phi), (x, y, z).
+    Cells are the tetrahedra and the triangles of the boundaries; one integer says to which boundary
+    a triangle belongs (`boundary_tag`), and ``field in cell [V/m]`` is the field in each
+    tetrahedron (zero on triangles).
 
     Parameters
     ----------
@@ -61,18 +62,16 @@ def write_sector_field(path: Path, solution: SectorSolution, voltages: Mapping[s
     names = np.char.partition(mesh.names.astype(str), ":")[:, 0]
     outer = names != "inside"
     triangles, names = mesh.triangles[outer], names[outer]
-    flags = {
-        f"boundary_{name}": [
-            np.zeros(len(mesh.tetrahedra), dtype=np.uint8),
-            (names == name).astype(np.uint8),
-        ]
-        for name in sorted(set(names.tolist()))
-    }
+    tag, numbers = boundary_tag(sorted(set(names.tolist())))
+    tags = [
+        np.zeros(len(mesh.tetrahedra), dtype=np.int32),
+        np.array([numbers[name] for name in names.tolist()], dtype=np.int32),
+    ]
     grid = meshio.Mesh(
         points,
         [("tetra", mesh.tetrahedra), ("triangle", triangles)],
-        point_data={"potential": potential, "field": field},
-        cell_data={**flags, "field_in_cell": [inside, np.zeros((len(triangles), 3))]},
+        point_data={POTENTIAL: potential, FIELD: field},
+        cell_data={tag: tags, "field in cell [V/m]": [inside, np.zeros((len(triangles), 3))]},
     )
     grid.write(path, file_format="vtu")
 
