@@ -147,10 +147,12 @@ class Assessment:
         """At the operating point, along the axis, of the ions that leave past the accelerator, [N].
 
         That of a parallel beam of all ions where no paths were computed; None where the emitter
-        is not positive against ground.
+        is not positive against ground or the current is not known.
         """
-        parallel = self.operation.operating.thrust
-        return None if parallel is None else parallel * self.thrust_share
+        at = self.operation.operating
+        if at.thrust is None or not at.current_known:
+            return None
+        return at.thrust * self.thrust_share
 
     @property
     def thrust_share(self) -> float:

@@ -112,3 +112,32 @@ def test_a_gap_that_is_dark_as_expected_may_burn_within_its_band() -> None:
     assert table["current"][1].rpartition(" to ")[2] in words
     assert table["state"][0] == words
     assert_allclose(at.point.current, 0.0)
+
+
+def test_a_gap_of_which_only_the_ends_emit_is_not_dark() -> None:
+    """INVARIANT: between the first emission, in a place outside the law, and the law's own onset
+    the state says so, and nothing that rests on the current is a number or a pass."""
+    found = assessed_needle()
+    operation = found.operation
+    voltage = 0.6 * operation.emission.onset_voltage
+    at = operating_point(
+        operation.emission,
+        voltage=voltage,
+        emitter_voltage=voltage,
+        ballast=0.0,
+        first_emission=0.5 * operation.emission.onset_voltage,
+    )
+    assert at.state == "first place alone"
+    changed = replace(operation, operating=at, operating_band=(at, at))
+    told = replace(found, operation=changed).as_dict()["operation"]
+    for key in ("current_A", "current_high_A", "thrust_N", "power_W", "mass_flow_kg_per_s"):
+        assert told[key] is None
+    assert told["state"] == at.state
+    assert told["cone"].get("apex_current_density_A_per_m2") is None
+    ((_, words),) = operating_facts(replace(found, operation=changed))
+    assert "not known" in words
+    rows = operating_rows(found.design, (at, at, at), smallest_current("Ga", 313.0))
+    assert [row.state for row in rows] == ["not proved"]
+    dark = replace(at, state="dark")
+    table = operating_table(replace(found, operation=replace(changed, operating=dark)))
+    assert dict(row[:2] for row in table.rows)["current"] == "0 A"

@@ -198,6 +198,8 @@ def _burning(at: OperatingPoint) -> str:
 
 
 def _words(at: OperatingPoint) -> str:
+    if not at.current_known:
+        return f"a current that is not known at {voltage_text(at.set_voltage)}"
     if at.state == "dark":
         return f"no emission at {voltage_text(at.set_voltage)}"
     amperes = span_text(current_text, at.point.current, at.point.current)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -31,6 +32,29 @@ from conegap.solver.operation.smallest_current import SmallestCurrent, smallest_
 from conegap.solver.operation.supply_card import SupplyCard, supply_card, supply_rows
 
 __all__ = ["GapOperation", "gap_operation"]
+
+# Results that rest on the current: none where only a place outside its law emits.
+_OF_THE_CURRENT = (
+    "current_A",
+    "current_low_A",
+    "current_high_A",
+    "current_without_limit_A",
+    "ballast_drop_V",
+    "operating_voltage_V",
+    "operating_emitter_voltage_V",
+    "parallel_thrust_N",
+    "power_W",
+    "supply_power_W",
+    "mass_flow_kg_per_s",
+    "feed_pressure_loss_Pa",
+    "burning_sites",
+    "current_per_site_A",
+    "mass_efficiency",
+    "mass_flow_with_droplets_kg_per_s",
+    "specific_impulse_with_droplets_s",
+    "propellant_life_s",
+)
+_OF_THE_APEX = {"apex_current_density_A_per_m2", "apex_heating_at_most_K"}
 
 
 @dataclass(frozen=True)
@@ -131,6 +155,9 @@ class GapOperation:
                 for p in self.emission.curve()
             ],
         }
+        if not at.current_known:
+            found |= dict.fromkeys(_OF_THE_CURRENT)
+            found["cone"] |= dict.fromkeys(_OF_THE_APEX & found["cone"].keys())
         if at.exhaust is not None:
             found["operating_exhaust_speed_m_per_s"] = at.exhaust.speed
             found["operating_specific_impulse_s"] = at.exhaust.specific_impulse
@@ -206,7 +233,7 @@ def gap_operation(
     feed = feed_of(design)
     emission = _emission(design, rigid, meniscus, onset, site_spacing, tip_onsets, feed)
 
-    def operated(law: CurrentLaw) -> OperatingPoint:
+    def operated(law: CurrentLaw, first_emission: float) -> OperatingPoint:
         return operating_point(
             law,
             voltage=design.voltage,
@@ -214,13 +241,15 @@ def gap_operation(
             ballast=design.supply.ballast_resistance,
             current_limit=design.supply.current_limit,
             voltage_limit=design.supply.voltage_limit,
+            first_emission=first_emission,
         )
 
-    operating = operated(emission)
+    low, first, high = band
+    operating = operated(emission, first)
     slow, steep = emission.band()
     slow = replace(slow, onset_voltage=onset_band[1])
     steep = replace(steep, onset_voltage=onset_band[0])
-    weak, strong = operated(slow), operated(steep)
+    weak, strong = operated(slow, high), operated(steep, low)
     propellant = propellant_use(design, (weak, operating, strong))
     smallest = smallest_current(design.metal.symbol, design.liquid.temperature)
     card = supply_card(design, solution, band=band, accelerator=accelerator, operating=operating)
@@ -240,8 +269,14 @@ def gap_operation(
             *supply_rows(design, card),
             *operating_rows(design, (weak, operating, strong), smallest),
             *electron_rows(design, electrode),
-            *breakdown_rows(design, band[2], accelerator),
-            *feed_rows(design, feed, propellant.mass_flow),
+            *breakdown_rows(design, high, accelerator),
+            *feed_rows(
+                design,
+                feed,
+                propellant.mass_flow
+                if operating.current_known
+                else (*propellant.mass_flow[:2], math.inf),
+            ),
         ),
         warnings=feed_warnings(design),
     )

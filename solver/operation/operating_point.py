@@ -20,9 +20,9 @@ from conegap.solver.operation.exhaust import IonExhaust, ion_exhaust
 
 __all__ = ["OperatingPoint", "OperatingState", "SupplyLine", "operating_point"]
 
-OperatingState = Literal["dark", "regulated", "current limit"]
-"""Nothing burns; the supply holds its voltage; the supply holds its current and its voltage
-sags."""
+OperatingState = Literal["dark", "first place alone", "regulated", "current limit"]
+"""Nothing burns; only a place outside the law does, such as the ends of a slit, with a current that
+is not known; the supply holds its voltage; the supply holds its current and its voltage sags."""
 
 
 # Ten times the relative tolerance to which a balance is found, [-].
@@ -72,7 +72,9 @@ class OperatingPoint:
     ----------
     point : CurrentPoint
         Voltage left across the gap, current, sites, mass flow and loss of the feed.
-    state : "dark", "regulated" or "current limit"
+    state : OperatingState
+        Where only a place outside the law emits, currents and all that rests on them are those of
+        the law, zero, and not those of the gap.
     wanted : float
         Current that the gap would draw from a supply without a current limit, [A].
     set_voltage : float
@@ -95,6 +97,11 @@ class OperatingPoint:
     emitter_voltage: float
     exhaust: IonExhaust | None
     mass_flow: float
+
+    @property
+    def current_known(self) -> bool:
+        """Whether the law's current is that of the gap."""
+        return self.state != "first place alone"
 
     @property
     def ballast_drop(self) -> float:
@@ -127,6 +134,7 @@ def operating_point(
     ballast: float,
     current_limit: float | None = None,
     voltage_limit: float | None = None,
+    first_emission: float = math.inf,
 ) -> OperatingPoint:
     """Balance of the current's law with the line of its supply, reached by a rising voltage.
 
@@ -144,6 +152,8 @@ def operating_point(
         Resistance in the emitter's lead, >= 0, [ohm].
     current_limit, voltage_limit : float or None
         Of the supply, > 0; [A], [V].
+    first_emission : float
+        Where a place outside the law begins to emit, [V].
 
     Raises
     ------
@@ -154,7 +164,9 @@ def operating_point(
     line = SupplyLine(min(voltage, voltage_limit or math.inf), ballast, most)
     free = _reached(emission, SupplyLine(line.voltage, ballast))
     point, supplied = free, line.voltage
-    state: OperatingState = "regulated" if free.current > 0.0 else "dark"
+    state: OperatingState = "regulated"
+    if free.current <= 0.0:
+        state = "first place alone" if line.voltage >= first_emission else "dark"
     if free.current > most:
         point, state = _reached(emission, line), "current limit"
         supplied = min(point.voltage + ballast * point.current, line.voltage)

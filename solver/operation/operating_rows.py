@@ -48,7 +48,7 @@ def operating_rows(
                 f"the supply's own limit, which the operating point never exceeds{sag}; the slope "
                 "of the current is an order of magnitude",
                 "use a supply with more current, a larger ballast, or a lower voltage",
-                span=(weak.wanted, strong.wanted),
+                span=(weak.wanted, strong.wanted if expected.current_known else math.inf),
             )
         )
     each = [at.point.per_site for at in operating]

@@ -23,6 +23,7 @@ __all__ = ["operating_facts", "operating_table"]
 
 _STATES = {
     "dark": "no emission expected: the voltage does not reach the onset",
+    "first place alone": "the {place} alone emit, with a current that is not known",
     "regulated": "the supply holds its voltage",
     "current limit": "the supply's current limit is reached, its voltage sags",
 }
@@ -39,6 +40,16 @@ def operating_table(assessment: Assessment) -> Table:
     at, use = operation.operating, operation.propellant
     laws = (operation.emission_band[0], operation.emission, operation.emission_band[1])
     three = (operation.operating_band[0], at, operation.operating_band[1])
+
+    if not at.current_known:
+        return Table(
+            ("at the operating point", "expected", "between"),
+            (
+                ("state", _state(assessment), ""),
+                ("voltage set at the supply", voltage_text(at.set_voltage), ""),
+                ("current, and all that rests on it", "not known", ""),
+            ),
+        )
 
     def row(name: str, text: Callable[[float], str], of: Callable[[OperatingPoint], float | None],
             size: float = 1.0) -> tuple[str, str, str]:  # fmt: skip
@@ -108,7 +119,7 @@ def operating_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
     """
     operation = assessment.operation
     at = operation.operating
-    if at.state == "dark":
+    if at.point.current <= 0.0:
         return (("operating point", _state(assessment)),)
     weak, strong = operation.operating_band
     sag = ""
@@ -131,12 +142,10 @@ def operating_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
 
 def _state(assessment: Assessment) -> str:
     """State of the supply; of a gap that is not expected to emit, what may emit all the same."""
-    operation, first = assessment.operation, assessment.emission.first
+    operation = assessment.operation
     at, most = operation.operating, operation.operating_band[1].point.current
     if at.state != "dark":
-        return _STATES[at.state]
-    if first.voltage <= at.set_voltage:
-        return f"the {first.place} alone emit, with a current that is not known"
+        return _STATES[at.state].format(place=assessment.emission.first.place)
     within = f"; at the ends of its band up to {_rough(current_text, most)}" if most > 0.0 else ""
     return _STATES["dark"] + within
 

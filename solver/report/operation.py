@@ -146,14 +146,12 @@ def feed_table(assessment: Assessment) -> Table | None:
     if feed.resistance is not None:
         rows.append(("flow resistance of everything", f"{feed.resistance:.3g} Pa s/m³"))
     if at_flow is not None and most is not None:
-        rows += [
-            (
-                "mass flow needed, droplets included",
-                span_text(mass_flow_text, low, high),
-            ),
-            ("pressure at the edge with that flow", pressure_text(at_flow)),
-            ("mass flow at which the liquid draws back", mass_flow_text(most)),
-        ]
+        if assessment.operation.operating.current_known:
+            rows += [
+                ("mass flow needed, droplets included", span_text(mass_flow_text, low, high)),
+                ("pressure at the edge with that flow", pressure_text(at_flow)),
+            ]
+        rows.append(("mass flow at which the liquid draws back", mass_flow_text(most)))
     shared = feed.shared
     if shared is not None:
         rows += [
