@@ -32,6 +32,7 @@ from conegap.solver.onset.closed_forms import ClassicEstimate, classic_estimate
 from conegap.solver.onset.field_warnings import field_warnings
 from conegap.solver.operation.exhaust import IonExhaust, ion_exhaust
 from conegap.solver.operation.gap_operation import GapOperation, gap_operation
+from conegap.solver.operation.operating_point import OperatingPoint
 from conegap.solver.operation.review import (
     AcceleratorField,
     ReviewRow,
@@ -74,7 +75,8 @@ class Assessment:
         Electrons, current, feed and supply.
     beams : BeamBand or None
         Paths of the ions, with their own charge, at the operating point and at both ends of the
-        current's band; None where they could not be computed, which a warning then says.
+        current's band; None where no current is expected, and where they could not be computed,
+        see ``why_no_beam``.
     review : tuple of ReviewRow
     scans : tuple of Scan
         Onset over gap and over edge radius, empty when not asked for.
@@ -136,6 +138,11 @@ class Assessment:
     def beam(self) -> Beam | None:
         """At the expected current."""
         return None if self.beams is None else self.beams.nominal
+
+    @property
+    def why_no_beam(self) -> str:
+        """Why there are no ion paths, "" where there are."""
+        return "" if self.beams is not None else _why_no_beam(self.operation.operating)
 
     @property
     def enhancement(self) -> float:
@@ -335,7 +342,11 @@ def assess(
             ),
             *burning_rows(design, emission, sector),
             *operation.rows,
-            *(unknown_beam_rows(design) if beams is None else beam_rows(design, beams)),
+            *(
+                unknown_beam_rows(design, _why_no_beam(operation.operating))
+                if beams is None
+                else beam_rows(design, beams)
+            ),
             *(() if sector is None else sector_rows(design, sector, operation.emission, budget)),
             *end_rows(end, no_end),
         ),
@@ -358,10 +369,13 @@ def assess(
 def _beams(
     design: Design, solution: FieldSolution, operation: GapOperation, *, quick: bool
 ) -> tuple[BeamBand | None, tuple[str, ...]]:
-    """Beams at the operating point and its band, or why there are none.
+    """Beams at the operating point and its band, or a warning why they could not be computed.
 
+    Where no current is expected there is no beam, and no warning: the operating point says so.
     The section holds one tip, or a whole slit: of several tips each has its part of the current.
     """
+    if operation.operating.point.current <= 0.0:
+        return None, ()
     whole = design.emitter.line_length is not None
     points = [
         BeamPoint(
@@ -374,6 +388,15 @@ def _beams(
     except GeometryError as error:
         return None, (f"no ion paths could be computed: {error}",)
     return band, band.notes
+
+
+def _why_no_beam(at: OperatingPoint) -> str:
+    """Why there are no ion paths at an operating point."""
+    if not at.current_known:
+        return "the current of what emits is not known, nor is its beam"
+    if at.point.current <= 0.0:
+        return "no emission is expected at the voltages of the design, so there is no beam"
+    return "no ion paths could be computed; see the warnings"
 
 
 def _number(value: float) -> float | None:

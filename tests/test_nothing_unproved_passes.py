@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+import tomlkit
 from conftest import refused
 from numpy.testing import assert_allclose
 from reporting import assessed_needle
@@ -13,6 +14,7 @@ from reporting import assessed_needle
 from conegap.geometries import examples
 from conegap.geometries.design.design import Design
 from conegap.solver.arrays.end_review import end_rows
+from conegap.solver.assessment import assess
 from conegap.solver.beam.beam_review import beam_rows, unknown_beam_rows
 from conegap.solver.operation.breakdown import electron_rows
 from conegap.solver.operation.feed import feed_of, feed_rows
@@ -21,6 +23,7 @@ from conegap.solver.operation.operating_rows import operating_rows
 from conegap.solver.operation.propellant import propellant_use
 from conegap.solver.operation.smallest_current import smallest_current
 from conegap.solver.report.operating import operating_facts, operating_table
+from conegap.solver.report.summary import summary
 
 EXAMPLES = Path(examples.__path__[0])
 CUSTOM = """
@@ -64,7 +67,7 @@ def test_what_could_not_be_solved_is_not_proved() -> None:
     assert [row.state for row in end_rows(None, ("the ends meet",))] == ["not proved"]
     found = assessed_needle()
     assert found.beams is not None
-    unknown = unknown_beam_rows(found.design)
+    unknown = unknown_beam_rows(found.design, "the paths cross")
     assert [row.name for row in unknown] == [r.name for r in beam_rows(found.design, found.beams)]
     assert {row.state for row in unknown} == {"not proved"}
 
@@ -141,3 +144,33 @@ def test_a_gap_of_which_only_the_ends_emit_is_not_dark() -> None:
     dark = replace(at, state="dark")
     table = operating_table(replace(found, operation=replace(changed, operating=dark)))
     assert dict(row[:2] for row in table.rows)["current"] == "0 A"
+
+
+def test_a_gap_that_does_not_emit_has_no_beam() -> None:
+    """INVARIANT: no current, no ions: below the onset no number of a beam is given, its rows are
+    not proved and say why, and no trip current of 0 A is set."""
+    text = (EXAMPLES / "needle.toml").read_text("utf-8")
+    document = tomlkit.parse(text)
+    document["voltages"]["emitter"] = "1 kV"  # type: ignore[index]
+    document["voltages"]["accelerator"] = "-1 kV"  # type: ignore[index]
+    found = assess(Design.from_text(document.as_string()), scans=False, criterion="rigid")
+    assert found.operation.operating.point.current == 0.0
+    assert found.beams is None
+    assert found.why_no_beam
+    rows = [row for row in found.review if row.name in {r.name for r in unknown_beam_rows(
+        found.design, "")}]  # fmt: skip
+    assert [row.state for row in rows] == ["not proved", "not proved"]
+    assert {row.basis for row in rows} == {found.why_no_beam}
+    assert "lands on the accelerator" not in dict(summary(found).facts)
+
+
+def test_an_accelerator_without_a_stated_opening_has_beam_rows_all_the_same() -> None:
+    """INVARIANT: ions may meet every outline with a depth, whatever its kind states; only a closed
+    plane ends the beam."""
+    drawn = Design.read("drawn")
+    assert drawn.accelerator.opening is None
+    assert len(unknown_beam_rows(drawn, "no paths")) == 2
+    text = (EXAMPLES / "needle.toml").read_text("utf-8")
+    document = tomlkit.parse(text)
+    document["accelerator"] = {"kind": "plane", "gap": "1 mm"}
+    assert unknown_beam_rows(Design.from_text(document.as_string()), "no paths") == ()

@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 from conegap.geometries.design.design import Design
 from conegap.solver.beam.beam_band import BeamBand
+from conegap.solver.beam.clearance import has_depth
 from conegap.solver.beam.ion_beam import Beam
 from conegap.solver.common.display_units import current_text
 from conegap.solver.operation.review import ReviewRow, review_row
@@ -79,18 +80,19 @@ def beam_rows(design: Design, band: BeamBand) -> tuple[ReviewRow, ...]:
     return tuple(rows)
 
 
-def unknown_beam_rows(design: Design) -> tuple[ReviewRow, ...]:
-    """The same rows, not proved, where no ion paths could be computed.
+def unknown_beam_rows(design: Design, why: str) -> tuple[ReviewRow, ...]:
+    """The same rows, not proved, where there are no ion paths.
 
     Parameters
     ----------
     design : Design
+    why : str
+        There are none.
     """
-    if design.accelerator.opening is None:
+    if not has_depth(design.section()):
         return ()
-    basis, advice = "no ion paths could be computed; see the warnings", "show it by test"
     return tuple(
-        review_row(name, 0.0, limit, "", basis, advice, span=(0.0, math.inf))
+        review_row(name, 0.0, limit, "", why, "show it by test", span=(0.0, math.inf))
         for name, limit in ((_LANDS, _MOST_INTERCEPTED), (_FILLS, MOST_FILLED))
     )
 

@@ -9,7 +9,7 @@ import numpy as np
 from conegap.geometries.curves.curve import FloatArray, polyline
 from conegap.geometries.curves.section import Section
 
-__all__ = ["narrowest_clearance", "weighted_quantile"]
+__all__ = ["has_depth", "narrowest_clearance", "weighted_quantile"]
 
 # Share of the current that counts as the beam; common practice, no source.
 _BEAM_SHARE = 0.95
@@ -52,15 +52,11 @@ def narrowest_clearance(
     float or None
         Above 1 where the beam meets the metal; None for a closed accelerator, [-].
     """
-    outlines = [
-        polyline([b.curve], 129) for loop in section.loops for b in loop if b.name == "accelerator"
-    ]
-    if not outlines:
+    if not has_depth(section):
         return None
+    outlines = _outlines(section)
     points = np.vstack(outlines)
     low, high = float(points[:, 1].min()), float(points[:, 1].max())
-    if not high > low:
-        return None
     half = section.symmetry == "axisymmetric" or section.mirrored
     worst = 0.0
     heights = np.linspace(low, high, _HEIGHTS + 2)[1:-1]
@@ -79,6 +75,19 @@ def narrowest_clearance(
             room = min(middle - float(inner.max()), float(outer.min()) - middle)
         worst = max(worst, wide / room if room > 0.0 else math.inf)
     return worst
+
+
+def has_depth(section: Section) -> bool:
+    """Whether the accelerator has a depth that a beam could pass; a closed plane ends it."""
+    heights = [height for outline in _outlines(section) for height in outline[:, 1]]
+    return bool(heights) and bool(max(heights) > min(heights))
+
+
+def _outlines(section: Section) -> list[FloatArray]:
+    """Curves of the accelerator, (k, 2) arrays, [m]."""
+    return [
+        polyline([b.curve], 129) for loop in section.loops for b in loop if b.name == "accelerator"
+    ]
 
 
 def _crossings(outline: FloatArray, z: float) -> FloatArray:

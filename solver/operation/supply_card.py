@@ -36,8 +36,9 @@ class SupplyCard:
         Which limit that is.
     abort_voltage : float
         No emission up to here: stop and look for the reason, [V].
-    trip_current : float
-        Twice the expected current, at most the supply's limit; order of magnitude, [A].
+    trip_current : float or None
+        Twice the expected current, at most the supply's limit; order of magnitude.  Where no
+        current is expected that limit, None where there is none, [A].
     ballast : float
         [ohm].
     ballast_drop : float
@@ -56,7 +57,7 @@ class SupplyCard:
     ramp_limit: float
     ramp_reason: str
     abort_voltage: float
-    trip_current: float
+    trip_current: float | None
     ballast: float
     ballast_drop: float
     short_circuit_current: float | None
@@ -122,9 +123,9 @@ def supply_card(
     if supply.voltage_limit is not None:
         limits.append((supply.voltage_limit, "the supply's own limit"))
     ramp, reason = min(limits)
-    trip = _TRIP_RATIO * operating.point.current
-    if supply.current_limit is not None:
-        trip = min(trip, supply.current_limit) if trip > 0.0 else supply.current_limit
+    trip = supply.current_limit
+    if operating.point.current > 0.0:
+        trip = min(_TRIP_RATIO * operating.point.current, trip or math.inf)
     cable = supply.cable_capacitance
     return SupplyCard(
         onset=onset,

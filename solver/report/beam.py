@@ -71,7 +71,7 @@ def beam_words(assessment: Assessment) -> tuple[str, ...]:
     """What the beam rests on and what follows from it, sentences in order."""
     beam = assessment.beam
     if beam is None:
-        return ("No ion paths were computed; see the warnings.",)
+        return (f"{assessment.why_no_beam[0].upper()}{assessment.why_no_beam[1:]}.",)
     words = [
         f"{len(beam.trajectories.paths)} paths through the field at the operating point, energy "
         f"conserved to {beam.energy_error:.0e}.",

@@ -101,6 +101,8 @@ def _begins(emission: CurrentLaw) -> str:
 def _thrust_words(assessment: Assessment) -> str:
     beam = assessment.beam
     if beam is None:
+        if assessment.operation.operating.point.current <= 0.0:
+            return f"There is no thrust: {assessment.why_no_beam}."
         return "Thrust is for a parallel beam: no ion paths could be computed."
     if beam.left <= 0.0:
         return (
@@ -267,9 +269,12 @@ def card_table(assessment: Assessment) -> Table:
             if card.abort_voltage == card.ramp_limit
             else "5 % above the band, common practice, no source")),
         ("ramp limit", voltage_text(card.ramp_limit), f"never above: {card.ramp_reason}"),
-        ("trip current", span_text(current_text, card.trip_current, card.trip_current),
-         "twice the expected current, within a factor of 3 either way"
-         + ("" if limit is None else f", at most the supply's {current_text(limit)}")),
+        ("trip current", _trip_text(card.trip_current),
+         ("twice the expected current, within a factor of 3 either way"
+          + ("" if limit is None else f", at most the supply's {current_text(limit)}"))
+         if assessment.operation.operating.point.current > 0.0
+         else "the current expected is not known"
+         + ("" if limit is None else ": the supply's own limit")),
         ("ballast", "none" if card.ballast == 0.0 else f"{card.ballast / 1e6:.4g} MΩ",
          f"drop {span_text(voltage_text, weak.ballast_drop, strong.ballast_drop)} at the current "
          "expected"),
@@ -286,6 +291,10 @@ def card_table(assessment: Assessment) -> Table:
          else "at the ramp limit, C V² / 2; a discharge takes it all"),
     ]  # fmt: skip
     return Table(("setting", "value", "remark"), tuple(rows))
+
+
+def _trip_text(value: float | None) -> str:
+    return "not known" if value is None else span_text(current_text, value, value)
 
 
 def card_cautions(assessment: Assessment) -> tuple[str, ...]:

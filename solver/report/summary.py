@@ -97,7 +97,9 @@ def _facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
         ("surface tension used", f"{rigid.surface_tension * 1e3:.4g} mN/m"),
         *sector_lines(assessment),
     ]
-    if beam is not None:
+    if beam is None:
+        rows.append(("ion beam", f"none computed: {assessment.why_no_beam}"))
+    else:
         rows.append(("lands on the accelerator", percent(beam.intercepted)))
         if beam.left > 0.0:
             rows.append(("95 % of the beam leaves within", f"±{degrees(beam.half_angle_95)}"))
