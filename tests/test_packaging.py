@@ -39,6 +39,7 @@ ROOMS = (
     "solver.lots",
     "solver.arrays",
     "solver.assessment",
+    "solver.sizing",
     "solver.comparison",
     "solver.figures",
     "solver.report",

@@ -20,7 +20,7 @@ stands on the line.
 """
 
 _FILES = ("file", "write", "to", "notebook", "page", "articles")
-_KEYS = ("over", "normal", "hidden")
+_KEYS = ("over", "normal", "hidden", "free")
 _DESIGNS = {"bash": "_conegap_designs", "zsh": "_conegap_designs"}
 _OF_DESIGN = {"bash": "_conegap_keys", "zsh": "_conegap_keys"}
 # The keys are asked of the program itself, for the first word on the line that is no option.

@@ -34,6 +34,7 @@ _COMMANDS = (
     "vary",
     "tolerate",
     "calibrate",
+    "size",
     "compare",
     "lot",
     "metals",
@@ -51,6 +52,7 @@ examples:
   conegap vary my.toml --over accelerator.gap="0.5 mm".."2 mm":7
   conegap tolerate my.toml --fit 3%    tolerance stack-up, and the tolerances that must be held
   conegap calibrate my.toml --measured "5.2 kV"    the edge radius behind a measured onset
+  conegap size my.toml --wanted first_emission="4 kV" --free accelerator.gap="0.5 mm".."2 mm"
   conegap compare rev_b.toml rev_c.toml    what changed between revisions, and what it did
   conegap lot my.toml articles.csv     measured articles: spread, outliers, the best for a supply
   conegap metals indium                properties with their sources

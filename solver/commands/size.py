@@ -1,0 +1,173 @@
+"""``conegap size``: the dimensions that give a wanted first emission and pass the review."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from conegap.solver.commands.criterion_option import add_criterion
+
+if TYPE_CHECKING:
+    from conegap.solver.assessment import Assessment
+    from conegap.solver.sizing.search import Sizing
+
+__all__ = ["EXAMPLES", "SUMMARY", "add_arguments"]
+
+# Bytes free on the disk that the results may need.
+_ROOM = 2_000_000
+
+SUMMARY = "find the dimensions that give a wanted first emission and pass the review"
+EXAMPLES = """\
+examples:
+  conegap size needle --wanted first_emission="3.2 kV" --free accelerator.gap="0.5 mm".."2 mm"
+  conegap size my.toml --wanted first_emission="3 kV".."3.4 kV" --criterion rigid \\
+                       --free emitter.tip_radius="2 um".."8 um" \\
+                       --free accelerator.gap="0.5 mm".."2 mm" --to sized
+
+Wanted are first_emission, first_emission_low or first_emission_high (ends of the band, k = 2), as
+KEY=VOLTAGE, KEY=FROM..TO, or in quotation marks "KEY<=VOLTAGE", "KEY>=VOLTAGE".  One to three
+quantities may be free.  Criteria that the drawn design passes must be passed, the others must not
+fail.  The folder holds design.toml, solved anew, and results.json; where demands contradict each
+other they are named, no design is written and the exit code is 1.
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("design", metavar="DESIGN", help="design file, or a shipped example's name")
+    parser.add_argument(
+        "--wanted",
+        metavar="KEY=VOLTAGE",
+        action="append",
+        required=True,
+        help="what the first emission shall be; may be given more than once",
+    )
+    parser.add_argument(
+        "--free",
+        metavar="KEY=FROM..TO",
+        action="append",
+        required=True,
+        help="quantity that may be changed, and its range; up to three times",
+    )
+    parser.add_argument(
+        "--proved", action="store_true", help="every criterion must be passed, none left open"
+    )
+    add_criterion(parser)
+    parser.add_argument(
+        "--to", metavar="FOLDER", help="folder to write (default: conegap-size-NAME)"
+    )
+    parser.add_argument(
+        "--json", action="store_true", help="print the results as JSON in place of the tables"
+    )
+    parser.set_defaults(run=_run)
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    from conegap.geometries.design.design import Design
+    from conegap.solver.assessment import assess
+    from conegap.solver.commands.draw import design_name
+    from conegap.solver.commands.terminal import Messages
+    from conegap.solver.common.writing import MARKER, file_system_refusals, json_text, new_folder
+    from conegap.solver.sizing.request import check_free, free_of, wanted_of
+    from conegap.solver.sizing.search import size
+    from conegap.solver.sizing.written import with_found_values
+    from conegap.solver.studies.design_copy import source_text
+
+    talk = Messages.of(arguments)
+    target = Path(arguments.to or f"conegap-size-{design_name(arguments.design)}")
+    design = Design.read(arguments.design)
+    free = tuple(free_of(design, text) for text in arguments.free)
+    check_free(free)
+    wanted = tuple(wanted_of(text) for text in arguments.wanted)
+    fresh = None
+    with new_folder(target, room=_ROOM) as folder:
+        with talk.progress() as progress:
+            found = size(
+                design,
+                free,
+                wanted,
+                criterion=arguments.criterion,
+                proved=arguments.proved,
+                progress=progress,
+            )
+            if found.met:
+                texts = [(f.key, f.text(v)) for f, v in zip(free, found.values, strict=True)]
+                beside = Path(arguments.design).resolve().parent
+                copy = with_found_values(
+                    source_text(arguments.design), texts, name="design.toml", folder=beside
+                )
+                fresh = assess(
+                    Design.from_text(copy, "design.toml", beside),
+                    scans=False,
+                    criterion=arguments.criterion,
+                )
+                with file_system_refusals(target):
+                    (folder / "design.toml").write_text(copy, encoding="utf-8")
+        results = _results(design.sha256, found, fresh)
+        with file_system_refusals(target):
+            (folder / MARKER).write_text(json_text(results), encoding="utf-8")
+    if arguments.json:
+        sys.stdout.write(json_text(results))
+    elif not arguments.quiet:
+        _print(found, fresh)
+    talk.remark(f"written: {target}")
+    return 0 if fresh is not None and not fresh.failed else 1
+
+
+def _results(digest: str, found: Sizing, fresh: Assessment | None) -> dict[str, Any]:
+    from importlib.metadata import version
+
+    first = None if fresh is None else fresh.emission.first
+    return {
+        "conegap_version": version("conegap"),
+        "design_sha256": digest,
+        "met": found.met,
+        "found": [
+            {"key": one.key, "si_unit": one.dimension.kind.si, "value": value}
+            for one, value in zip(found.free, found.values, strict=True)
+        ]
+        if found.met
+        else [],
+        "predicted_V": found.predicted if found.met else None,
+        "first_emission_V": None if first is None else first.voltage,
+        "first_emission_low_V": None if first is None else first.low,
+        "first_emission_high_V": None if first is None else first.high,
+        "active": list(found.active),
+        "conflicts": [{"name": one.name, "missing": one.missing} for one in found.conflicts],
+        "solves": found.solves,
+        "review": [] if fresh is None else [row.as_dict() for row in fresh.review],
+    }
+
+
+def _print(found: Sizing, fresh: Assessment | None) -> None:
+    from conegap.solver.commands.terminal import console, plain_table
+    from conegap.solver.common.display_units import percent, voltage_text
+    from conegap.solver.report.tables import review_table
+
+    out = console()
+    if fresh is None:
+        out.print("Within the ranges these demands cannot hold together:", soft_wrap=True)
+        rows = [(one.name, f"{one.missing:.1%}") for one in found.conflicts]
+        out.print(plain_table(("demand", "fails at best, the others holding, by"), rows))
+        return
+    first = fresh.emission.first
+    sizes = [
+        (one.key, one.dimension.text, one.text(value))
+        for one, value in zip(found.free, found.values, strict=True)
+    ]
+    out.print(plain_table(("quantity", "as drawn", "found"), sizes))
+    out.print()
+    facts = [
+        ("first emission, solved anew", voltage_text(first.voltage)),
+        ("band (k = 2, about 95 %)", f"{voltage_text(first.low)} to {voltage_text(first.high)}"),
+        ("from the surface predicted as", voltage_text(found.predicted)),
+        ("the surface was off by", percent(abs(found.predicted / first.voltage - 1.0))),
+        ("held where it is by", "; ".join(found.active) or "its smallest margin alone"),
+        ("solves of the whole answer", str(found.solves)),
+    ]
+    out.print(plain_table((), facts))
+    out.print()
+    review = [row[:4] for row in review_table(fresh).rows]
+    out.print(plain_table(("gap review", "value", "limit", "result"), review))

@@ -1,0 +1,358 @@
+"""Dimensions for a wanted first emission: solves over the box, optimum, a solve there, again.
+
+The box is solved at the points of a small design by whole assessments; on the surfaces through them
+the optimum is found, solved anew and added to the surfaces, until a solve itself meets every
+demand.  Where the surfaces have no such point, the demands are thinned out one by one to a set that
+cannot hold together although all but any one of them can (a deletion filter; J. W. Chinneck,
+Feasibility and Infeasibility in Optimization, 2008, from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+
+from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.design.design import Design
+from conegap.geometries.quantities.errors import ComputationError, ConegapError, DesignError
+from conegap.solver.common.progress import Progress
+from conegap.solver.liquid.free_surface import OnsetCriterion
+from conegap.solver.sizing.demands import (
+    EXACT,
+    Demand,
+    Sample,
+    criteria_of,
+    solved_sample,
+    wishes_of,
+)
+from conegap.solver.sizing.request import Free, Wanted, check_free
+from conegap.solver.sizing.surfaces import Surfaces, design_points
+from conegap.solver.studies.variants import Changes, solve_variants
+
+__all__ = ["MARGIN", "Conflict", "Sizing", "Solve", "find_size", "size"]
+
+MARGIN = 0.02
+"""Margin that every criterion shall keep which the free quantities move: the surfaces' own error
+between solves, measured below it on needle and capillary; common practice, no source."""
+
+# Solves at an optimum until one meets every demand; the needle took two.
+_ROUNDS = 5
+# Halvings of the way back from a point that cannot be built: 2^-5 of the box is near a solve.
+_BACK = 5
+# Excess of the surfaces from which demands are said to contradict each other: what a wanted value
+# may be off, and no less than the scatter of meshing.
+_CONTRADICTION = EXACT
+
+Solve = Callable[[Sequence[Changes], str], Sequence[Sample | str]]
+"""Takes variants of a design and what they are for, gives what was solved, or why not."""
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """One of the demands that cannot hold together.
+
+    Parameters
+    ----------
+    name : str
+    missing : float
+        By how much it fails at best while the others of the set hold, as an excess, [-].
+    """
+
+    name: str
+    missing: float
+
+
+@dataclass(frozen=True)
+class Sizing:
+    """The result; build with `size`.
+
+    Parameters
+    ----------
+    free : tuple of Free
+    values : tuple of float
+        Found quantities, SI; of the point of least excess where the demands contradict each other.
+    predicted : float
+        First emission at that point by the surfaces before it was solved, [V].
+    sample : Sample or None
+        Solve at that point; None where it could not be solved.
+    drawn : Sample
+        The design as drawn.
+    demands : tuple of Demand
+    active : tuple of str
+        Demands and ends of ranges that hold the answer where it is.
+    conflicts : tuple of Conflict
+        Empty where every demand is met.
+    solves : int
+        Whole assessments.
+    """
+
+    free: tuple[Free, ...]
+    values: tuple[float, ...]
+    predicted: float
+    sample: Sample | None
+    drawn: Sample
+    demands: tuple[Demand, ...]
+    active: tuple[str, ...]
+    conflicts: tuple[Conflict, ...]
+    solves: int
+
+    @property
+    def met(self) -> bool:
+        """Whether a solve meets every demand."""
+        return not self.conflicts
+
+    @property
+    def changes(self) -> Changes:
+        """What makes the found design of the drawn one."""
+        return tuple((one.key, value) for one, value in zip(self.free, self.values, strict=True))
+
+
+def size(
+    design: Design,
+    free: tuple[Free, ...],
+    wanted: tuple[Wanted, ...],
+    *,
+    criterion: OnsetCriterion = "automatic",
+    margin: float = MARGIN,
+    proved: bool = False,
+    progress: Progress | None = None,
+) -> Sizing:
+    """Find free quantities that meet what is wanted, by whole assessments of changed designs.
+
+    Of all points that meet every demand the one is sought whose smallest margin is greatest.
+
+    Parameters
+    ----------
+    design : Design
+    free : tuple of Free
+        One to three.
+    wanted : tuple of Wanted
+    criterion : "automatic", "rigid" or "meniscus"
+        As for `assess`.
+    margin : float
+        That every criterion shall keep which the free quantities move, >= 0, [-].
+    proved : bool
+        Every criterion shall be passed, not only those that the drawn design passes.
+    progress : callable or None
+        Called with (what, steps done, steps in all).
+
+    Raises
+    ------
+    DesignError
+        The ranges cannot be sought, or too little of the box can be built.
+    ComputationError
+        The drawn design could not be solved, or solves at the optimum go on missing a demand.
+    """
+
+    def solve(variants: Sequence[Changes], what: str) -> list[Sample | str]:
+        return solve_variants(
+            partial(solved_sample, criterion=criterion),
+            design,
+            variants,
+            progress=progress,
+            what=what,
+        )
+
+    return find_size(design, free, wanted, solve, margin=margin, proved=proved)
+
+
+def find_size(
+    design: Design,
+    free: tuple[Free, ...],
+    wanted: tuple[Wanted, ...],
+    solve: Solve,
+    *,
+    margin: float = MARGIN,
+    proved: bool = False,
+) -> Sizing:
+    """As `size`, with any solver.
+
+    Parameters
+    ----------
+    design : Design
+    free : tuple of Free
+    wanted : tuple of Wanted
+    solve : callable
+        See `Solve`.
+    margin : float
+        [-].
+    proved : bool
+
+    Raises
+    ------
+    DesignError, ComputationError
+        As for `size`.
+    """
+    check_free(free)
+    shares = list(design_points(len(free)))
+    variants = [_changes(free, point) for point in shares]
+    drawn, *results = solve([(), *variants], "designs in the box")
+    if isinstance(drawn, str):
+        raise ComputationError(f"the design as drawn has no answer to begin from: {drawn}")
+    solved = [(p, r) for p, r in zip(shares, results, strict=True) if not isinstance(r, str)]
+    if len(solved) < len(free) + 2:
+        why = next(r for r in results if isinstance(r, str))
+        raise DesignError(
+            f"of {len(results)} designs in the ranges given only {len(solved)} can be solved; give "
+            f"narrower ranges. The first that cannot: {why}",
+            keys=tuple(one.key for one in free),
+        )
+    wishes, criteria = wishes_of(wanted), criteria_of(drawn, proved=proved)
+    demands = (*wishes, *criteria)
+    moving = set(_surfaces(solved, demands).moving)
+    demands = tuple(
+        replace(d, slack=-margin) if not d.key and k in moving else d for k, d in enumerate(demands)
+    )
+    tried = len(results) + 1
+    for _ in range(_ROUNDS):
+        surfaces = _surfaces(solved, demands)
+        point, _ = _optimum(surfaces, demands)
+        point = _buildable(design, free, point, [p for p, _ in solved])
+        changes = _changes(free, point)
+        point = np.array([f.share(v) for f, (_, v) in zip(free, changes, strict=True)])
+        predicted = _predicted(point, solved)
+        known = next((s for p, s in solved if np.allclose(p, point, atol=1e-9)), None)
+        if known is None:
+            (fresh,) = solve([changes], "optimum, solved anew")
+            tried += 1
+            if isinstance(fresh, str):
+                raise ComputationError(f"the design found could not be solved: {fresh}")
+            solved.append((point, fresh))
+            now = fresh
+        else:
+            now = known
+        found = Sizing(
+            free,
+            tuple(value for _, value in changes),
+            predicted,
+            now,
+            drawn,
+            demands,
+            (),
+            (),
+            tried,
+        )
+        if _holds(now, demands):
+            return replace(found, active=_active(found, point))
+        if known is not None:
+            break
+    surfaces = _surfaces(solved, demands)
+    conflicts = _conflicts(surfaces, demands)
+    if not conflicts:
+        raise ComputationError(
+            f"after {tried} solves the design found still misses a demand by "
+            f"{_worst(now, demands):.2g} although the surfaces through them do not; give "
+            "narrower ranges around the point that you expect"
+        )
+    return replace(found, conflicts=conflicts)
+
+
+def _changes(free: Sequence[Free], point: FloatArray) -> Changes:
+    return tuple((one.key, one.value(float(u))) for one, u in zip(free, point, strict=True))
+
+
+def _surfaces(solved: Sequence[tuple[FloatArray, Sample]], demands: Sequence[Demand]) -> Surfaces:
+    values = [
+        [np.nan if (e := demand.excess(sample)) is None else e for demand in demands]
+        for _, sample in solved
+    ]
+    return Surfaces(np.array([point for point, _ in solved]), np.array(values, dtype=float))
+
+
+def _predicted(point: FloatArray, solved: Sequence[tuple[FloatArray, Sample]]) -> float:
+    """First emission by the surface, [V]."""
+    logs = [[math.log(sample.voltages["first_emission"])] for _, sample in solved]
+    surface = Surfaces(np.array([at for at, _ in solved]), np.array(logs))
+    return math.exp(float(surface(point[None, :], [0])[0, 0]))
+
+
+def _optimum(surfaces: Surfaces, demands: Sequence[Demand]) -> tuple[FloatArray, float]:
+    """The point of the greatest smallest margin, or, where none holds, of the least excess."""
+    wishes = [k for k in range(len(demands)) if demands[k].key]
+    criteria = [k for k in surfaces.moving if not demands[k].key]
+    if criteria:
+        point, worst = surfaces.least(criteria, wishes)
+        if worst <= _CONTRADICTION:
+            return point, worst
+    return surfaces.least([*wishes, *criteria])
+
+
+def _buildable(
+    design: Design, free: Sequence[Free], point: FloatArray, solved: Sequence[FloatArray]
+) -> FloatArray:
+    """The point, or one on the way to the nearest solved one, that can be drawn."""
+    near = min(solved, key=lambda one: float(np.abs(one - point).max()))
+    for _ in range(_BACK):
+        try:
+            design.with_values(_changes(free, point))
+        except ConegapError:
+            point = 0.5 * (point + near)
+        else:
+            return point
+    return near
+
+
+def _worst(sample: Sample, demands: Sequence[Demand]) -> float:
+    found = [demand.excess(sample) for demand in demands]
+    return max((e for e in found if e is not None), default=-math.inf)
+
+
+def _holds(sample: Sample, demands: Sequence[Demand]) -> bool:
+    """Whether a solve meets every demand, a wanted value within its slack once more."""
+    for demand in demands:
+        excess = demand.excess(sample)
+        if excess is not None and excess > (EXACT if demand.key else 0.0):
+            return False
+    return True
+
+
+def _active(found: Sizing, point: FloatArray) -> tuple[str, ...]:
+    """What holds the answer: demands without room, the smallest margin, and ends of ranges."""
+    assert found.sample is not None
+    names = []
+    for demand in found.demands:
+        excess = demand.excess(found.sample)
+        # Within a wanted value's own slack of its limit.
+        if excess is not None and excess > -4.0 * EXACT and (demand.key or demand.slack < 0.0):
+            names.append(demand.name)
+    for one, share in zip(found.free, point, strict=True):
+        for end, word in ((0.0, "low"), (1.0, "high")):
+            if abs(share - end) < 1e-3:
+                names.append(f"{word} end of {one.key}")
+    return tuple(dict.fromkeys(names))
+
+
+def _conflicts(surfaces: Surfaces, demands: Sequence[Demand]) -> tuple[Conflict, ...]:
+    """A set of demands that cannot hold together, of which any one less can; empty for none."""
+    moving = set(surfaces.moving)
+    still = {k: float(np.nanmax(surfaces.values[:, k])) for k in range(len(demands))}
+    for k, excess in still.items():
+        if k not in moving and excess > _CONTRADICTION:
+            return (Conflict(demands[k].name, excess),)
+    # Both sides of a wanted value stand or fall together.
+    groups: dict[str, list[int]] = {}
+    for k in sorted(moving):
+        groups.setdefault(demands[k].name, []).append(k)
+
+    def excess_of(names: Sequence[str]) -> float:
+        members = [k for name in names for k in groups[name]]
+        return surfaces.least(members)[1] if members else -math.inf
+
+    names = list(groups)
+    if excess_of(names) <= _CONTRADICTION:
+        return ()
+    # The criteria first, so that what is wanted is kept only where it must be.
+    for name in list(names):
+        fewer = [one for one in names if one != name]
+        if fewer and excess_of(fewer) > _CONTRADICTION:
+            names = fewer
+    found = []
+    for name in names:
+        others = [k for one in names if one != name for k in groups[one]]
+        missing = surfaces.least(groups[name], others)[1]
+        found.append(Conflict(name, missing))
+    return tuple(found)

@@ -1,0 +1,166 @@
+"""Stand-ins for the demands over the box of the free quantities, and the optimum on them.
+
+Each demand is interpolated through every solve by cubic radial basis functions with a linear part
+(scipy's `RBFInterpolator`), in the logarithms of the quantities, where laws of field and onset are
+nearly straight.  An optimum is sought by sequential quadratic programming from the best points of a
+Sobol cloud.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from conegap.geometries.curves.curve import FloatArray
+
+__all__ = ["MOVES", "Surfaces", "design_points"]
+
+MOVES = 1e-3
+"""Spread of an excess over all solves below which the free quantities do not move it: numerical
+error of a solve, [-]."""
+
+# Points of the cloud, a power of two as Sobol's sequence wants: in three dimensions 12 to a side.
+_CLOUD = 2048
+# Of them the search begins at; more found nothing better on the needle and the capillary.
+_STARTS = 4
+
+
+def design_points(count: int) -> FloatArray:
+    """Where the box is solved first, (n, count) array in shares of the ranges.
+
+    Five points of a line, nine of a square, and centre, faces and corners of a cube (a
+    face-centred composite design; G. E. P. Box and K. B. Wilson, J R Stat Soc B 13, 1 (1951), from
+    memory).
+
+    Parameters
+    ----------
+    count : int
+        Free quantities, 1 to 3.
+    """
+    if count == 1:
+        return np.linspace(0.0, 1.0, 5)[:, None]
+    axes = np.meshgrid(*[[0.0, 0.5, 1.0]] * count, indexing="ij")
+    grid = np.stack([one.ravel() for one in axes], axis=1)
+    if count == 2:
+        return grid
+    middles = (grid == 0.5).sum(axis=1)
+    return np.asarray(grid[(middles == 0) | (middles >= count - 1)], dtype=float)
+
+
+@dataclass(frozen=True)
+class Surfaces:
+    """Interpolated excesses.
+
+    Parameters
+    ----------
+    points : (n, d) array
+        Solved points, in shares of the ranges.
+    values : (n, m) array
+        Excess of every demand at every point, nan where the review has no such row, [-].
+    """
+
+    points: FloatArray
+    values: FloatArray
+
+    @property
+    def moving(self) -> tuple[int, ...]:
+        """Demands that the free quantities move."""
+        spread = np.nanmax(self.values, axis=0) - np.nanmin(self.values, axis=0)
+        return tuple(int(k) for k in np.flatnonzero(spread > MOVES))
+
+    def __call__(self, at: FloatArray, demands: Sequence[int]) -> FloatArray:
+        """Excesses, (k, len(demands)) array, at points, (k, d) array.
+
+        Parameters
+        ----------
+        at : (k, d) array
+        demands : sequence of int
+        """
+        from scipy.interpolate import RBFInterpolator
+
+        found = np.empty((len(at), len(demands)))
+        there = ~np.isnan(self.values)
+        patterns = {tuple(there[:, k]) for k in demands}
+        for pattern in patterns:
+            same = [i for i, k in enumerate(demands) if tuple(there[:, k]) == pattern]
+            rows = np.array(pattern)
+            values = self.values[np.ix_(rows, np.array([demands[i] for i in same]))]
+            if rows.sum() < self.points.shape[1] + 2:
+                found[:, same] = values.max(axis=0)
+                continue
+            fit = RBFInterpolator(self.points[rows], values, kernel="cubic", degree=1)
+            found[:, same] = fit(at)
+        return found
+
+    def least(
+        self,
+        lowered: Sequence[int],
+        held: Sequence[int] = (),
+        slope: FloatArray | None = None,
+    ) -> tuple[FloatArray, float]:
+        """The point that lowers the largest of some excesses as far as can be.
+
+        Parameters
+        ----------
+        lowered : sequence of int
+            Demands whose largest excess is lowered; none to lower ``slope`` alone.
+        held : sequence of int
+            Demands that must hold meanwhile.
+        slope : (d,) array or None
+            What is lowered instead: a linear function of the point.
+
+        Returns
+        -------
+        (d,) array, float
+            The point, and the largest excess there of all demands lowered and held (of those held
+            alone where a slope is given).
+        """
+        from scipy.optimize import minimize
+        from scipy.stats import qmc
+
+        count = self.points.shape[1]
+        every = [*lowered, *held]
+        split = len(lowered)
+        cloud = np.concatenate([self.points, qmc.Sobol(count, seed=1).random(_CLOUD)])
+        cloud = np.clip(cloud, 0.0, 1.0)
+        excess = self(cloud, every)
+        broken = np.maximum(excess[:, split:], 0.0).max(axis=1, initial=0.0)
+        goal = excess[:, :split].max(axis=1) if split else cloud @ _given(slope, count)
+        # Broken demands weigh far more than any gain of the goal.
+        order = np.argsort(goal + 1e3 * broken)[:_STARTS]
+        best, best_merit, best_goal = cloud[order[0]], np.inf, np.inf
+        for start in cloud[order]:
+            first = np.append(start, self(start[None, :], every)[0, :split].max(initial=-1.0))
+
+            def aim(x: FloatArray) -> float:
+                return float(x[-1] if split else x[:-1] @ _given(slope, count))
+
+            def room(x: FloatArray) -> FloatArray:
+                found = self(x[None, :-1], every)[0]
+                return np.asarray(np.concatenate([x[-1] - found[:split], -found[split:]]))
+
+            solved = minimize(
+                aim,
+                first,
+                method="SLSQP",
+                bounds=[*[(0.0, 1.0)] * count, (-10.0, 10.0)],
+                constraints=[{"type": "ineq", "fun": room}],
+                options={"maxiter": 60, "ftol": 1e-8},
+            )
+            point = np.clip(np.asarray(solved.x[:-1]), 0.0, 1.0)
+            for candidate in (point, start):
+                found = self(candidate[None, :], every)[0]
+                bad = max(float(found[split:].max(initial=0.0)), 0.0)
+                value = float(found[:split].max()) if split else aim(np.append(candidate, 0.0))
+                # Rounding of the optimiser is no breach.
+                merit = value + 1e3 * (bad if bad > 1e-6 else 0.0)
+                if merit < best_merit:
+                    best, best_merit = candidate, merit
+                    best_goal = float(found.max(initial=-np.inf))
+        return np.asarray(best), best_goal
+
+
+def _given(slope: FloatArray | None, count: int) -> FloatArray:
+    return np.zeros(count) if slope is None else slope

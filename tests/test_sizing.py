@@ -1,0 +1,120 @@
+"""Sizing: the dimensions for a wanted first emission, the demands that contradict, refusals."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+from conftest import refused
+
+from conegap.geometries.design.design import Design
+from conegap.solver.commands.main import main
+from conegap.solver.operation.review import review_row
+from conegap.solver.sizing.demands import Sample
+from conegap.solver.sizing.request import check_free, free_of, wanted_of
+from conegap.solver.sizing.search import find_size
+from conegap.solver.sizing.written import with_found_values
+from conegap.solver.studies.design_copy import source_text
+from conegap.solver.studies.variants import Changes
+
+NEEDLE = Design.read("needle")
+TENSION, PERMITTIVITY = NEEDLE.surface_tension, 8.8541878128e-12
+
+
+def hyperboloid(radius: float, gap: float) -> float:
+    """Onset of a hyperboloid before a plane, far from it: sqrt(gamma R / eps0) ln(4 d / R), [V]."""
+    return math.sqrt(TENSION * radius / PERMITTIVITY) * math.log(4.0 * gap / radius)
+
+
+def law(variants: Sequence[Changes], _what: str) -> list[Sample | str]:
+    """The closed form with one criterion: a mean field of at most 3.2 MV/m."""
+    found: list[Sample | str] = []
+    for changes in variants:
+        given = dict(changes)
+        gap = given.get("accelerator.gap", NEEDLE.gap)
+        voltage = hyperboloid(given.get("emitter.tip_radius", 4e-6), gap)
+        row = review_row("mean field", voltage / gap, 3.2e6, "V/m", "", "")
+        names = ("first_emission", "first_emission_low", "first_emission_high")
+        found.append(Sample(dict.fromkeys(names, voltage), (row,)))
+    return found
+
+
+@pytest.mark.parametrize("kilovolts", [3.0, 3.4, 3.8])
+def test_one_free_radius_gives_the_closed_form_its_onset(kilovolts: float) -> None:
+    """EXACT: sqrt(gamma R / eps0) ln(4 d / R) at the found radius is the wanted onset."""
+    free = (free_of(NEEDLE, "emitter.tip_radius=1 um..8 um"),)
+    # Far beyond the wide gap the criterion holds everywhere.
+    at = NEEDLE.with_value("accelerator.gap", 2e-3)
+
+    def solve(variants: Sequence[Changes], what: str) -> list[Sample | str]:
+        return law([(*one, ("accelerator.gap", 2e-3)) for one in variants], what)
+
+    found = find_size(at, free, (wanted_of(f"first_emission={kilovolts} kV"),), solve)
+    assert found.met
+    assert hyperboloid(found.values[0], 2e-3) == pytest.approx(1e3 * kilovolts, rel=1.1e-3)
+
+
+def test_two_free_quantities_keep_the_margin() -> None:
+    """EXACT: the onset is the wanted one and the mean field V / d keeps its 2 %; the widest gap
+    has the smallest field, so that the gap lies at the end of its range."""
+    free = tuple(
+        free_of(NEEDLE, text)
+        for text in ("emitter.tip_radius=2 um..6 um", 'accelerator.gap="1 mm".."2 mm"')
+    )
+    found = find_size(NEEDLE, free, (wanted_of('first_emission="3.4 kV"'),), law)
+    radius, gap = found.values
+    assert found.met
+    assert hyperboloid(radius, gap) == pytest.approx(3400.0, rel=1.1e-3)
+    assert gap == pytest.approx(2e-3, rel=1e-2)
+    assert "high end of accelerator.gap" in found.active
+
+
+def test_contradicting_demands_are_named() -> None:
+    """EXACT: at 1 mm V <= 3.2 kV / 1.02 by the criterion, and 3.6 kV is wanted: both are named, and
+    each misses the other by ln(3.6 / 3.137)."""
+    free = (free_of(NEEDLE, "emitter.tip_radius=1 um..8 um"),)
+    found = find_size(NEEDLE, free, (wanted_of("first_emission=3.6 kV"),), law)
+    assert not found.met
+    assert {one.name for one in found.conflicts} == {"first_emission = 3.60 kV", "mean field"}
+    for one in found.conflicts:
+        assert one.missing == pytest.approx(math.log(3.6 / 3.2) + 0.02, abs=2e-3)
+
+
+def test_found_values_are_written_and_nothing_else() -> None:
+    """INVARIANT: only the values of the file change; tolerance stays, a measured one is drawn."""
+    text = source_text("needle")
+    values = [("emitter.tip_radius", "3 um"), ("accelerator.gap", "0.8 mm")]
+    changed = Design.from_text(with_found_values(text, values, name="d.toml", folder=Path()))
+    for one in NEEDLE.dimensions():
+        now = changed.dimension(one.key)
+        wanted = {"emitter.tip_radius": 3e-6, "accelerator.gap": 8e-4}
+        assert now.value == pytest.approx(wanted.get(one.key, one.value), rel=1e-12)
+        assert now.tolerance == one.tolerance
+    assert changed.dimension("emitter.tip_radius").basis == "drawn"
+
+
+def test_wrong_requests_are_refused() -> None:
+    """INVARIANT: keys, units, signs and ranges are refused for their key."""
+    with refused("first_emision", "first_emission"):
+        wanted_of("first_emision=3 kV")
+    for text in ("first_emission=3", "first_emission=3 mm", "first_emission=-3 kV",
+                 "first_emission<=1 kV..2 kV"):  # fmt: skip
+        with refused("first_emission"):
+            wanted_of(text)
+    with refused("accelerator.gapp", "accelerator.gap"):
+        free_of(NEEDLE, "accelerator.gapp=1 mm..2 mm")
+    with refused("accelerator.gap"):
+        free_of(NEEDLE, "accelerator.gap=1 mm..1 mm")
+    gap = free_of(NEEDLE, "accelerator.gap=1 mm..2 mm")
+    with refused("accelerator.gap"):
+        check_free((gap, gap))
+
+
+def test_a_refused_command_writes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """INVARIANT: bad input is exit code 2 and leaves no file."""
+    monkeypatch.chdir(tmp_path)
+    wish = ["--wanted", "first_emission=3 kV"]
+    assert main(["size", "needle", *wish, "--free", "accelerator.gap=1 mm"]) == 2
+    assert list(tmp_path.iterdir()) == []
