@@ -44,17 +44,12 @@ class ControlVolumes:
     distance: FloatArray
 
 
-def control_volumes(
-    mesh: FineMesh, symmetry: Symmetry, permittivity: FloatArray | None = None
-) -> ControlVolumes:
+def control_volumes(mesh: FineMesh, symmetry: Symmetry) -> ControlVolumes:
     """Faces between the control volumes of neighbouring points.
 
     Parameters
     ----------
     symmetry : "planar" or "axisymmetric"
-    permittivity : (triangles,) array or None
-        Relative, of every triangle, [-]; vacuum when left out.  Every piece of a face lies in one
-        triangle, so on a mesh whose edges follow an interface both sides' flux is conserved.
     """
     corner = np.ascontiguousarray(mesh.triangles.T)
     x, z = (mesh.points[:, axis][corner] for axis in (0, 1))
@@ -69,8 +64,6 @@ def control_volumes(
         centre_r = x[0] - (side_z[1] * square[2] + side_z[2] * square[1]) / (2.0 * twice_area)
         middle_r = 0.5 * (x[[1, 2, 0]] + x[[2, 0, 1]])
         area *= 0.5 * (middle_r + centre_r)
-    if permittivity is not None:
-        area *= permittivity
     # A sparse matrix adds up the pieces of every pair of points, in order.
     shape = (len(mesh.points),) * 2
     ends = (np.minimum(start, stop).ravel(), np.maximum(start, stop).ravel())
