@@ -733,3 +733,12 @@ def test_files_appear_together(tmp_path: Path) -> None:
 def test_examples_are_what_the_help_promises() -> None:
     """INVARIANT: the example of the help is shipped."""
     assert "needle" in example_names()
+
+
+def test_an_extruded_section_is_not_revolved(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """INVARIANT: a slit has no axis: refused before anything is solved, and nothing is written."""
+    monkeypatch.chdir(tmp_path)
+    assert main(["onset", "slit", "--revolved"]) == 2
+    assert list(tmp_path.iterdir()) == []

@@ -407,7 +407,8 @@ def test_field_file_holds_mesh_potential_field_and_boundaries(tmp_path: Path) ->
 def test_revolved_field_fills_the_volume(tmp_path: Path) -> None:
     """EXACT: what a triangle sweeps has Pappus' volume, 2 pi times its centroid's distance times
     its area, less the polygon's share sin(10 deg) / (10 deg); cells are positive in VTK's order;
-    potential, size and direction of the field are those of the section."""
+    the field points away from the axis everywhere, and the potential of the outermost point is the
+    section's."""
     solution = assessed_needle().solution
     write_revolved_field(tmp_path / "r.vtu", solution, {"emitter": 1e3})
     grid = meshio.read(tmp_path / "r.vtu")
