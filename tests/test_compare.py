@@ -188,6 +188,13 @@ def test_two_reports_are_compared_without_a_solve(
     assert {one.name for one in folder.iterdir()} == {
         "results.json", "sections.svg", "sections.png", "voltages.svg", "voltages.png",
     }  # fmt: skip
+    assert not any(row["left_open"] for row in found["review"])
+    broken[0].update(state="not proved", passed=None)
+    report("d", review=broken)
+    assert main(["compare", "b", "d", "--quick", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert not any(row["broken"] for row in found["review"])
+    assert [row["name"] for row in found["review"] if row["left_open"]] == [broken[0]["name"]]
     assert main(["compare", "c", "b", "--quick", "--to", "back"]) == 0
     assert main(["compare", "b", "b", "--to", "same"]) == 0  # nothing changed, nothing to solve
 

@@ -36,7 +36,8 @@ examples:
 
 Every changed entry is set alone into the first revision and solved, then all together, so that the
 interaction and the rest show; --quick leaves that out.  The folder holds results.json, sections and
-voltages as SVG and PNG.  Exit code 1: a criterion that the first passes fails in another.
+voltages as SVG and PNG.  Exit code 1: a criterion that the first passes fails in another; one that
+another no longer proves is named, with exit code 0.
 """
 
 
@@ -236,6 +237,8 @@ def _headlines(comparison: Comparison) -> list[str]:
         )
     for criterion, name in comparison.broken:
         lines.append(f"{name} fails a criterion that {first.name} passes: {criterion}.")
+    for criterion, name in comparison.left_open:
+        lines.append(f"{name} does not prove a criterion that {first.name} passes: {criterion}.")
     return lines
 
 

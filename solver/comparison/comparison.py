@@ -56,6 +56,13 @@ class Comparison:
             (row.name, self.revisions[k].name) for row in self.criteria for k in row.broken
         )
 
+    @property
+    def left_open(self) -> tuple[tuple[str, str], ...]:
+        """Criteria that the first revision passes and another leaves open, with its name."""
+        return tuple(
+            (row.name, self.revisions[k].name) for row in self.criteria for k in row.left_open
+        )
+
     def __repr__(self) -> str:
         names = ", ".join(f"{one.name} {one.voltage:.6g} V" for one in self.revisions)
         return (
@@ -117,6 +124,7 @@ class Comparison:
                     "unit": row.unit,
                     "revisions": [None if one is None else dict(one) for one in row.rows],
                     "broken": bool(row.broken),
+                    "left_open": bool(row.left_open),
                 }
                 for row in self.criteria
             ],

@@ -43,9 +43,17 @@ class CriterionChange:
     @property
     def broken(self) -> tuple[int, ...]:
         """Numbers of the revisions that fail what the first passes."""
+        return self._passed_then("fail")
+
+    @property
+    def left_open(self) -> tuple[int, ...]:
+        """Numbers of the revisions in which what the first passes is not proved."""
+        return self._passed_then("not proved")
+
+    def _passed_then(self, state: str) -> tuple[int, ...]:
         if self.state(0) != "pass":
             return ()
-        return tuple(k for k in range(1, len(self.rows)) if self.state(k) == "fail")
+        return tuple(k for k in range(1, len(self.rows)) if self.state(k) == state)
 
 
 @dataclass(frozen=True)
