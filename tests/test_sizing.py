@@ -16,7 +16,7 @@ from conegap.solver.sizing.demands import Sample
 from conegap.solver.sizing.request import check_free, free_of, wanted_of
 from conegap.solver.sizing.search import find_size
 from conegap.solver.sizing.written import with_found_values
-from conegap.solver.studies.design_copy import source_text
+from conegap.solver.studies.design_copy import source_files, source_text
 from conegap.solver.studies.variants import Changes
 
 NEEDLE = Design.read("needle")
@@ -118,3 +118,13 @@ def test_a_refused_command_writes_nothing(tmp_path: Path, monkeypatch: pytest.Mo
     wish = ["--wanted", "first_emission=3 kV"]
     assert main(["size", "needle", *wish, "--free", "accelerator.gap=1 mm"]) == 2
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_shipped_example_finds_the_files_that_it_names() -> None:
+    """INVARIANT: a copy of an example with a table of points is checked where that table lies."""
+    text = source_text("profile")
+    copy = with_found_values(
+        text, [("accelerator.gap", "0.9 mm")], name="d.toml", folder=source_files("profile")
+    )
+    changed = Design.from_text(copy, "d.toml", source_files("profile"))
+    assert changed.dimension("accelerator.gap").value == pytest.approx(9e-4, rel=1e-12)

@@ -73,7 +73,7 @@ def _run(arguments: argparse.Namespace) -> int:
     from conegap.solver.sizing.request import check_free, free_of, wanted_of
     from conegap.solver.sizing.search import size
     from conegap.solver.sizing.written import with_found_values
-    from conegap.solver.studies.design_copy import source_text
+    from conegap.solver.studies.design_copy import source_files, source_text
 
     talk = Messages.of(arguments)
     target = Path(arguments.to or f"conegap-size-{design_name(arguments.design)}")
@@ -81,6 +81,11 @@ def _run(arguments: argparse.Namespace) -> int:
     free = tuple(free_of(design, text) for text in arguments.free)
     check_free(free)
     wanted = tuple(wanted_of(text) for text in arguments.wanted)
+    beside = source_files(arguments.design)
+    text = source_text(arguments.design)
+    # Refused before anything is solved where the file could not be written.
+    drawn = [(one.key, one.text(one.dimension.value)) for one in free]
+    with_found_values(text, drawn, name="design.toml", folder=beside)
     fresh = None
     with new_folder(target, room=_ROOM) as folder:
         with talk.progress() as progress:
@@ -94,10 +99,7 @@ def _run(arguments: argparse.Namespace) -> int:
             )
             if found.met:
                 texts = [(f.key, f.text(v)) for f, v in zip(free, found.values, strict=True)]
-                beside = Path(arguments.design).resolve().parent
-                copy = with_found_values(
-                    source_text(arguments.design), texts, name="design.toml", folder=beside
-                )
+                copy = with_found_values(text, texts, name="design.toml", folder=beside)
                 fresh = assess(
                     Design.from_text(copy, "design.toml", beside),
                     scans=False,

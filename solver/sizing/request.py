@@ -17,10 +17,10 @@ __all__ = ["WANTED", "Free", "Wanted", "check_free", "free_of", "wanted_of"]
 WANTED = ("first_emission", "first_emission_low", "first_emission_high")
 """What can be wanted: the first emission, and the ends of its band (k = 2), [V]."""
 
-# Each adds some six solves of the whole answer, and more could not be looked at side by side.
+# The first solves are 5, 9 and 15; a fourth quantity would ask for some 25.
 _MOST_FREE = 3
-# Significant digits of a found dimension: a tenth of what a workshop holds, and finer than the
-# numerical error of the onset.
+# Significant digits of a found dimension: a rounding of 5e-4 at most, about the numerical error
+# that a solve may have.
 _DIGITS = 4
 
 _FREE = re.compile(r"(?P<key>[^=]+)=(?P<low>.+?)\.\.(?P<high>.+)\Z", re.DOTALL)

@@ -36,10 +36,10 @@ from conegap.solver.studies.variants import Changes, solve_variants
 __all__ = ["MARGIN", "Conflict", "Sizing", "Solve", "find_size", "size"]
 
 MARGIN = 0.02
-"""Margin that every criterion shall keep which the free quantities move: the surfaces' own error
-between solves, measured below it on needle and capillary; common practice, no source."""
+"""Margin that every criterion shall keep which the free quantities move, so that rounding on the
+drawing does not break it; common practice, no source."""
 
-# Solves at an optimum until one meets every demand; the needle took two.
+# Solves at an optimum until one meets every demand; an assumed bound, the shipped needle took one.
 _ROUNDS = 5
 # Halvings of the way back from a point that cannot be built: 2^-5 of the box is near a solve.
 _BACK = 5

@@ -23,7 +23,7 @@ error of a solve, [-]."""
 
 # Points of the cloud, a power of two as Sobol's sequence wants: in three dimensions 12 to a side.
 _CLOUD = 2048
-# Of them the search begins at; more found nothing better on the needle and the capillary.
+# Of them the search begins at, against local optima; assumed, each costs some milliseconds.
 _STARTS = 4
 
 

@@ -8,12 +8,13 @@ from typing import Any
 
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
+from conegap.geometries.quantities.files import Files
 
 __all__ = ["with_found_values"]
 
 
 def with_found_values(
-    text: str, values: Sequence[tuple[str, str]], *, name: str, folder: Path
+    text: str, values: Sequence[tuple[str, str]], *, name: str, folder: Path | Files
 ) -> str:
     """The text of a design file with some values changed; tolerances and comments stay.
 
@@ -27,7 +28,7 @@ def with_found_values(
         Keys of the design file and values with units.
     name : str
         What to call the copy in messages.
-    folder : Path
+    folder : Path or Files
         Where the files lie that it names.
 
     Raises

@@ -7,9 +7,16 @@ from typing import Any
 
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
-from conegap.geometries.quantities.files import example_names, examples_folder, is_file, text_of
+from conegap.geometries.quantities.files import (
+    Files,
+    Folder,
+    example_names,
+    examples_folder,
+    is_file,
+    text_of,
+)
 
-__all__ = ["source_text", "with_measured_value"]
+__all__ = ["source_files", "source_text", "with_measured_value"]
 
 
 def source_text(given: str) -> str:
@@ -29,6 +36,20 @@ def source_text(given: str) -> str:
     if not is_file(place) and given in example_names():
         return examples_folder().joinpath(f"{given}.toml").read_text(encoding="utf-8")
     return text_of(place)
+
+
+def source_files(given: str) -> Files:
+    """Where the files lie that a design file, or a shipped example, names.
+
+    Parameters
+    ----------
+    given : str
+        As for `source_text`.
+    """
+    place = Path(given)
+    if not is_file(place) and given in example_names():
+        return Folder(examples_folder())
+    return Folder(place.resolve().parent)
 
 
 def with_measured_value(
