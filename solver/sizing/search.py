@@ -134,7 +134,8 @@ def size(
     criterion : "automatic", "rigid" or "meniscus"
         As for `assess`.
     margin : float
-        That every criterion shall keep which the free quantities move, >= 0, [-].
+        That every criterion shall keep which the free quantities move, >= 0; less where the drawn
+        design passes it with less, [-].
     proved : bool
         Every criterion shall be passed, not only those that the drawn design passes.
     progress : callable or None
@@ -205,7 +206,8 @@ def find_size(
     demands = (*wishes, *criteria)
     moving = set(_surfaces(solved, demands).moving)
     demands = tuple(
-        replace(d, slack=-margin) if not d.key and k in moving else d for k, d in enumerate(demands)
+        replace(d, slack=-_margin(d, drawn, margin)) if not d.key and k in moving else d
+        for k, d in enumerate(demands)
     )
     tried = len(results) + 1
     for _ in range(_ROUNDS):
@@ -249,6 +251,12 @@ def find_size(
             "narrower ranges around the point that you expect"
         )
     return replace(found, conflicts=conflicts)
+
+
+def _margin(demand: Demand, drawn: Sample, margin: float) -> float:
+    """Margin to keep, no greater than that with which the drawn design passes, [-]."""
+    excess = demand.excess(drawn)
+    return margin if excess is None or excess > 0.0 else min(margin, -excess)
 
 
 def _changes(free: Sequence[Free], point: FloatArray) -> Changes:
