@@ -12,11 +12,28 @@ from conegap.geometries.quantities.errors import OutputError
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.mesh.coarse_mesh import IntArray
 
-__all__ = ["FIELD", "POTENTIAL", "boundary_tag", "nodal_field", "write_field"]
+__all__ = ["FIELD", "POTENTIAL", "boundary_lines", "boundary_tag", "nodal_field", "write_field"]
 
 # Names of the arrays, with their units.
 POTENTIAL = "potential [V]"
 FIELD = "field [V/m]"
+
+
+def boundary_lines(solution: FieldSolution, level: int) -> tuple[IntArray, list[str]]:
+    """Lines of the boundaries of one mesh, (n, 2) array of point numbers, and the name of each.
+
+    Parameters
+    ----------
+    solution : FieldSolution
+    level : int
+        Which mesh, -1 for the finest.
+    """
+    lines, names = [], []
+    for chain in solution.levels[level].mesh.chains:
+        name = solution.section.loops[chain.boundary[0]][chain.boundary[1]].name
+        lines.append(np.stack([chain.nodes[:-1], chain.nodes[1:]], axis=1))
+        names += [name] * (len(chain.nodes) - 1)
+    return np.vstack(lines), names
 
 
 def write_field(path: Path, solution: FieldSolution, voltages: Mapping[str, float]) -> None:
@@ -49,17 +66,13 @@ def write_field(path: Path, solution: FieldSolution, voltages: Mapping[str, floa
     mesh = solution.levels[-1].mesh
     points = np.asarray(mesh.points) * solution.scale
     potential = solution.potential(voltages)
-    lines, names = [], []
-    for chain in mesh.chains:
-        name = solution.section.loops[chain.boundary[0]][chain.boundary[1]].name
-        lines.append(np.stack([chain.nodes[:-1], chain.nodes[1:]], axis=1))
-        names += [name] * (len(chain.nodes) - 1)
+    lines, names = boundary_lines(solution, -1)
     tag, numbers = boundary_tag(solution.section.boundary_names)
     triangles = np.asarray(mesh.triangles)
     field = nodal_field(points, triangles, potential)
     grid = meshio.Mesh(
         np.column_stack([points, np.zeros(len(points))]),
-        [("triangle", triangles), ("line", np.vstack(lines))],
+        [("triangle", triangles), ("line", lines)],
         point_data={
             POTENTIAL: potential,
             FIELD: np.column_stack([field, np.zeros(len(points))]),

@@ -11,7 +11,13 @@ from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.quantities.errors import OutputError
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.mesh.coarse_mesh import IntArray
-from conegap.solver.report.field_file import FIELD, POTENTIAL, boundary_tag, nodal_field
+from conegap.solver.report.field_file import (
+    FIELD,
+    POTENTIAL,
+    boundary_lines,
+    boundary_tag,
+    nodal_field,
+)
 
 __all__ = ["revolved_cells", "write_revolved_field"]
 
@@ -65,20 +71,16 @@ def write_revolved_field(
     # On the axis the field has no component across it.
     field[on_axis, 0] = 0.0
     tag, numbers = boundary_tag([n for n in solution.section.boundary_names if n != "axis"])
-    lines, tags = [], []
-    for chain in mesh.chains:
-        name = solution.section.loops[chain.boundary[0]][chain.boundary[1]].name
-        if name != "axis":
-            lines.append(np.stack([chain.nodes[:-1], chain.nodes[1:]], axis=1))
-            tags.append(np.full(len(chain.nodes) - 1, numbers[name], dtype=np.int32))
+    lines, names = boundary_lines(solution, level)
+    off_axis = np.array(names) != "axis"
+    tagged = np.array([numbers[name] for name in names if name != "axis"], dtype=np.int32)
     number, owner, turn = _numbered(on_axis)
     x = flat[owner, 0]
     points = np.column_stack([x * np.cos(turn), x * np.sin(turn), flat[owner, 1]])
     across = field[owner, 0]
     vectors = np.column_stack([across * np.cos(turn), across * np.sin(turn), field[owner, 1]])
     solids = revolved_cells(triangles, number)
-    surfaces, sources = _revolved_lines(np.vstack(lines), number)
-    tagged = np.concatenate(tags)
+    surfaces, sources = _revolved_lines(lines[off_axis], number)
     grid = meshio.Mesh(
         points,
         [*solids.items(), *surfaces.items()],
