@@ -7,10 +7,11 @@ import math
 import re
 from dataclasses import dataclass
 
-from conegap.geometries.design.design import Design, Dimension, quantity_for
+from conegap.geometries.design.design import Design, Dimension
 from conegap.geometries.quantities.errors import DesignError
 from conegap.geometries.quantities.quantity import VOLTAGE, QuantityError, as_text, read_quantity
 from conegap.solver.common.display_units import axis_unit, voltage_text
+from conegap.solver.studies.given_range import range_ends
 
 __all__ = ["WANTED", "Free", "Wanted", "check_free", "free_of", "wanted_of"]
 
@@ -133,14 +134,7 @@ def free_of(design: Design, text: str) -> Free:
             f"--free {text}: a range is written as KEY=FROM..TO, such as "
             'accelerator.gap="0.5 mm".."2 mm"'
         )
-    key = match["key"].strip()
-    dimension = design.dimension(key)
-    low, high = (
-        quantity_for(key, match[name].strip().strip("\"'").strip()) for name in ("low", "high")
-    )
-    if low == high:
-        raise DesignError(f"--free {text}: both ends are the same; give a range", keys=(key,))
-    return Free(dimension, min(low, high), max(low, high))
+    return Free(*range_ends(design, f"--free {text}", match))
 
 
 def check_free(free: tuple[Free, ...]) -> None:

@@ -15,13 +15,14 @@ from typing import Any
 import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
-from conegap.geometries.design.design import Design, Dimension, quantity_for
+from conegap.geometries.design.design import Design, Dimension
 from conegap.geometries.quantities.errors import ComputationError, DesignError
 from conegap.geometries.quantities.notebook import data_frame, html_table, optional_library
 from conegap.solver.common.progress import Progress
 from conegap.solver.liquid.continuation import ContinuationError
 from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, OnsetCriterion
 from conegap.solver.onset.rigid import RigidOnset
+from conegap.solver.studies.given_range import range_ends
 from conegap.solver.studies.onset import Onset, solve_onset
 from conegap.solver.studies.variants import Changes
 
@@ -234,20 +235,14 @@ def range_of(design: Design, text: str) -> Range:
             f"--over {text}: a range is written as KEY=FROM..TO:N, such as "
             'accelerator.gap="0.5 mm".."2 mm":7'
         )
-    key = match["key"].strip()
-    dimension = design.dimension(key)
-    low, high = (
-        quantity_for(key, match[name].strip().strip("\"'").strip()) for name in ("low", "high")
-    )
+    dimension, low, high = range_ends(design, f"--over {text}", match)
     count = match["count"].strip()
     if not count.isdigit() or not 2 <= int(count) <= _MOST_POINTS:
         raise DesignError(
             f"--over {text}: the number of points after the colon is '{count}'; it must be a whole "
             f"number from 2 to {_MOST_POINTS}"
         )
-    if low == high:
-        raise DesignError(f"--over {text}: both ends are the same; give a range")
-    return Range(dimension, np.linspace(min(low, high), max(low, high), int(count)))
+    return Range(dimension, np.linspace(low, high, int(count)))
 
 
 def vary(
