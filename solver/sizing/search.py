@@ -77,8 +77,8 @@ class Sizing:
         Found quantities, SI; of the point of least excess where the demands contradict each other.
     predicted : float
         First emission at that point by the surfaces before it was solved, [V].
-    sample : Sample or None
-        Solve at that point; None where it could not be solved.
+    sample : Sample
+        Solve at that point.
     drawn : Sample
         The design as drawn.
     demands : tuple of Demand
@@ -93,7 +93,7 @@ class Sizing:
     free: tuple[Free, ...]
     values: tuple[float, ...]
     predicted: float
-    sample: Sample | None
+    sample: Sample
     drawn: Sample
     demands: tuple[Demand, ...]
     active: tuple[str, ...]
@@ -104,11 +104,6 @@ class Sizing:
     def met(self) -> bool:
         """Whether a solve meets every demand."""
         return not self.conflicts
-
-    @property
-    def changes(self) -> Changes:
-        """What makes the found design of the drawn one."""
-        return tuple((one.key, value) for one, value in zip(self.free, self.values, strict=True))
 
 
 def size(
@@ -320,7 +315,6 @@ def _holds(sample: Sample, demands: Sequence[Demand]) -> bool:
 
 def _active(found: Sizing, point: FloatArray) -> tuple[str, ...]:
     """What holds the answer: demands without room, the smallest margin, and ends of ranges."""
-    assert found.sample is not None
     names = []
     for demand in found.demands:
         excess = demand.excess(found.sample)

@@ -8,12 +8,14 @@ Sobol cloud.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property, partial
 
 import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
+from conegap.solver.mesh.coarse_mesh import IntArray
 
 __all__ = ["MOVES", "Surfaces", "design_points"]
 
@@ -78,44 +80,46 @@ class Surfaces:
         at : (k, d) array
         demands : sequence of int
         """
+        found = np.empty((len(at), self.values.shape[1]))
+        for columns, fit in self._fits:
+            found[:, columns] = fit(at)
+        return found[:, list(demands)]
+
+    @cached_property
+    def _fits(self) -> tuple[tuple[IntArray, Callable[[FloatArray], FloatArray]], ...]:
+        """Columns that are known at the same points, and the interpolation of them."""
         from scipy.interpolate import RBFInterpolator
 
-        found = np.empty((len(at), len(demands)))
         there = ~np.isnan(self.values)
-        patterns = {tuple(there[:, k]) for k in demands}
-        for pattern in patterns:
-            same = [i for i, k in enumerate(demands) if tuple(there[:, k]) == pattern]
-            rows = np.array(pattern)
-            values = self.values[np.ix_(rows, np.array([demands[i] for i in same]))]
-            if rows.sum() < self.points.shape[1] + 2:
-                found[:, same] = values.max(axis=0)
-                continue
-            fit = RBFInterpolator(self.points[rows], values, kernel="cubic", degree=1)
-            found[:, same] = fit(at)
-        return found
+        fits: list[tuple[IntArray, Callable[[FloatArray], FloatArray]]] = []
+        for pattern in np.unique(there, axis=1).T:
+            columns = np.flatnonzero((there == pattern[:, None]).all(axis=0))
+            values = self.values[np.ix_(pattern, columns)]
+            if pattern.sum() < self.points.shape[1] + 2:
+                fits.append((columns, partial(_greatest, values.max(axis=0))))
+            else:
+                fit = RBFInterpolator(self.points[pattern], values, kernel="cubic", degree=1)
+                fits.append((columns, fit))
+        return tuple(fits)
 
     def least(
         self,
         lowered: Sequence[int],
         held: Sequence[int] = (),
-        slope: FloatArray | None = None,
     ) -> tuple[FloatArray, float]:
         """The point that lowers the largest of some excesses as far as can be.
 
         Parameters
         ----------
         lowered : sequence of int
-            Demands whose largest excess is lowered; none to lower ``slope`` alone.
+            Demands whose largest excess is lowered, at least one.
         held : sequence of int
             Demands that must hold meanwhile.
-        slope : (d,) array or None
-            What is lowered instead: a linear function of the point.
 
         Returns
         -------
         (d,) array, float
-            The point, and the largest excess there of all demands lowered and held (of those held
-            alone where a slope is given).
+            The point, and the largest excess there of all demands lowered and held.
         """
         from scipy.optimize import minimize
         from scipy.stats import qmc
@@ -127,15 +131,15 @@ class Surfaces:
         cloud = np.clip(cloud, 0.0, 1.0)
         excess = self(cloud, every)
         broken = np.maximum(excess[:, split:], 0.0).max(axis=1, initial=0.0)
-        goal = excess[:, :split].max(axis=1) if split else cloud @ _given(slope, count)
+        goal = excess[:, :split].max(axis=1)
         # Broken demands weigh far more than any gain of the goal.
         order = np.argsort(goal + 1e3 * broken)[:_STARTS]
         best, best_merit, best_goal = cloud[order[0]], np.inf, np.inf
         for start in cloud[order]:
-            first = np.append(start, self(start[None, :], every)[0, :split].max(initial=-1.0))
+            first = np.append(start, self(start[None, :], every)[0, :split].max())
 
             def aim(x: FloatArray) -> float:
-                return float(x[-1] if split else x[:-1] @ _given(slope, count))
+                return float(x[-1])
 
             def room(x: FloatArray) -> FloatArray:
                 found = self(x[None, :-1], every)[0]
@@ -153,7 +157,7 @@ class Surfaces:
             for candidate in (point, start):
                 found = self(candidate[None, :], every)[0]
                 bad = max(float(found[split:].max(initial=0.0)), 0.0)
-                value = float(found[:split].max()) if split else aim(np.append(candidate, 0.0))
+                value = float(found[:split].max())
                 # Rounding of the optimiser is no breach.
                 merit = value + 1e3 * (bad if bad > 1e-6 else 0.0)
                 if merit < best_merit:
@@ -162,5 +166,6 @@ class Surfaces:
         return np.asarray(best), best_goal
 
 
-def _given(slope: FloatArray | None, count: int) -> FloatArray:
-    return np.zeros(count) if slope is None else slope
+def _greatest(values: FloatArray, at: FloatArray) -> FloatArray:
+    """The same values at every point, where too few are known for an interpolation."""
+    return np.tile(values, (len(at), 1))
