@@ -12,7 +12,7 @@ import numpy as np
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import GeometryError
 from conegap.geometries.quantities.notebook import html_table
-from conegap.solver.arrays.end_review import end_rows, end_warnings, slit_end_or_why
+from conegap.solver.arrays.end_review import end_rows, end_warnings
 from conegap.solver.arrays.first_emission import FirstEmission, burning_rows, first_emission
 from conegap.solver.arrays.sector_assessment import (
     SectorAssessment,
@@ -25,7 +25,7 @@ from conegap.solver.beam.beam_review import beam_rows, unknown_beam_rows
 from conegap.solver.beam.ion_beam import Beam
 from conegap.solver.common.progress import Progress
 from conegap.solver.field.solution import FieldSolution
-from conegap.solver.field3d.slit_end import SlitEnd
+from conegap.solver.field3d.slit_end import SlitEnd, slit_end_or_why
 from conegap.solver.liquid.free_surface import OnsetCriterion
 from conegap.solver.liquid.site_waves import SurfaceWave, surface_wave
 from conegap.solver.onset.closed_forms import ClassicEstimate, classic_estimate

@@ -18,7 +18,7 @@ from conegap.geometries.design.starters import starter
 from conegap.geometries.emitters.slit import Slit
 from conegap.geometries.emitters.slit_end import slit_end_sector
 from conegap.geometries.quantities.errors import ComputationError, GeometryError
-from conegap.solver.arrays.end_review import end_rows, end_warnings, slit_end_or_why
+from conegap.solver.arrays.end_review import end_rows, end_warnings
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.solution import solve_field
 from conegap.solver.field3d.end_model import (
@@ -30,7 +30,7 @@ from conegap.solver.field3d.end_model import (
 )
 from conegap.solver.field3d.lip_field import LipField, lip_field
 from conegap.solver.field3d.sector_solution import SectorSolution, solve_sector
-from conegap.solver.field3d.slit_end import EndPoint, SlitEnd, slit_end
+from conegap.solver.field3d.slit_end import EndPoint, SlitEnd, slit_end, slit_end_or_why
 from conegap.solver.field3d.tip_field import edge_response, near_lip_section
 from conegap.validation.cases.slit_end import blunt_blade_section, blunt_end
 

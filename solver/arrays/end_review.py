@@ -7,36 +7,10 @@ import math
 from conegap.geometries.design.alignment import aligned
 from conegap.geometries.design.design import Design
 from conegap.geometries.parts.setting import length_text
-from conegap.geometries.quantities.errors import ComputationError, GeometryError
-from conegap.solver.common.progress import Progress
-from conegap.solver.field3d.slit_end import ALLOWED_FACTOR, SlitEnd, slit_end
+from conegap.solver.field3d.slit_end import ALLOWED_FACTOR, SlitEnd
 from conegap.solver.operation.review import ReviewRow, review_row
 
-__all__ = ["end_rows", "end_warnings", "slit_end_or_why"]
-
-
-def slit_end_or_why(
-    design: Design, *, curve: bool = True, progress: Progress | None = None
-) -> tuple[SlitEnd | None, tuple[str, ...]]:
-    """The end of a slit, or a warning that says why it was not computed.
-
-    Parameters
-    ----------
-    curve : bool
-        Whether to compute other end radii and overhangs as well.
-    progress : callable or None
-
-    Raises
-    ------
-    MeshError, ConvergenceError
-        The end as drawn could not be solved; one that is only assumed is left out.
-    """
-    try:
-        return slit_end(design, curve=curve, progress=progress), ()
-    except (GeometryError, ComputationError) as error:
-        if isinstance(error, ComputationError) and design.emitter.drawn_end is not None:
-            raise
-        return None, (f"the slit's ends were not computed: {error}",)
+__all__ = ["end_rows", "end_warnings"]
 
 
 def end_rows(end: SlitEnd | None, why: tuple[str, ...] = ()) -> tuple[ReviewRow, ...]:

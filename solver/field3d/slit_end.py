@@ -39,6 +39,7 @@ __all__ = [
     "EndPoint",
     "SlitEnd",
     "slit_end",
+    "slit_end_or_why",
 ]
 
 # Radius of the blunter edge over that of the second one: wide enough apart for a straight line
@@ -238,6 +239,30 @@ def slit_end(
         cells=solution.cells,
         solution=solution,
     )
+
+
+def slit_end_or_why(
+    design: Design, *, curve: bool = True, progress: Progress | None = None
+) -> tuple[SlitEnd | None, tuple[str, ...]]:
+    """The end of a slit, or a warning that says why it was not computed.
+
+    Parameters
+    ----------
+    curve : bool
+        Whether to compute other end radii and overhangs as well.
+    progress : callable or None
+
+    Raises
+    ------
+    MeshError, ConvergenceError
+        The end as drawn could not be solved; one that is only assumed is left out.
+    """
+    try:
+        return slit_end(design, curve=curve, progress=progress), ()
+    except (GeometryError, ComputationError) as error:
+        if isinstance(error, ComputationError) and design.emitter.drawn_end is not None:
+            raise
+        return None, (f"the slit's ends were not computed: {error}",)
 
 
 def _jump(along: FloatArray, share: FloatArray) -> float:

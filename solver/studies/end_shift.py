@@ -18,7 +18,7 @@ from conegap.geometries.solids.sector import Sector
 from conegap.solver.common.parallel_map import parallel_map
 from conegap.solver.common.progress import Progress
 from conegap.solver.field3d.end_model import EndModel, end_model, solve_end
-from conegap.solver.field3d.slit_end import SlitEnd, slit_end
+from conegap.solver.field3d.slit_end import SlitEnd, slit_end_or_why
 from conegap.solver.studies.variants import Changes, changed_design
 
 __all__ = ["ENDS", "Ends", "ends_of"]
@@ -161,14 +161,9 @@ def ends_of(
     MeshError, ConvergenceError, ComputationError
         The ends as drawn could not be solved; assumed ones are left out.
     """
-    try:
-        found = slit_end(design, curve=False, progress=progress)
-    except (GeometryError, ComputationError) as error:
-        if isinstance(error, ComputationError) and design.emitter.drawn_end is not None:
-            raise
-        return None, (f"the slit's ends were not computed: {error}",)
+    found, why = slit_end_or_why(design, curve=False, progress=progress)
     if found is None or found.factor <= 1.0:
-        return None, ()
+        return None, why
     note = f"the ends emit first, at {1.0 / found.factor:.3g} times the onset of the middle" + (
         ", with an assumed end radius" if found.assumed else ""
     )
