@@ -15,6 +15,8 @@ from conegap.geometries.curves.section import Boundary, EmittingEdge, Section
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.field.solution import FieldSolution, solve_field
+from conegap.solver.liquid.followed_onset import meniscus_onset
+from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -142,3 +144,15 @@ def solved() -> Callable[[str], tuple[Design, FieldSolution]]:
         return design, solve_field(design.section())
 
     return solve
+
+
+@pytest.fixture(scope="session")
+def followed() -> Callable[[str], MeniscusOnset]:
+    """Turning point of a shipped example's free surface."""
+    return cache(lambda name: meniscus_onset(Design.read(name)))
+
+
+@pytest.fixture
+def capillary(followed: Callable[[str], MeniscusOnset]) -> MeniscusOnset:
+    """That of the capillary."""
+    return followed("capillary")

@@ -20,7 +20,7 @@ from conegap.geometries.quantities.files import examples_folder
 from conegap.solver.liquid.contact_line import ContactSolve, slope_on_meshes
 from conegap.solver.liquid.contact_section import Wetting, stations
 from conegap.solver.liquid.followed_onset import meniscus_onset
-from conegap.solver.liquid.meniscus_onset import OtherState
+from conegap.solver.liquid.meniscus_onset import MeniscusOnset, OtherState
 from conegap.solver.liquid.shape import cap
 from conegap.solver.liquid.slow_ramp import Ramp, ramp
 from conegap.solver.liquid.wetting_states import settled, wetting_of, wetting_states
@@ -277,17 +277,18 @@ def test_a_face_that_floods_by_itself_ends_as_one_that_is_wetted() -> None:
 
 
 @pytest.mark.slow
-def test_angles_beyond_the_turn_shift_the_onset_to_the_turning_point() -> None:
+def test_angles_beyond_the_turn_shift_the_onset_to_the_turning_point(
+    capillary: MeniscusOnset,
+) -> None:
     """INVARIANT: a larger angle holds the line until the surface turns, and no further."""
-    design = design_of("capillary")
-    found = meniscus_onset(design)
-    start = TurningStart.of(found)
+    design = Design.read("capillary")
+    start = TurningStart.of(capillary)
     drawn = turning_voltage(design, (), start=start)
-    assert_allclose(drawn, found.voltage, rtol=2e-3)
+    assert_allclose(drawn, capillary.voltage, rtol=2e-3)
     own = meniscus_onset(design.with_value("liquid.contact_angle", math.radians(52.0)))
     assert own.mode == "turning point"
     held = turning_voltage(design, (("liquid.contact_angle", math.radians(52.0)),), start=start)
-    assert_allclose(held / drawn, own.voltage / found.voltage, rtol=1e-3)
+    assert_allclose(held / drawn, own.voltage / capillary.voltage, rtol=1e-3)
 
 
 def test_column_is_drawn_up_to_jurins_height() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 import tomllib
+from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -65,11 +66,6 @@ def fed_branch(design: Design, levels: tuple[int, ...] = (2, 4)) -> MeniscusBran
     return turning_point(
         liquid, start, pressure=pressure, held="pressure", amount=pressure, levels=levels
     )
-
-
-@pytest.fixture(scope="module")
-def capillary() -> MeniscusOnset:
-    return meniscus_onset(Design.read("capillary"))
 
 
 @pytest.mark.slow
@@ -315,8 +311,9 @@ def test_a_slit_out_of_line_has_the_turning_point_of_the_aligned_one(
 ) -> None:
     """INVARIANT: over the ratio of the mean field; the band holds the greater lip downward, and
     shifts are those of the rigid surface."""
-    # The slit's ends have tests of their own.
+    # The slit's ends and its beam have tests of their own.
     monkeypatch.setattr("conegap.solver.assessment.slit_end_or_why", lambda *_, **__: (None, ()))
+    monkeypatch.setattr("conegap.solver.assessment._beams", lambda *_, **__: (None, ()))
     found = assess(skewed(), accuracy=1e-2, scans=False)
     skew, meniscus = found.onset.skew, found.onset.meniscus
     assert skew is not None
@@ -348,11 +345,12 @@ def test_drawn_section_keeps_everything_but_the_surface() -> None:
 
 
 @pytest.mark.slow
-def test_the_cap_of_the_needle_stands_upright_until_it_turns() -> None:
+def test_the_cap_of_the_needle_stands_upright_until_it_turns(
+    followed: Callable[[str], MeniscusOnset],
+) -> None:
     """INVARIANT: just before the turning point the tilt's eigenvalue is positive on eight
     subdivisions, whatever the number of functions; on fewer it scatters about zero."""
-    design = Design.read("needle")
-    found = meniscus_onset(design)
+    design, found = Design.read("needle"), followed("needle")
     assert found.tilt_voltage is None
     # At the turning point the cap's pressure is nearly gone: a feed at 0 Pa never fills it, one at
     # 100 kPa does from where the branch has that pressure.

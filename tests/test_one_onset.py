@@ -74,6 +74,7 @@ def test_every_study_has_the_same_onset(name: str, monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr(assessing, "assess_sector", lambda *_, **__: sector)
     monkeypatch.setattr(assessing, "sector_rows", lambda *_: ())
     monkeypatch.setattr(assessing, "slit_end_or_why", lambda *_, **__: (None, ()))
+    monkeypatch.setattr(assessing, "_beams", lambda *_, **__: (None, ()))
     assessed = assessing.assess(design, scans=False)
     assert (assessed.onset.voltage, assessed.onset.error) == (drawn.voltage, drawn.error)
     assert assessed.as_dict()["onset"]["voltage_V"] == drawn.voltage
