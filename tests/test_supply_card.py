@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 
 import pytest
+from conftest import refused
 from numpy.testing import assert_allclose
-from reporting import assessed_needle
+from reporting import assessed_needle, plain_design
 
 from conegap.geometries.design.design import Design
 from conegap.solver.common.display_units import (
@@ -22,7 +24,9 @@ from conegap.solver.common.style import pretty
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.figures.report_figures import report_pictures
 from conegap.solver.operation.operating_point import operating_point
-from conegap.solver.operation.review import review_row
+from conegap.solver.operation.operating_rows import operating_rows
+from conegap.solver.operation.review import ReviewRow, gap_review, review_row
+from conegap.solver.operation.smallest_current import smallest_current
 from conegap.solver.operation.supply_card import SupplyCard, supply_card, supply_rows
 from conegap.solver.report.electrode import electrode_table, electrode_words
 from conegap.solver.report.first_sheet import first_sheet
@@ -245,6 +249,51 @@ def test_a_gap_that_cannot_operate_gets_no_card() -> None:
     assert results["refused"] == low.refusal
     assert "abort_voltage_V" not in results
     assert found.operation.more_dict()["supply"]["refused"] is None
+
+
+def test_tolerances_of_voltages_and_supply_reach_the_rows() -> None:
+    """EXACT: each limit less its tolerance, each voltage with the sum of both settings' own."""
+    found = assessed_needle()
+
+    def rows(**texts: tuple[str, str]) -> dict[str, ReviewRow]:
+        text = plain_design()
+        for key, (value, tolerance) in texts.items():
+            text, count = re.subn(
+                rf'(?m)^{key} = "{value}"$',
+                f'{key} = {{ value = "{value}", tolerance = "{tolerance}" }}',
+                text,
+            )
+            assert count == 1, key
+        design = Design.from_text(text)
+        at = found.operation.operating
+        both = (
+            *gap_review(design, 3.3e3, 3.4e3, found.accelerator),
+            *operating_rows(design, (at, at, at), smallest_current("Ga", 313.0)),
+        )
+        return {row.name: row for row in both}
+
+    drawn = rows()
+    spread = rows(
+        emitter=("4 kV", "100 V"),
+        accelerator=("-1 kV", "50 V"),
+        voltage_limit=("8 kV", "0.3 kV"),
+        current_limit=("200 uA", "10 uA"),
+    )
+    name = "highest onset against the supply"
+    assert_allclose(spread[name].limit / drawn[name].limit, 7.7 / 8.0, rtol=1e-12)
+    assert_allclose(spread["highest onset against the design's voltage"].limit, 4.85e3)
+    row = spread["voltage of the design against the supply"]
+    assert row.span is not None
+    assert_allclose((*row.span, row.limit), (4.85e3, 5.15e3, 7.7e3), rtol=1e-12)
+    name = "field on the accelerator's edge"
+    assert_allclose(spread[name].value / drawn[name].value, 5.15 / 5.0, rtol=1e-12)
+    name = "current that the gap would draw against the supply"
+    assert_allclose(spread[name].limit, 190e-6, rtol=1e-12)
+    straddled = rows(voltage_limit=("8 kV", "3.1 kV"), emitter=("4 kV", "200 V"))
+    assert straddled["voltage of the design against the supply"].state == "not proved"
+    # Where a tolerance would reach no row it is refused.
+    with refused("supply.ballast_resistance", "would move no result"):
+        rows(ballast_resistance=("200 Mohm", "10 Mohm"))
 
 
 def test_a_row_whose_span_holds_the_limit_is_not_proved() -> None:

@@ -272,6 +272,16 @@ class Design:
             raise DesignError(unknown_key(key, tuple(found), self.source), keys=(key,))
         return found[key]
 
+    def tolerance(self, key: str) -> float:
+        """Plus-minus half width of a quantity's tolerance, 0 where none is stated, SI.
+
+        Raises
+        ------
+        DesignError
+            No such dimension in this design; the message names the nearest.
+        """
+        return self.dimension(key).tolerance or 0.0
+
     def with_value(self, key: str, value: float) -> Design:
         """A copy with one quantity changed and everything checked again.
 

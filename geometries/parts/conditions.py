@@ -14,7 +14,6 @@ from conegap.geometries.metals.metal import Metal, MissingPropertyError, metal
 from conegap.geometries.parts.part import (
     Acceleration,
     Angle,
-    Capacitance,
     Current,
     ElectricField,
     Energy,
@@ -26,12 +25,12 @@ from conegap.geometries.parts.part import (
     Pressure,
     Problem,
     Radius,
-    Resistance,
     Temperature,
     VoltageLimit,
 )
 from conegap.geometries.quantities.errors import DesignError
 from conegap.geometries.quantities.quantity import (
+    CAPACITANCE,
     CURRENT,
     DENSITY,
     ENERGY,
@@ -50,6 +49,7 @@ __all__ = ["Chamber", "Criteria", "CustomMetal", "Insulator", "Liquid", "Supply"
 
 _TENSION = "give surface_tension_relative_uncertainty, one standard uncertainty, in its place"
 _NONE = "leave it out"
+_WORST = "state the value that is the worse for the review, and leave it out"
 
 
 class CustomMetal(Part):
@@ -286,8 +286,8 @@ class Supply(Part):
 
     voltage_limit: VoltageLimit | None = None
     current_limit: Current | None = None
-    ballast_resistance: Resistance = 0.0
-    cable_capacitance: Capacitance | None = None
+    ballast_resistance: Annotated[float, Physical(RESISTANCE, "not negative", spread=_WORST)] = 0.0
+    cable_capacitance: Annotated[float, Physical(CAPACITANCE, spread=_WORST)] | None = None
 
     def unlikely(self) -> Iterator[Problem]:
         usual = (

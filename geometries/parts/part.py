@@ -13,7 +13,6 @@ from pydantic_core import CoreSchema, core_schema
 from conegap.geometries.quantities.quantity import (
     ACCELERATION,
     ANGLE,
-    CAPACITANCE,
     CURRENT,
     ENERGY,
     FIELD,
@@ -21,7 +20,6 @@ from conegap.geometries.quantities.quantity import (
     MASS,
     PERMEABILITY,
     PRESSURE,
-    RESISTANCE,
     TEMPERATURE,
     VOLTAGE,
     PhysicalKind,
@@ -36,7 +34,6 @@ __all__ = [
     "Acceleration",
     "Angle",
     "Basis",
-    "Capacitance",
     "Current",
     "Distance",
     "ElectricField",
@@ -51,7 +48,6 @@ __all__ = [
     "Pressure",
     "Problem",
     "Radius",
-    "Resistance",
     "Temperature",
     "VoltageLimit",
     "derived",
@@ -198,8 +194,6 @@ VoltageLimit = Annotated[float, Physical(VOLTAGE)]
 """A voltage larger than zero, [V]."""
 Current = Annotated[float, Physical(CURRENT)]
 """A current larger than zero, [A]."""
-Resistance = Annotated[float, Physical(RESISTANCE, "not negative")]
-"""A resistance that may be zero, [ohm]."""
 ElectricField = Annotated[float, Physical(FIELD)]
 """A field strength larger than zero, [V/m]."""
 
@@ -209,8 +203,6 @@ Permeability = Annotated[float, Physical(PERMEABILITY)]
 """A permeability larger than zero, [m^2]."""
 Acceleration = Annotated[float, Physical(ACCELERATION)]
 """An acceleration larger than zero, [m/s^2]."""
-Capacitance = Annotated[float, Physical(CAPACITANCE)]
-"""A capacitance larger than zero, [F]."""
 Energy = Annotated[float, Physical(ENERGY)]
 """An energy larger than zero, [J]."""
 

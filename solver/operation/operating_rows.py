@@ -33,6 +33,8 @@ def operating_rows(
     rows = []
     limit = design.supply.current_limit
     if limit is not None:
+        short = design.tolerance("supply.current_limit")
+        less = f", its tolerance of {short:g} A taken off" if short else ""
         sag = (
             "; at the limit the supply's voltage sags to "
             f"{voltage_text(expected.supply_voltage)} of {voltage_text(expected.set_voltage)}"
@@ -43,10 +45,10 @@ def operating_rows(
             review_row(
                 "current that the gap would draw against the supply",
                 expected.wanted,
-                limit,
+                limit - short,
                 "A",
-                f"the supply's own limit, which the operating point never exceeds{sag}; the slope "
-                "of the current is an order of magnitude",
+                f"the supply's own limit{less}, which the operating point never exceeds{sag}; the "
+                "slope of the current is an order of magnitude",
                 "use a supply with more current, a larger ballast, or a lower voltage",
                 span=(weak.wanted, strong.wanted if expected.current_known else math.inf),
             )

@@ -149,36 +149,44 @@ def gap_review(
     """
     rows = []
     criteria = design.criteria
-    limit = design.supply.voltage_limit
+    drawn, limit = design.voltage, design.supply.voltage_limit
+    # Both settings at their worst ends at once.
+    off = sum(design.tolerance(f"voltages.{name}") for name in ("emitter", "accelerator"))
+    span = (drawn - off, drawn + off) if off else None
     if limit is not None:
         share = criteria.onset_fraction_of_supply
+        limit, less = limit - (short := design.tolerance("supply.voltage_limit")), ""
+        if short:
+            less = f", its tolerance of {short:g} V taken off"
         rows.append(
             review_row(
                 "highest onset against the supply",
                 max(highest_onset, every_onset),
                 share * limit,
                 "V",
-                f"{share:.0%} of the supply's {limit:g} V; {_PRACTICE}",
+                f"{share:.0%} of the supply's {limit:g} V{less}; {_PRACTICE}",
                 "use a sharper edge, a smaller gap or a stronger supply",
             )
         )
         rows.append(
             review_row(
                 "voltage of the design against the supply",
-                design.voltage,
+                drawn,
                 limit,
                 "V",
-                "the supply's own limit",
+                f"the supply's own limit{less}",
                 "lower the voltages or use a stronger supply",
+                span=span,
             )
         )
     rows.append(
         review_row(
             "highest onset against the design's voltage",
             highest_onset,
-            design.voltage,
+            drawn - off,
             "V",
-            "the gap must fire at the voltages of the design",
+            "the gap must fire at the voltages of the design"
+            + (f", their tolerances of {off:g} V taken off" if off else ""),
             "raise the voltages, or use a sharper edge or a smaller gap",
         )
     )
@@ -186,7 +194,7 @@ def gap_review(
         rows.append(
             review_row(
                 "mean field across the narrowest clearance",
-                max(design.voltage, onset_voltage) / design.clearance,
+                max(drawn + off, onset_voltage) / design.clearance,
                 criteria.bulk_field,
                 "V/m",
                 "as the design file states",
@@ -196,7 +204,7 @@ def gap_review(
     rows.append(
         review_row(
             "field on the accelerator's edge",
-            max(accelerator.at_design, accelerator.at_onset),
+            max((1.0 + off / drawn) * accelerator.at_design, accelerator.at_onset),
             criteria.accelerator_edge_field,
             "V/m",
             f"clean negative edges, {_PRACTICE}",
