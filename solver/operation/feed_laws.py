@@ -22,7 +22,7 @@ __all__ = [
     "shank_film_resistance",
 ]
 
-# Of a series that falls as n^-5: 1 / 21^5 is 2e-7.
+# Of a series that falls as n^-5: the rest, 1 / (8 20^4), changes a square duct by 1.2e-6.
 _TERMS = 21
 
 
@@ -152,8 +152,8 @@ def groove_resistance(*, viscosity: float, length: float, width: float, depth: f
     """Flow resistance of an open rectangular groove, filled to the brim.
 
     Its flat surface is free, so that nothing shears it: the flow is that of the lower half of a
-    closed duct of width w and height 2 d, with J. Boussinesq's series (J Math Pures Appl 13, 377,
-    1868; textbook, from memory).
+    closed duct of width w and height 2 d, with the series of textbooks for it (named after
+    Boussinesq; no text was opened, Galerkin's method in `conegap validate` gives the same).
 
     Parameters
     ----------

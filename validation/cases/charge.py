@@ -24,11 +24,10 @@ _SHARE = 0.6
 # Half angle of the sector, [rad], and paths in it: three to a cell of the finest mesh.
 _SECTOR, _TUBES = math.radians(10.0), 60
 _SOURCES = {
-    "plane": "C. D. Child, Phys. Rev. 32, 492 (1911), from memory; derived",
-    "cylinder": "I. Langmuir and K. B. Blodgett, Phys. Rev. 22, 347 (1923), from memory; "
-    "integrated along the ion",
-    "sphere": "I. Langmuir and K. B. Blodgett, Phys. Rev. 24, 49 (1924), from memory; integrated "
-    "along the ion",
+    "plane": "derived, integrated along the ion (validation/exact/charge_flow.py)",
+    "cylinder": "derived, integrated along the ion; keeps to the series of Langmuir and Blodgett "
+    "(1923), as quoted on pulsedpower.net, read",
+    "sphere": "derived, integrated along the ion (validation/exact/charge_flow.py)",
 }
 _NAMES = {"plane": "between plates", "cylinder": "from a cylinder", "sphere": "from a sphere"}
 
@@ -150,7 +149,7 @@ def _pierce_rows() -> list[Row]:
     return [
         Row(
             "electrode beside a strip beam at Child's limit",
-            "J. R. Pierce, J. Appl. Phys. 11, 548 (1940), from memory",
+            "derived, Child's potential r^(4/3) cos(4/3 angle) is zero where 4/3 angle is 90 deg",
             "angle to the beam that keeps it straight [deg]",
             67.5,
             found,

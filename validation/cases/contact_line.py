@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 __all__ = ["contact_line_cases"]
 
-_GIBBS = "J. W. Gibbs, Trans Conn Acad 3 (1878), from memory; circle through two lips, derived"
+_GIBBS = "derived, circle that meets two round lips at the contact angle"
 _FORCES = "balance of forces on the liquid above its contact line, derived"
 
 

@@ -23,7 +23,7 @@ __all__ = ["force_closure", "liquid_surface_cases", "volume_by_slices"]
 
 _TAYLOR = "Taylor, Proc. R. Soc. A 280, 383 (1964)"
 _ELEMENTS = "derived, boundary elements, run here (validation/boundary_elements)"
-_RIDGE = "Rayleigh (1879), Basset, Am. J. Math. 16, 93 (1894), from memory; derived"
+_RIDGE = "derived, radial equations integrated here (validation/exact/ridge.py)"
 _BALANCE = "derived, balance of a free body"
 
 _PRESSURES = (0.0, 0.5, 1.0, 1.5)  # gamma / a; from flat to three quarters of a hemisphere's
@@ -151,16 +151,11 @@ def _fixed_angle_rows() -> list[Row]:
 
 
 def _spheroid_rows() -> list[Row]:
-    electric_bond_number, aspect = exact_drops.turning_of_spheroids(
-        exact_drops.spheroid_pole_and_equator
-    )
-    name = "Taylor's spheroidal drop"
+    _, aspect = exact_drops.turning_of_spheroids(exact_drops.spheroid_pole_and_equator)
     return [
-        Row(name, f"{_TAYLOR}, from memory", "sqrt(W) in Gaussian units [-]", 1.625,
-            math.sqrt(4.0 * math.pi * electric_bond_number), 5e-4, "absolute",
+        Row("Taylor's spheroidal drop", f"{_TAYLOR}, abstract read",
+            "aspect at the turning point [-]", 1.9, aspect, 0.05, "absolute",
             note="half of the last printed digit"),
-        Row(name, f"{_TAYLOR}, abstract read", "aspect at the turning point [-]", 1.9, aspect,
-            0.05, "absolute", note="half of the last printed digit"),
     ]  # fmt: skip
 
 
@@ -250,7 +245,7 @@ def _ridge_rows() -> list[Row]:
     rows = [
         Row(name, _RIDGE, f"fastest k R at G = {stress:g} [-]", fastest_wave(stress=stress),
             fastest_ridge_wave(stress=stress), 1e-6,
-            note="radial equations integrated here; G = eps0 E^2 R / gamma")
+            note="G = eps0 E^2 R / gamma")
         for stress in _STRESSES
     ]  # fmt: skip
     rows.append(

@@ -24,8 +24,11 @@ from conegap.validation.sections.catalogue import (
 __all__ = ["liquid_cases"]
 
 _TAYLOR = "Taylor, Proc. R. Soc. A 280, 383 (1964), abstract read"
-_TONKS = "derived; law of Tonks, Phys. Rev. 48, 562 (1935), from memory"
-_RAYLEIGH = "Rayleigh, Phil. Mag. 14, 184 (1882), from memory"
+_TONKS = "derived, greatest growth of the waves of a charged flat surface"
+_RAYLEIGH = (
+    "derived, energy of a charged spheroid; Rayleigh's of 1882 is quoted so in an answer on "
+    "physics.stackexchange.com, question 416416, read"
+)
 _GALLIUM = 0.718  # N/m, near its melting point; any value would do, it cancels from the error
 _GALLIUM_DENSITY = 6077.0  # kg/m3
 
@@ -93,7 +96,7 @@ def _pull_row(distance: FloatArray, field: FloatArray, half_angle: float) -> Row
     sine, cosine = math.sin(half_angle), math.cos(half_angle)
     points = np.stack([distance * sine, -distance * cosine], axis=1)
     tension = 2.0 * math.pi * _GALLIUM * cosine * sine * float(distance[-1] - distance[0])
-    return Row("pull on a Taylor cone", "Taylor, Proc. R. Soc. A 313, 453 (1969), from memory",
+    return Row("pull on a Taylor cone", "derived, balance of the cone between its rims",
                "axial force between two rims [N]", tension, axial_pull(points, field), 5e-3,
                note="2 pi R gamma cos(alpha), the law behind the extinction voltage")  # fmt: skip
 

@@ -5,8 +5,8 @@ that the flux of the field through the surface that the ion has reached is that 
 the charge sent after it, E r^n = E0 + j t, so that r'' = (E0 + j t) / r^n in time.  That is regular
 where the density has no limit, and shares nothing with Poisson's equation on a mesh.  Units here:
 the inner radius r0, the voltage V, the speed u = sqrt(e V / m); the current density J0 at the
-emitter is j eps0 V u / r0^2.  Limits: C. D. Child, Phys. Rev. 32, 492 (1911); I. Langmuir and
-K. B. Blodgett, Phys. Rev. 22, 347 (1923) for cylinders and 24, 49 (1924) for spheres.
+emitter is j eps0 V u / r0^2.  The limits are those of Child, and of Langmuir and Blodgett for
+cylinders and spheres, whose papers were not opened: all numbers here are derived.
 """
 
 from __future__ import annotations
@@ -14,15 +14,20 @@ from __future__ import annotations
 import math
 from typing import Literal
 
+import numpy as np
+from numpy.polynomial import Polynomial
 from scipy.constants import elementary_charge, epsilon_0
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
+
+from conegap.geometries.curves.curve import FloatArray
 
 __all__ = [
     "CHILD",
     "Shape",
     "beam_spread",
     "current_unit",
+    "langmuir_coefficients",
     "langmuir_factor",
     "langmuir_series",
     "plane_share",
@@ -34,11 +39,10 @@ Shape = Literal["plane", "cylinder", "sphere"]
 _POWER = {"plane": 0, "cylinder": 1, "sphere": 2}
 CHILD = 4.0 * math.sqrt(2.0) / 9.0
 """Child's law in these units: j (r1 - r0)^2, [-]."""
-# Coefficients of powers 1 to 6 of ln(r1 / r0), Langmuir and Blodgett, from memory.
-_SERIES = {
-    "cylinder": (1.0, -2.0 / 5.0, 11.0 / 120.0, -47.0 / 3300.0, 0.00168, -0.00015),
-    "sphere": (1.0, -0.3, 0.075, -0.0143182, 0.0021609, -0.00026791),
-}
+# Of a a' and of a a in `langmuir_coefficients`.
+_SLOPES: dict[Shape, tuple[float, float]] = {"cylinder": (4.0, 1.0), "sphere": (3.0, 0.0)}
+# Powers of ln(r1 / r0): what is left out changes the factor of a ratio of 5 by less than 1e-8.
+_TERMS = 16
 
 
 def current_unit(inner: float, voltage: float, mass: float) -> float:
@@ -147,8 +151,35 @@ def langmuir_factor(shape: Shape, ratio: float) -> float:
     return CHILD / (limit * (ratio if shape == "cylinder" else 1.0))
 
 
+def langmuir_coefficients(shape: Shape, terms: int = _TERMS) -> FloatArray:
+    """Coefficients of the powers 0 to ``terms`` of ln(r / r0) in a, root of the factor, [-].
+
+    With a potential that goes as a^(4/3) (times r^(2/3) of a cylinder), Poisson's equation at the
+    limit of space charge becomes 3 a a'' + a'^2 + m a a' + q a^2 = 1 in ln(r / r0), with a = 0 and
+    a' = 1 at the emitter; m = 4 and q = 1 for a cylinder, 3 and 0 for a sphere.  Source: derived.
+
+    Parameters
+    ----------
+    shape : "cylinder" or "sphere"
+    terms : int
+        >= 1.
+
+    Returns
+    -------
+    (terms + 1,) array
+    """
+    m, q = _SLOPES[shape]
+    found = np.zeros(terms + 1)
+    found[1] = 1.0
+    for n in range(2, terms + 1):
+        a = Polynomial(found)
+        left = 3.0 * a * a.deriv(2) + a.deriv() ** 2 + m * a * a.deriv() + q * a * a
+        found[n] = -left.coef[n - 1] / (3.0 * n * (n - 1) + 2.0 * n)
+    return found
+
+
 def langmuir_series(shape: Shape, ratio: float) -> float:
-    """The same by the published series in ln(r1 / r0), for small ratios, [-].
+    """`langmuir_factor` by the series in ln(r1 / r0), for ratios up to 5, [-].
 
     Parameters
     ----------
@@ -156,8 +187,7 @@ def langmuir_series(shape: Shape, ratio: float) -> float:
     ratio : float
         Outer over inner radius, > 1, [-].
     """
-    log = math.log(ratio)
-    return sum(c * log ** (k + 1) for k, c in enumerate(_SERIES[shape])) ** 2
+    return float(Polynomial(langmuir_coefficients(shape))(math.log(ratio))) ** 2
 
 
 def beam_spread(widening: float) -> float:
@@ -165,7 +195,7 @@ def beam_spread(widening: float) -> float:
 
     r'' = K / r with the perveance K = e I / (2 pi eps0 m v^3) gives
     z sqrt(2 K) / r_0 = integral of 1 / sqrt(ln u) from 1 to r / r_0 (the universal curve of
-    textbooks on beams, e. g. J. R. Pierce, Theory and Design of Electron Beams, 1949, from memory).
+    textbooks on beams; derived).
 
     Parameters
     ----------

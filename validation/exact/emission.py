@@ -5,8 +5,9 @@ exp(-2 / hbar x integral of sqrt(2 m (barrier - W)) dx) (Jeffreys, Wentzel, Kram
 at zero temperature those with normal energy W below the Fermi level are (4 pi m e / h^3) |W| dW.
 Ions slow the growth of a cone's pull by the charge that they carry through the gap.
 
-Sources: E. L. Murphy and R. H. Good, Phys Rev 102, 1464 (1956); G. L. R. Mair, J Phys D 17, 2323
-(1984); both from memory, the equations derived.
+Source: derived.  The integral over the barrier is that of E. L. Murphy and R. H. Good, Phys Rev
+102, 1464 (1956), the pull that of G. L. R. Mair, J Phys D 17, 2323 (1984); neither was opened, and
+no number here is theirs.
 """
 
 from __future__ import annotations

@@ -5,9 +5,9 @@ the regular field that the other spheres make is a lattice sum of theirs.  The s
 lattice and over a square layer are split by Ewald into two parts that converge exponentially, and
 their independence of the splitting length is a check of its own.  Nothing here knows of a mesh.
 
-Sources: Lord Rayleigh, Phil Mag 34, 481 (1892); R. C. McPhedran and D. R. McKenzie, Proc R Soc
-A 359, 45 (1978); addition theorem of solid harmonics as in the fast multipole method, from memory
-and checked in `tests/test_sector_lattice.py` by summing point by point.
+Source: derived.  The method is Lord Rayleigh's (1892) as extended by R. C. McPhedran and
+D. R. McKenzie, Proc R Soc A 359, 45 (1978), abstract read; the addition theorem of solid harmonics
+is checked in `tests/test_sector_lattice.py` by summing it, and the lattice sums point by point.
 """
 
 from __future__ import annotations
@@ -107,9 +107,9 @@ def cubic_sum(degree: int, order: int, split: float = _SPLIT) -> float:
 def layer_sum(degree: int, order: int) -> float:
     """Sum of `outgoing` over the square lattice of unit spacing in the plane without its origin.
 
-    Order zero is 4 zeta(s) beta(s) with s = (l + 1) / 2 (G. H. Hardy, Mess Math 49, 85 (1919),
-    from memory); the others have no mean over the angle, so that a smooth end of the sum leaves
-    nothing.
+    Order zero is 4 zeta(s) beta(s) with s = (l + 1) / 2 (textbook; `conegap validate` sets an
+    integral over theta functions beside it); the others have no mean over the angle, so that a
+    smooth end of the sum leaves nothing.
 
     Parameters
     ----------
