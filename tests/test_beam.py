@@ -25,6 +25,7 @@ from conegap.solver.beam.beam_review import beam_rows
 from conegap.solver.beam.clearance import narrowest_clearance, weighted_quantile
 from conegap.solver.beam.ion_beam import Beam, beam_of, compute_beam
 from conegap.solver.beam.launch import LaunchModel
+from conegap.solver.beam.lockstep import followed
 from conegap.solver.beam.trajectories import trace
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.interpolation import field_at_points
@@ -46,7 +47,7 @@ def slit_beam(key: str = "", value: float = 0.0) -> tuple[Design, FieldSolution,
     if key:
         design = design.with_value(key, value)
     solution = solve_field(design.section())
-    return design, solution, compute_beam(design, solution)
+    return design, solution, followed(compute_beam(design, solution))
 
 
 def alone(beam: Beam) -> BeamBand:
@@ -67,11 +68,13 @@ def open_spheres() -> Section:
 def test_radial_beam_keeps_its_cone() -> None:
     """EXACT: a sphere emits into the cone it is given; angles and thrust factor in closed form."""
     alpha = math.radians(30.0)
-    beam = beam_of(
-        solve_field(open_spheres()),
-        {"emitter": 5e3},
-        mass=MASS,
-        emission=LaunchModel(half_angle=alpha),
+    beam = followed(
+        beam_of(
+            solve_field(open_spheres()),
+            {"emitter": 5e3},
+            mass=MASS,
+            emission=LaunchModel(half_angle=alpha),
+        )
     )
     assert_allclose(beam.left, 1.0, rtol=1e-12)
     # Current in the cone of half angle a grows as sin^2 a; the ends are seen from the z axis.
@@ -88,7 +91,7 @@ def test_scaled_design_has_the_same_angles() -> None:
     beams = []
     for factor in (1.0, 2.0):
         design = needle_design(factor)
-        beams.append(compute_beam(design, solve_field(design.section())))
+        beams.append(followed(compute_beam(design, solve_field(design.section()))))
     one, two = beams
     assert one.intercepted == pytest.approx(1.0)
     assert_allclose(2.0 * np.array(one.spots[0].last), two.spots[0].last, rtol=1e-6)
@@ -99,7 +102,7 @@ def test_scaled_design_has_the_same_angles() -> None:
 def test_more_paths_change_little(solved: Solved) -> None:
     """RATE: angles from 100 and 400 paths agree far below the model's own uncertainty."""
     design, solution = solved("needle")
-    few, many = (compute_beam(design, solution, ions=n) for n in (100, 400))
+    few, many = (followed(compute_beam(design, solution, ions=n)) for n in (100, 400))
     assert_allclose(few.half_angle_95, many.half_angle_95, rtol=2e-3)
     assert_allclose(few.rms_half_angle, many.rms_half_angle, rtol=1e-3)
     assert_allclose(few.thrust_factor, many.thrust_factor, rtol=1e-4)
@@ -161,7 +164,7 @@ def test_row_passes_at_every_current_or_fails_at_the_expected_one(solved: Solved
     nothing is proved, where it does not, or ions are lost, it fails."""
     design, solution = solved("needle")
     point = BeamPoint(1e-6, 4000.0)
-    beam = compute_beam(design, solution, current=1e-6, ions=50, level=0)
+    beam = followed(compute_beam(design, solution, current=1e-6, ions=50, level=0))
     none = BeamErrors(0.0, 0.0, 0.0)
     points = (point, point, point)
 
@@ -195,7 +198,9 @@ def test_band_of_the_needle_fills_more_with_the_current(solved: Solved) -> None:
     assert high is not None
     assert low.half_angle_95 < band.nominal.half_angle_95 < high.half_angle_95
     assert low.thrust_factor > band.nominal.thrust_factor > high.thrust_factor
-    fine = compute_beam(design, solution, current=4e-5, emitter_voltage=2600.0, ions=100, level=2)
+    fine = followed(
+        compute_beam(design, solution, current=4e-5, emitter_voltage=2600.0, ions=100, level=2)
+    )
     assert band.errors is not None
     assert abs(fine.half_angle_95 - band.nominal.half_angle_95) < band.errors.half_angle
     assert fine.filling is not None
@@ -260,7 +265,7 @@ def test_fine_tip_of_a_long_outline_is_launched_from_and_landed() -> None:
     solution = solve_field(case.section, accuracy=1.0, meshes=2)
     radius = solution.section.edges[0].radius
     assert radius < 1e-6
-    beam = beam_of(solution, {"emitter": 5e3}, mass=MASS, current=1e-6, ions=100)
+    beam = followed(beam_of(solution, {"emitter": 5e3}, mass=MASS, current=1e-6, ions=100))
     lean = np.degrees(np.arctan2(beam.starts.directions[:, 0], beam.starts.directions[:, 1]))
     assert_allclose(np.sort(np.abs(lean)), 25.0 * (np.arange(100) + 0.5) / 100.0, atol=0.5)
     assert_allclose(beam.starts.distances, 0.1 * radius, rtol=1e-9)
@@ -281,7 +286,7 @@ def test_ion_without_a_number_is_not_landed(solved: Solved) -> None:
 def test_nothing_leaves_a_closed_accelerator() -> None:
     """INVARIANT: before a plane no thrust is left and no angle is made up; JSON takes it all."""
     design = needle_design()
-    beam = compute_beam(design, solve_field(design.section()))
+    beam = followed(compute_beam(design, solve_field(design.section())))
     assert beam.left == 0.0
     assert beam.thrust_share == 0.0
     found = beam.as_dict()

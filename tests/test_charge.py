@@ -15,6 +15,7 @@ from conegap.geometries.quantities.errors import ConvergenceError
 from conegap.solver.beam.charge_deposit import time_mean_places
 from conegap.solver.beam.charged_flow import charged_flow
 from conegap.solver.beam.launch import IonStarts
+from conegap.solver.beam.lockstep import followed
 from conegap.solver.beam.trajectories import trace
 from conegap.solver.field.charged import ChargedLevel
 from conegap.solver.field.interpolation import FieldAtPoints, field_at_points
@@ -128,7 +129,7 @@ def test_trapped_ions_have_no_steady_charge() -> None:
 
     level = ChargedLevel.of(solution)
     with pytest.raises(ConvergenceError) as refused:
-        charged_flow(level, {"emitter": VOLTS}, MASS, launch, 1e-3)
+        followed(charged_flow(level, {"emitter": VOLTS}, MASS, launch, 1e-3))
     assert refused.value.residual == 1.0
     assert refused.value.tolerance == 0.0
 

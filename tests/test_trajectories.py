@@ -13,7 +13,9 @@ from scipy.constants import elementary_charge
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import GeometryError
 from conegap.solver.beam.ion_beam import Beam, compute_beam
-from conegap.solver.beam.trajectories import trace
+from conegap.solver.beam.launch import LaunchModel, ion_starts
+from conegap.solver.beam.lockstep import followed, side_by_side
+from conegap.solver.beam.trajectories import Swarm, trace, trace_together
 from conegap.solver.field.interpolation import FieldAtPoints, field_at_points
 from conegap.solver.field.solution import FieldSolution, solve_field
 from conegap.validation.sections.catalogue import (
@@ -44,7 +46,7 @@ def annulus() -> FieldAtPoints:
 @pytest.fixture(scope="module")
 def needle_beam(solved: Solved) -> tuple[Design, FieldSolution, Beam]:
     design, solution = solved("needle")
-    return design, solution, compute_beam(design, solution)
+    return design, solution, followed(compute_beam(design, solution))
 
 
 def somewhere(field: FieldAtPoints, count: int = 2000) -> np.ndarray:
@@ -204,3 +206,25 @@ def test_bad_starts_are_refused(annulus: FieldAtPoints) -> None:
         trace(annulus, np.array([[0.0, -1e-3]]), still, MASS)
     with pytest.raises(ValueError, match="mass of an ion"):
         trace(annulus, np.array([[0.0, 1e-3]]), still, 0.0)
+
+
+def test_swarms_side_by_side_fly_as_alone(solved: Solved) -> None:
+    """INVARIANT: ions of two meshes and masses that are followed together take the same paths as
+    ions that are followed on their own, and so do both where one job needs fewer rounds."""
+    design, solution = solved("needle")
+    swarms = []
+    for level, mass in ((0, MASS), (1, 2.0 * MASS)):
+        field = field_at_points(solution, {"emitter": 5e3}, level)
+        emission = LaunchModel()
+        starts = ion_starts(solution, field, {"emitter": 5e3}, {"tip": 1.0}, emission, 7 + level)
+        swarms.append(Swarm(field, starts.positions, starts.velocities(mass), mass))
+    for one, swarm in zip(trace_together(swarms), swarms, strict=True):
+        alone = trace(swarm.field, swarm.starts, swarm.velocities, swarm.mass)
+        assert_allclose(one.end_velocity, alone.end_velocity, rtol=1e-12)
+        assert one.landing == alone.landing
+        for mine, other in zip(one.triangles, alone.triangles, strict=True):
+            assert (mine == other).all()
+    jobs = [compute_beam(design, solution, ions=8, level=0, current=c) for c in (None, 1e-5)]
+    for beam, current in zip(side_by_side(jobs), (None, 1e-5), strict=True):
+        single = followed(compute_beam(design, solution, ions=8, level=0, current=current))
+        assert_allclose(beam.half_angle_95, single.half_angle_95, rtol=1e-12)

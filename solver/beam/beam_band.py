@@ -13,6 +13,7 @@ from conegap.geometries.quantities.errors import ConvergenceError
 from conegap.geometries.quantities.notebook import brief
 from conegap.solver.beam.ion_beam import Beam, compute_beam
 from conegap.solver.beam.launch import LaunchModel
+from conegap.solver.beam.lockstep import Job, followed, side_by_side
 from conegap.solver.common.display_units import current_text
 from conegap.solver.field.solution import FieldSolution
 
@@ -161,84 +162,83 @@ def beam_band(
     ions = _QUICK_IONS if quick else _IONS
     level = min(_QUICK_LEVEL if quick else _LEVEL, len(solution.levels) - 1)
     expected = points[0]
-    notes = []
 
-    def beam_at(point: BeamPoint, start: Beam | None = None) -> Beam | None:
+    def at(
+        point: BeamPoint,
+        emission: LaunchModel | None,
+        charge: FloatArray | None = None,
+        count: int = ions,
+        mesh: int = level,
+    ) -> Job[Beam]:
+        return compute_beam(
+            design,
+            solution,
+            current=point.current,
+            emitter_voltage=point.emitter_voltage,
+            emission=emission,
+            ions=count,
+            level=mesh,
+            charge=charge,
+        )
+
+    def beam_at(point: BeamPoint, start: Beam | None = None) -> Job[tuple[Beam | None, str]]:
+        """The beam of a point, and a note on how it was found or why there is none."""
+        if not point.current > 0.0:
+            return None, ""
         charge = None
         if start is not None and start.charge is not None:
             charge = start.charge.density * (point.current / expected.current)
         try:
-            return _at(design, solution, point, None, ions, level, charge)
+            return (yield from at(point, None, charge)), ""
         except ConvergenceError:
             pass
         try:
-            beam = _at(design, solution, point, _OUTER_LAUNCH, ions, level, charge)
+            beam = yield from at(point, _OUTER_LAUNCH, charge)
         except ConvergenceError as error:
-            notes.append(str(error))
-            return None
-        notes.append(
+            return None, str(error)
+        return beam, (
             f"the drawn edge cannot carry {current_text(point.current)}, which only a cusp of the "
             "liquid can: at that current the ions are followed from one edge radius off the surface"
         )
-        return beam
 
-    nominal = beam_at(expected) if expected.current > 0.0 else None
+    nominal, note = followed(beam_at(expected))
     if nominal is None or nominal.charge is None:
-        bare = nominal or compute_beam(
-            design, solution, emitter_voltage=expected.emitter_voltage, ions=ions, level=level
+        bare = nominal or followed(
+            compute_beam(
+                design, solution, emitter_voltage=expected.emitter_voltage, ions=ions, level=level
+            )
         )
-        return BeamBand(bare, (), tuple(points), None, tuple(notes))
-    ends = tuple(beam_at(point, nominal) if point.current > 0.0 else None for point in points[1:])
-    try:
-        errors = _errors(design, solution, expected, nominal, ions, level)
-    except ConvergenceError:
-        # So close to the limit of the edge that another mesh has no steady beam.
-        errors = BeamErrors(math.nan, math.nan, math.nan)
-    return BeamBand(nominal, ends, tuple(points), errors, tuple(notes))
-
-
-def _at(
-    design: Design,
-    solution: FieldSolution,
-    point: BeamPoint,
-    emission: LaunchModel | None,
-    ions: int,
-    level: int,
-    charge: FloatArray | None = None,
-) -> Beam:
-    return compute_beam(
-        design,
-        solution,
-        current=point.current,
-        emitter_voltage=point.emitter_voltage,
-        emission=emission,
-        ions=ions,
-        level=level,
-        charge=charge,
-    )
-
-
-def _errors(
-    design: Design,
-    solution: FieldSolution,
-    point: BeamPoint,
-    nominal: Beam,
-    ions: int,
-    level: int,
-) -> BeamErrors:
-    """Changes by another mesh and by half the paths, of the coarsest mesh of both."""
+        return BeamBand(bare, (), tuple(points), None, (note,) if note else ())
+    launch = nominal.emission
     other = min(1 if level == 0 else 0, len(solution.levels) - 1)
 
-    def again(mesh: int, count: int) -> Beam:
-        return _at(design, solution, point, nominal.emission, count, mesh)
+    def again(count: int, mesh: int) -> Job[tuple[Beam | None, str]]:
+        """The expected beam on a mesh; none so close to the limit of the edge that this mesh has
+        no steady one."""
+        try:
+            return (yield from at(expected, launch, None, count, mesh)), ""
+        except ConvergenceError:
+            return None, ""
 
-    second = again(other, ions)
-    few, many = again(0, ions // 2), nominal if level == 0 else second
+    *found, (second, _), (few, _) = side_by_side(
+        [*(beam_at(p, nominal) for p in points[1:]), again(ions, other), again(ions // 2, 0)]
+    )
+    errors = BeamErrors(math.nan, math.nan, math.nan)
+    if second is not None and few is not None:
+        errors = _errors(nominal, second, few, finer=level < other, coarse=level == 0)
+    notes = tuple(text for text in (note, *(text for _, text in found)) if text)
+    return BeamBand(nominal, tuple(beam for beam, _ in found), tuple(points), errors, notes)
+
+
+def _errors(nominal: Beam, second: Beam, few: Beam, *, finer: bool, coarse: bool) -> BeamErrors:
+    """Changes by another mesh, ``finer`` than the nominal beam's or not, and by half the paths, on
+    the coarsest mesh of both: that of the nominal beam if that is ``coarse``."""
+    many = nominal if coarse else second
 
     def error(whole: Callable[[Beam], float], bare: Callable[[Beam], float]) -> float:
         alone = abs(bare(second) - bare(nominal))
         added = abs(whole(second) - bare(second) - whole(nominal) + bare(nominal))
-        by_mesh = (alone + added) * (2.0 if level < other else 1.0)
+        by_mesh = (alone + added) * (2.0 if finer else 1.0)
         return float(by_mesh + abs(whole(few) - whole(many)))
 
     return BeamErrors(

@@ -29,7 +29,8 @@ from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.quantities.errors import ConvergenceError, GeometryError
 from conegap.solver.beam.charge_deposit import deposited_charge, launch_charge
 from conegap.solver.beam.launch import IonStarts
-from conegap.solver.beam.trajectories import Trajectories, trace
+from conegap.solver.beam.lockstep import Job
+from conegap.solver.beam.trajectories import Swarm, Trajectories
 from conegap.solver.field.charged import ChargedLevel
 from conegap.solver.field.interpolation import FieldAtPoints
 from conegap.solver.field.solution import Voltages
@@ -93,8 +94,10 @@ def charged_flow(
     *,
     charge: FloatArray | None = None,
     tolerance: float = _TOLERANCE,
-) -> ChargedFlow:
-    """The steady flow of a current.
+) -> Job[ChargedFlow]:
+    """Job to find the steady flow of a current.
+
+    Run it with `conegap.solver.beam.lockstep.followed`.
 
     Parameters
     ----------
@@ -121,13 +124,14 @@ def charged_flow(
         nor land, or the rounds did not settle.
     """
 
-    def round_of(
-        potential: FloatArray,
-    ) -> tuple[FieldAtPoints, IonStarts, Trajectories, FloatArray]:
-        """Field, starts, paths and what they deposit."""
+    def ready(potential: FloatArray) -> tuple[IonStarts, Swarm]:
+        """Starts in the field with a potential of charge, and their ions."""
         field = level.field(voltages, potential)
         starts = launch(field)
-        paths = trace(field, starts.positions, starts.velocities(mass), mass)
+        return starts, Swarm(field, starts.positions, starts.velocities(mass), mass)
+
+    def deposit(starts: IonStarts, swarm: Swarm, paths: Trajectories) -> FloatArray:
+        """Charge that the flow along these paths leaves."""
         lost = [spot is None for spot in paths.landing]
         if any(lost):
             raise ConvergenceError(
@@ -135,24 +139,31 @@ def charged_flow(
                 residual=float(starts.shares[lost].sum()),
                 tolerance=0.0,
             )
-        tubes = current * starts.shares
-        found = deposited_charge(field, paths, tubes) + launch_charge(field, starts, mass, tubes)
-        return field, starts, paths, found
+        tubes, field = current * starts.shares, swarm.field
+        return deposited_charge(field, paths, tubes) + launch_charge(field, starts, mass, tubes)
 
     good = np.zeros(level.count)
-    _, _, alone, first = round_of(good)
-    now = first if charge is None else charge
+    starts, swarm = ready(good)
+    if charge is None:
+        (alone,) = yield [swarm]
+        now, more = deposit(starts, swarm, alone), []
+    else:
+        now, more = charge, [swarm]  # whose paths are followed along with the first round's
     mixing, halvings, change = _Mixing(), 0, np.inf
     for rounds in range(1, _MOST_ROUNDS + 1):
         potential = level.potential_of(now)
         try:
-            field, starts, paths, found = round_of(potential)
+            starts, swarm = ready(potential)
         except GeometryError:
             halvings += 1
             if halvings > _MOST_HALVINGS:
                 break
             now, mixing = 0.5 * (good + now), _Mixing()
             continue
+        paths, *others = yield [swarm, *more]
+        if more:
+            alone, more = others[0], []
+        found = deposit(starts, swarm, paths)
         size = float(np.abs(found).sum())
         change = float(np.abs(found - now).sum()) / size if size > 0.0 else 0.0
         if change <= tolerance:
@@ -160,7 +171,7 @@ def charged_flow(
                 current=current,
                 level=level,
                 alone=alone,
-                field=field,
+                field=swarm.field,
                 starts=starts,
                 paths=paths,
                 charge=now,

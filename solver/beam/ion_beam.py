@@ -21,7 +21,8 @@ from conegap.solver.beam.clearance import narrowest_clearance, weighted_quantile
 from conegap.solver.beam.landing import Landing
 from conegap.solver.beam.landing_spots import LandingSpot, landing_spots
 from conegap.solver.beam.launch import IonStarts, LaunchModel, edge_currents, ion_starts
-from conegap.solver.beam.trajectories import Trajectories, trace
+from conegap.solver.beam.lockstep import Job
+from conegap.solver.beam.trajectories import Swarm, Trajectories
 from conegap.solver.field.charged import ChargedLevel
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.interpolation import FieldAtPoints, field_at_points
@@ -112,7 +113,7 @@ class Beam:
         Largest deviation from energy conservation over the voltage, [-].
     notes : tuple of str
     seconds : float
-        Time of the computation, [s].
+        Time of the computation with what was computed side by side, [s].
     """
 
     emission: LaunchModel
@@ -184,8 +185,10 @@ def compute_beam(
     ions: int = _IONS,
     level: int = -1,
     charge: FloatArray | None = None,
-) -> Beam:
-    """Follow the ions of a design through a field that is already solved.
+) -> Job[Beam]:
+    """Job to follow the ions of a design through a field that is already solved.
+
+    Run it with `conegap.solver.beam.lockstep.followed`.
 
     The current of several edges is shared in proportion to how far each is above its own rigid
     onset, after a straight line of current over voltage.
@@ -223,17 +226,19 @@ def compute_beam(
         # Without a length of the edge nothing is known of the current per length.
         length = design.emitter.line_length
         current = None if current is None or length is None else current / length
-    return beam_of(
-        solution,
-        voltages,
-        mass=design.metal.ion_mass,
-        edge_shares=shares,
-        current=current,
-        emission=emission,
-        ions=ions,
-        level=level,
-        charge=charge,
-        notes=notes,
+    return (
+        yield from beam_of(
+            solution,
+            voltages,
+            mass=design.metal.ion_mass,
+            edge_shares=shares,
+            current=current,
+            emission=emission,
+            ions=ions,
+            level=level,
+            charge=charge,
+            notes=notes,
+        )
     )
 
 
@@ -249,8 +254,8 @@ def beam_of(
     level: int = -1,
     charge: FloatArray | None = None,
     notes: tuple[str, ...] = (),
-) -> Beam:
-    """Follow the ions of any solved section.
+) -> Job[Beam]:
+    """Job to follow the ions of any solved section.
 
     Parameters
     ----------
@@ -288,12 +293,12 @@ def beam_of(
             tubes = max(ions // _IONS_PER_TUBE, 2)
             return ion_starts(solution, field, voltages, edge_shares, emission, tubes)
 
-        flow = charged_flow(
+        flow = yield from charged_flow(
             ChargedLevel.of(solution, level), voltages, mass, launch, current, charge=charge
         )
         field = flow.field
     starts = ion_starts(solution, field, voltages, edge_shares, emission, ions)
-    paths = trace(field, starts.positions, starts.velocities(mass), mass)
+    (paths,) = yield [Swarm(field, starts.positions, starts.velocities(mass), mass)]
     share, fate = starts.shares, _fates(section, paths)
     steering, rms, wide, thrust = _angles(paths.end_angle, share, fate == "left", half)
     shares = {name: float(share[fate == name].sum()) for name in _FATES}

@@ -12,6 +12,7 @@ Scaled inside (see `conegap.solver.field.interpolation`), so that paths do not d
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,9 +24,10 @@ from conegap.geometries.quantities.notebook import brief
 from conegap.solver.beam.ion_step import exit_edge, stages_of, state_between, step_error
 from conegap.solver.beam.landing import Landing, landings
 from conegap.solver.field.interpolation import FieldAtPoints
+from conegap.solver.field.smooth_potential import Cubics
 from conegap.solver.mesh.coarse_mesh import IntArray
 
-__all__ = ["Trajectories", "trace"]
+__all__ = ["Swarm", "Trajectories", "trace", "trace_together"]
 
 BoolArray = NDArray[np.bool_]
 
@@ -85,6 +87,52 @@ class Trajectories:
         return np.asarray(np.arctan2(self.end_velocity[:, 0], self.end_velocity[:, 1]))
 
 
+@dataclass(frozen=True)
+class Swarm:
+    """Singly charged positive ions of one mass in one field, about to be followed.
+
+    Parameters
+    ----------
+    field : FieldAtPoints
+    starts : (n, 2) array
+        Places in the vacuum, [m].
+    velocities : (n, 2) array
+        [m/s].
+    mass : float
+        Of an ion, > 0, [kg].
+
+    Raises
+    ------
+    GeometryError
+        A start is not in the vacuum.
+    ValueError
+        The mass is not positive.
+    """
+
+    field: FieldAtPoints
+    starts: FloatArray
+    velocities: FloatArray
+    mass: float
+
+    def __post_init__(self) -> None:
+        if not self.mass > 0.0:
+            raise ValueError(f"the mass of an ion should be positive but is {self.mass} kg")
+        self.field.potential(np.asarray(self.starts))
+
+    __repr__ = brief
+
+    @property
+    def pace(self) -> float:
+        """Unit of velocity, sqrt(e U / m) with the largest difference of potential U, [m/s]."""
+        return math.sqrt(elementary_charge * self.field.volts / self.mass)
+
+    @property
+    def state(self) -> FloatArray:
+        """Places and velocities, scaled, (n, 4) array."""
+        scale = self.field.scale
+        return np.hstack([np.asarray(self.starts) / scale, np.asarray(self.velocities) / self.pace])
+
+
 def trace(
     field: FieldAtPoints,
     starts: FloatArray,
@@ -109,49 +157,104 @@ def trace(
     ValueError
         The mass is not positive.
     """
-    if not mass > 0.0:
-        raise ValueError(f"the mass of an ion should be positive but is {mass} kg")
-    speed = math.sqrt(elementary_charge * field.volts / mass)
-    state = np.hstack([np.asarray(starts) / field.scale, np.asarray(velocities) / speed])
-    field.potential(np.asarray(starts))
-    flight = _Flight(field, state)
+    return trace_together([Swarm(field, starts, velocities, mass)])[0]
+
+
+def trace_together(swarms: Sequence[Swarm]) -> list[Trajectories]:
+    """Follow the ions of several fields side by side.
+
+    Two thirds of a step's time with a hundred ions do not depend on their number: four swarms side
+    by side take 0.4 times as long as one after the other.
+
+    Parameters
+    ----------
+    swarms : sequence of Swarm
+    """
+    flight = _Flight(swarms)
     flight.run()
+    cuts = np.cumsum([0, *(len(swarm.starts) for swarm in swarms)])
     logged = flight.logged()
-    state, down = flight.state, np.nonzero(flight.down)[0]
-    landing: list[Landing | None] = [None] * len(state)
-    for ion, spot in zip(down, landings(field, state[down, :2], state[down, 2:]), strict=True):
-        landing[ion] = spot
-    return Trajectories(
-        paths=tuple(part * field.scale for part in logged.places),
-        times=tuple(part * (field.scale / speed) for part in logged.times),
-        velocities=tuple(part * speed for part in logged.velocities),
-        triangles=tuple(part[1:] for part in logged.triangles),
-        end_velocity=flight.state[:, 2:] * speed,
-        landing=tuple(landing),
-        energy_error=flight.energy_error,
-        mass=mass,
-    )
+    found = []
+    for number, swarm in enumerate(swarms):
+        mine = slice(int(cuts[number]), int(cuts[number + 1]))
+        field, pace, state = swarm.field, swarm.pace, flight.state[mine]
+        down = np.nonzero(flight.down[mine])[0]
+        landing: list[Landing | None] = [None] * len(state)
+        for ion, spot in zip(down, landings(field, state[down, :2], state[down, 2:]), strict=True):
+            landing[ion] = spot
+        before = flight.ground.first[number]
+        found.append(
+            Trajectories(
+                paths=tuple(part * field.scale for part in logged.places[mine]),
+                times=tuple(part * (field.scale / pace) for part in logged.times[mine]),
+                velocities=tuple(part * pace for part in logged.velocities[mine]),
+                triangles=tuple(part[1:] - before for part in logged.triangles[mine]),
+                end_velocity=state[:, 2:] * pace,
+                landing=tuple(landing),
+                energy_error=flight.energy_error[mine],
+                mass=swarm.mass,
+            )
+        )
+    return found
+
+
+@dataclass(frozen=True)
+class _Ground:
+    """The triangles of several fields, numbered one field after the other from ``first``."""
+
+    first: IntArray
+    cubics: Cubics
+    spacing: FloatArray
+    neighbours: IntArray
+    mirror_sides: BoolArray
+
+    @classmethod
+    def of(cls, fields: Sequence[FieldAtPoints]) -> _Ground:
+        first = np.cumsum([0, *(len(field.neighbours) for field in fields[:-1])])
+        return cls(
+            first,
+            Cubics.joined([field.every_cubic for field in fields]),
+            np.concatenate([field.spacing for field in fields]),
+            np.concatenate(
+                [
+                    np.where(field.neighbours < 0, -1, field.neighbours + before)
+                    for field, before in zip(fields, first, strict=True)
+                ]
+            ),
+            np.concatenate([field.mirror_sides for field in fields]),
+        )
 
 
 class _Flight:
     """State of all ions while they are followed, in scaled quantities.
 
-    The unit of time is that of length over sqrt(e U / m) with the largest difference of
-    potential U, so that the acceleration is the negative gradient of the scaled potential.
-    ``state`` is kept in the half that is meshed; ``sign`` is -1 while the ion is in the other.
+    The unit of time is that of length over the swarm's unit of velocity, so that the acceleration
+    is the negative gradient of the scaled potential.  ``folded`` is kept in the half that is
+    meshed; ``sign`` is -1 while the ion is in the other.
     """
 
-    def __init__(self, field: FieldAtPoints, state: FloatArray) -> None:
+    def __init__(self, swarms: Sequence[Swarm]) -> None:
+        self.ground = _Ground.of([swarm.field for swarm in swarms])
+        state = np.vstack([swarm.state for swarm in swarms])
         count = len(state)
-        self.field = field
+        mirrored = np.repeat(
+            [swarm.field.mirrored for swarm in swarms], [len(swarm.starts) for swarm in swarms]
+        )
         self.time = np.zeros(count)
         self.down = np.zeros(count, dtype=bool)
         self.energy_error = np.zeros(count)
-        self.sign = np.where((state[:, 0] < 0.0) & field.mirrored, -1.0, 1.0)
+        self.sign = np.where((state[:, 0] < 0.0) & mirrored, -1.0, 1.0)
         self.folded = state * self._signs()
-        self.triangle, _ = field.locate(self.folded[:, :2])
-        corner = field.barycentric(self.folded[:, :2], self.triangle)
-        self.piece = np.asarray(np.argmin(corner, axis=1), dtype=np.int64)
+        self.triangle = np.empty(count, dtype=np.int64)
+        self.piece = np.empty(count, dtype=np.int64)
+        done = 0
+        for swarm, before in zip(swarms, self.ground.first, strict=True):
+            mine = slice(done, done + len(swarm.starts))
+            place = self.folded[mine, :2]
+            triangle, _ = swarm.field.locate(place)
+            self.piece[mine] = np.argmin(swarm.field.barycentric(place, triangle), axis=1)
+            self.triangle[mine] = triangle + before
+            done = mine.stop
         self._log = [(np.arange(count), state.T.copy(), np.zeros(count), self.triangle.copy())]
 
     @property
@@ -167,7 +270,7 @@ class _Flight:
         """Step until every ion is down."""
         alive = np.arange(len(self.folded))
         y = np.ascontiguousarray(self.folded.T)
-        cubics = self.field.cubics(self.triangle, self.piece)
+        cubics = self.ground.cubics.at(3 * self.triangle + self.piece)
         phi, gradient = cubics.evaluate(cubics.shares(y[:2]))
         energy = 0.5 * (y[2] ** 2 + y[3] ** 2) + phi
         step = self._whole_cell(y, gradient, self.triangle)
@@ -175,10 +278,10 @@ class _Flight:
             if not len(alive):
                 return
             tri = self.triangle[alive]
-            cubics = self.field.cubics(tri, self.piece[alive])
+            cubics = self.ground.cubics.at(3 * tri + self.piece[alive])
             local = cubics.inward(y)
             stages = stages_of(cubics, local, step)
-            error = step_error(cubics, stages, step, self.field.spacing[tri]) / _TOLERANCE
+            error = step_error(cubics, stages, step, self.ground.spacing[tri]) / _TOLERANCE
             good = error <= 1.0
             share, side = exit_edge(local, stages, step)
             share[~good] = 0.0
@@ -211,7 +314,7 @@ class _Flight:
 
     def _whole_cell(self, y: FloatArray, gradient: FloatArray, tri: IntArray) -> FloatArray:
         """Time in which an ion moves by the spacing of the mesh, also from rest."""
-        cell = self.field.spacing[tri]
+        cell = self.ground.spacing[tri]
         pace, acceleration = np.hypot(y[2], y[3]), np.hypot(gradient[0], gradient[1])
         return np.asarray(2.0 * cell / (pace + np.sqrt(pace**2 + 2.0 * acceleration * cell) + 1e-9))
 
@@ -221,15 +324,15 @@ class _Flight:
         within = (side == 0) | (side == 1)
         self.piece[alive[within]] = (piece[within] + 1 + side[within]) % 3
         out = side == 2
-        beyond = self.field.neighbours[tri, piece]
+        beyond = self.ground.neighbours[tri, piece]
         onward = out & (beyond >= 0)
         self.triangle[alive[onward]] = beyond[onward]
-        back = self.field.neighbours[beyond[onward]] == tri[onward, None]
+        back = self.ground.neighbours[beyond[onward]] == tri[onward, None]
         self.piece[alive[onward]] = np.argmax(back, axis=1)
         blocked: BoolArray = out & (beyond < 0)
         if not blocked.any():
             return blocked
-        mirror = blocked & self.field.mirror_sides[tri, piece]
+        mirror = blocked & self.ground.mirror_sides[tri, piece]
         self.sign[alive[mirror]] *= -1.0
         y[0, mirror] = np.abs(y[0, mirror])
         y[2, mirror] *= -1.0

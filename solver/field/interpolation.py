@@ -257,10 +257,10 @@ class FieldAtPoints:
         piece : (n,) array of int
             0 to 2, the corner that each lies opposite to.
         """
-        return self._cubics.at(3 * triangle + piece)
+        return self.every_cubic.at(3 * triangle + piece)
 
     @cached_property
-    def _cubics(self) -> Cubics:
+    def every_cubic(self) -> Cubics:
         """All pieces of all triangles, three after three."""
         spokes = self.mesh.points[self.mesh.triangles] - self.centroids[:, None]
         sides = np.stack([np.roll(spokes, -1, axis=1), np.roll(spokes, -2, axis=1)], axis=-1)

@@ -11,7 +11,8 @@ spacing, as the mesh values are.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 from scipy.sparse import csr_matrix
@@ -64,6 +65,18 @@ class Cubics:
         rise = coefficients[_RISE_OF] * _RISE_BY[..., None]
         acceleration = -np.einsum("ijn,jtn->itn", metric, rise)
         return cls(centre, sides, slopes, coefficients, acceleration)
+
+    @classmethod
+    def joined(cls, parts: Sequence[Cubics]) -> Cubics:
+        """Those of all parts, one part after the other."""
+        if len(parts) == 1:
+            return parts[0]
+        return cls(
+            *(
+                np.concatenate([getattr(part, each.name) for part in parts], axis=-1)
+                for each in fields(cls)
+            )
+        )
 
     def at(self, pick: IntArray) -> Cubics:
         """Some of the cubics, as often as their numbers are given, (k,) array of int."""

@@ -9,6 +9,7 @@ import numpy as np
 from conegap.geometries.curves.curve import FloatArray
 from conegap.solver.beam.charged_flow import ChargedFlow, charged_flow
 from conegap.solver.beam.launch import IonStarts
+from conegap.solver.beam.lockstep import followed
 from conegap.solver.field.charged import ChargedLevel
 from conegap.solver.field.interpolation import FieldAtPoints
 from conegap.solver.field.solution import FieldSolution, solve_field
@@ -60,7 +61,7 @@ def strip_flow(
         return given
 
     charged = ChargedLevel.of(solution, level)
-    return charged_flow(charged, voltages, _MASS, launch, current, tolerance=1e-7)
+    return followed(charged_flow(charged, voltages, _MASS, launch, current, tolerance=1e-7))
 
 
 def edge_angle(tilt: float, *, tubes: int = 200, level: int = 1) -> float:

@@ -18,6 +18,7 @@ from conegap.geometries.curves.section import Boundary, Section, Symmetry
 from conegap.geometries.quantities.errors import GeometryError
 from conegap.solver.beam.charged_flow import ChargedFlow, charged_flow
 from conegap.solver.beam.launch import IonStarts
+from conegap.solver.beam.lockstep import followed
 from conegap.solver.field.charged import ChargedLevel
 from conegap.solver.field.interpolation import FieldAtPoints
 from conegap.solver.field.solution import FieldSolution, solve_field
@@ -146,13 +147,15 @@ class Diode:
             Mesh of the sequence, [-].
         """
         unit = current_unit(self.inner, self.voltage, self.mass)
-        return charged_flow(
-            ChargedLevel.of(self.solution, level),
-            {"emitter": self.voltage},
-            self.mass,
-            self.launch,
-            current * unit * self.emitting_area,
-            tolerance=1e-5,
+        return followed(
+            charged_flow(
+                ChargedLevel.of(self.solution, level),
+                {"emitter": self.voltage},
+                self.mass,
+                self.launch,
+                current * unit * self.emitting_area,
+                tolerance=1e-5,
+            )
         )
 
     def emitter_field(self, flow: ChargedFlow) -> float:
