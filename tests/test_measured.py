@@ -15,7 +15,11 @@ from numpy.testing import assert_allclose
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.commands.main import main
-from conegap.validation.exact.drops import spheroid_pole_and_equator, turning_of_spheroids
+from conegap.validation.exact.drops import (
+    neutral_charge_of_spheroids,
+    spheroid_pole_and_equator,
+    turning_of_spheroids,
+)
 from conegap.validation.measured.comparison import Compared, Comparison, compare
 from conegap.validation.measured.predictions import PREDICTORS, Prediction
 from conegap.validation.measured.record import ROOM, Measured, measured_cases, read_case
@@ -59,6 +63,14 @@ def test_taylors_agreement_is_stated_about_his_own_number() -> None:
     electric_bond_number, _ = turning_of_spheroids(spheroid_pole_and_equator)
     criterion = math.sqrt(electric_bond_number)
     assert_allclose((stated.low, stated.high), (0.99 * criterion, 1.01 * criterion), rtol=2e-5)
+
+
+def test_charge_at_which_a_drop_balances_is_the_one_at_which_it_may_be_drawn_out() -> None:
+    """EXACT: the pull that balances the tension, and no change of energy of a spheroid."""
+    charged = [one for one in CASES if one.kind == "charged drop"]
+    assert len(charged) == 5
+    found = PREDICTORS["charge of a drop"](charged[0])
+    assert_allclose(found.value, neutral_charge_of_spheroids(), rtol=1e-4)
 
 
 def test_share_and_median_leave_limits_out() -> None:

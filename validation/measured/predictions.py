@@ -8,9 +8,12 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import as_file, files
 
+from scipy.constants import epsilon_0
+
 from conegap.geometries.design.design import Design
 from conegap.solver.arrays.first_emission import first_emission
 from conegap.solver.liquid.branch import MeniscusBranch
+from conegap.solver.onset.surface_balance import balance_field
 from conegap.solver.studies.budget import error_budget
 from conegap.solver.studies.onset import solve_onset
 from conegap.validation.measured.record import ROOM, Measured
@@ -55,6 +58,18 @@ def _drop_length(_: Measured) -> Prediction:
     return Prediction(length, 0.997 * length, 1.003 * length)
 
 
+def _drop_charge(_: Measured) -> Prediction:
+    """Charge of a sphere whose field balances its tension, over 8 pi sqrt(eps0 gamma r^3).
+
+    It has no band: a sphere needs no mesh, and the tension cancels from what is measured.
+    """
+    tension, radius = 0.02, 1e-5  # any would do
+    field = balance_field(surface_tension=tension, curvature=2.0 / radius)
+    charge = 4.0 * math.pi * epsilon_0 * radius**2 * field
+    ratio = charge / (8.0 * math.pi * math.sqrt(epsilon_0 * tension * radius**3))
+    return Prediction(ratio, ratio, ratio)
+
+
 def _design_voltage(case: Measured) -> Prediction:
     """First emission of a case's design file, with the band of its tolerances."""
     with as_file(files(ROOM).joinpath(case.design)) as place:
@@ -67,6 +82,7 @@ def _design_voltage(case: Measured) -> Prediction:
 PREDICTORS: Mapping[str, Callable[[Measured], Prediction]] = {
     "field of a free drop": _drop_field,
     "length of a free drop": _drop_length,
+    "charge of a drop": _drop_charge,
     "voltage of a design": _design_voltage,
 }
 """How each thing that a case may predict is computed."""
