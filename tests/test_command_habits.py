@@ -24,7 +24,7 @@ from conegap.solver.commands.terminal import Messages, console, progress_lines
 
 COMMANDS = (
     *("start", "trace", "draw", "onset", "vary", "tolerate", "calibrate"),
-    *("size", "compare", "lot", "metals", "lesson", "validate"),
+    *("size", "explore", "compare", "lot", "metals", "lesson", "validate"),
 )
 GAP = ["--over", "accelerator.gap=0.5 mm..1 mm:2"]
 SHORT = {

@@ -43,6 +43,7 @@ ROOMS = (
     "solver.comparison",
     "solver.figures",
     "solver.report",
+    "solver.explorer",
     "solver.public",
     "validation.exact",
     "validation.boundary_elements",

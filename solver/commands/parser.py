@@ -35,6 +35,7 @@ _COMMANDS = (
     "tolerate",
     "calibrate",
     "size",
+    "explore",
     "compare",
     "lot",
     "metals",
@@ -53,6 +54,7 @@ examples:
   conegap tolerate my.toml --fit 3%    tolerance stack-up, and the tolerances that must be held
   conegap calibrate my.toml --measured "5.2 kV"    the edge radius behind a measured onset
   conegap size my.toml --wanted first_emission="4 kV" --free accelerator.gap="0.5 mm".."2 mm"
+  conegap explore my.toml              a page with sliders on which onset and review follow
   conegap compare rev_b.toml rev_c.toml    what changed between revisions, and what it did
   conegap lot my.toml articles.csv     measured articles: spread, outliers, the best for a supply
   conegap metals indium                properties with their sources

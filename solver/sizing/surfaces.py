@@ -17,7 +17,7 @@ import numpy as np
 from conegap.geometries.curves.curve import FloatArray
 from conegap.solver.mesh.coarse_mesh import IntArray
 
-__all__ = ["MOVES", "Surfaces", "design_points"]
+__all__ = ["MOVES", "Surfaces", "design_points", "interpolation_matrix"]
 
 MOVES = 1e-3
 """Spread of an excess over all solves below which the free quantities do not move it: numerical
@@ -49,6 +49,24 @@ def design_points(count: int) -> FloatArray:
         return grid
     middles = (grid == 0.5).sum(axis=1)
     return np.asarray(grid[(middles == 0) | (middles >= count - 1)], dtype=float)
+
+
+def interpolation_matrix(points: FloatArray) -> FloatArray:
+    """The interpolation of `Surfaces` in a form that a page can evaluate, (n + 1 + d, n) array.
+
+    With b(x) = (|x - p_1|^3, .., |x - p_n|^3, 1, x) the value at x is b(x) M v for values v
+    at the points (the saddle-point system of a polyharmonic spline, from memory).
+
+    Parameters
+    ----------
+    points : (n, d) array
+        Not all in one plane.
+    """
+    count, size = points.shape
+    distance = np.linalg.norm(points[:, None, :] - points[None, :, :], axis=2)
+    linear = np.column_stack([np.ones(count), points])
+    system = np.block([[distance**3, linear], [linear.T, np.zeros((size + 1, size + 1))]])
+    return np.asarray(np.linalg.inv(system)[:, :count])
 
 
 @dataclass(frozen=True)

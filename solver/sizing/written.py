@@ -10,7 +10,7 @@ from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
 from conegap.geometries.quantities.files import Files
 
-__all__ = ["with_found_values"]
+__all__ = ["edited", "with_found_values"]
 
 
 def with_found_values(
@@ -36,6 +36,31 @@ def with_found_values(
     DesignError
         An entry is written in a way that cannot be changed, or the copy is refused.
     """
+    written = edited(text, values, name=name)
+    try:
+        Design.from_text(written, name, folder)
+    except DesignError as problem:
+        raise DesignError(f"the design found cannot be written: {problem}") from problem
+    return written
+
+
+def edited(text: str, values: Sequence[tuple[str, str]], *, name: str) -> str:
+    """The text of a design file with some values changed, not yet read again.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    values : sequence of (str, str)
+        Keys of the design file and what to write.
+    name : str
+        What to call the copy in messages.
+
+    Raises
+    ------
+    DesignError
+        There is no section for a value.
+    """
     import tomlkit
 
     document: Any = tomlkit.parse(text)
@@ -54,9 +79,4 @@ def with_found_values(
                 given["basis"] = "drawn"
         else:
             part[entry] = value
-    written = str(document.as_string())
-    try:
-        Design.from_text(written, name, folder)
-    except DesignError as problem:
-        raise DesignError(f"the design found cannot be written: {problem}") from problem
-    return written
+    return str(document.as_string())
