@@ -18,7 +18,7 @@ from functools import lru_cache
 
 import numpy as np
 from scipy.interpolate import BSpline
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from conegap.geometries.curves.curve import FloatArray
 
@@ -118,7 +118,7 @@ def _fitted(raw: bytes, half: bool, scatter: float | None) -> FittedOutline:
     _, weight, variance, used = likely[int(np.argmax(shares))]
     curves = [one.solve(weight)[0] for one in coordinates]
     freedom = max(numbers - used, 1.0)
-    stretch = 1.0 if scatter is not None else float(student.ppf(0.975, freedom)) / 2.0
+    stretch = 1.0 if scatter is not None else float(stdtrit(freedom, 0.975)) / 2.0
     radius = guess / bend
     new = np.linspace(0.0 if half else -reach, reach, math.ceil(reach / _NEW_STEP) * (2 - half) + 1)
     smooth = np.column_stack([spline(new) @ c for c in curves]) * guess + origin

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import least_squares
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.quantities.errors import DesignError
@@ -51,7 +51,7 @@ class CircleFit:
     def interval(self) -> tuple[float, float]:
         """Interval of 95 % of the radius from the scatter alone, by Student's t."""
         freedom = max(self.independent - 3.0, 1.0)
-        reach = float(student.ppf(0.975, freedom)) * self.uncertainty
+        reach = float(stdtrit(freedom, 0.975)) * self.uncertainty
         return self.radius - reach, self.radius + reach
 
 
