@@ -79,11 +79,11 @@ def test_a_fault_is_no_failed_criterion(
 def test_termination_leaves_nothing_behind(tmp_path: Path) -> None:
     """EXACT: SIGTERM is 143 with a word, and the folder that was being written is gone."""
     code = (
-        "import sys, time, os, signal\n"
+        "import sys, time, signal\n"
         f"from {main.__module__} import main\n"
         "import conegap.solver.assessment as a\n"
         "def wait(*_, **__):\n"
-        "    os.kill(os.getpid(), signal.SIGTERM); time.sleep(30)\n"
+        "    signal.raise_signal(signal.SIGTERM); time.sleep(30)\n"
         "a.assess = wait\n"
         "sys.argv = ['conegap', 'onset', 'needle', '--to', 'out']\n"
         "sys.exit(main())\n"
