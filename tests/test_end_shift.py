@@ -16,6 +16,8 @@ from conegap.geometries.design.design import Design
 from conegap.geometries.design.starters import starter
 from conegap.solver.field3d.end_model import EndModel
 from conegap.solver.field3d.lip_field import LipField
+from conegap.solver.lots.lot import first_budget, solve_lot
+from conegap.solver.lots.lot_file import read_lot
 from conegap.solver.studies.calibration import calibrate
 from conegap.solver.studies.end_shift import ENDS, Ends, ends_of
 from conegap.solver.studies.nominal import FIRST_TIP, First
@@ -144,6 +146,48 @@ def test_tolerances_scatter_the_ends() -> None:
     deviation[0, gap] = 1.0
     shift = float(study.response_surface(deviation)[0])
     assert_allclose(shift, math.log(wide.ratio * (0.85 / 0.8) ** -0.5), rtol=1e-2)
+
+
+def test_articles_of_a_lot_emit_from_their_ends() -> None:
+    """EXACT: an article as drawn has the first emission of the drawn slit, one with a wider gap
+    that of its middle over the factor of its own ends; so has a dimension that all share."""
+    slit = Design.read("slit")
+    onset = solve_onset(slit, criterion="rigid")
+    text = "article,accelerator.gap [mm],accelerator.gap.uncertainty [mm]\nA,0.8,\nB,0.84,0.01\n"
+    lot = solve_lot(slit, read_lot(text, "lot.csv", slit), criterion="rigid")
+    assert lot.drawn == onset.first.voltage
+    assert lot.mode.startswith(ENDS)
+    (wide,) = onset.variants.shifts([(("accelerator.gap", 0.84e-3),)], "gap")
+    assert not isinstance(wide, str)
+    ratio = wide.ratio * (0.84 / 0.8) ** -0.5
+    assert_allclose(lot.voltages, onset.first.voltage * np.array([1.0, ratio]), rtol=1e-9)
+    # The band: the measured gap through middle and ends, the numerical error of the ends.
+    slope = math.log(ratio) / math.log(0.84 / 0.8)
+    bare = solve_lot(slit, read_lot(text.replace(",0.01", ","), "lot.csv", slit), criterion="rigid")
+    with_gap, without = (
+        (one.results[1].high / one.results[1].voltage - 1.0) for one in (lot, bare)
+    )
+    added = math.sqrt(with_gap**2 - without**2) / 2.0
+    assert_allclose(added, abs(slope) * 0.01 / 0.8 / 2.0, rtol=0.05)
+    assert any("end radius" in line.label for line in first_budget(onset).contributions)
+
+
+def test_articles_of_a_crown_emit_from_their_first_tip(monkeypatch: pytest.MonkeyPatch) -> None:
+    """EXACT: in the ratio of the drawn crown's first tip, with its scatter in the band."""
+    needle = Design.read("needle")
+    onset = solve_onset(needle, criterion="rigid")
+    firing: Any = SimpleNamespace(first=tuple(share * onset.voltage for share in (0.85, 0.9, 0.93)))
+    monkeypatch.setitem(onset.__dict__, "firing", firing)
+    monkeypatch.setattr("conegap.solver.lots.lot.solve_onset", lambda *_, **__: onset)
+    text = "article,accelerator.gap [mm]\nA,1.0\nB,1.1\n"
+    lot = solve_lot(needle, read_lot(text, "lot.csv", needle))
+    (wide,) = onset.variants.shifts([(("accelerator.gap", 1.1e-3),)], "gap")
+    assert not isinstance(wide, str)
+    assert_allclose(lot.voltages, 0.9 * onset.voltage * np.array([1.0, wide.ratio]), rtol=1e-9)
+    assert lot.mode.startswith(FIRST_TIP)
+    names = {line.name for line in first_budget(onset).contributions}
+    assert "tips" in names
+    assert "emitter.tip_radius" not in names
 
 
 def test_a_measured_onset_is_that_of_the_ends(monkeypatch: pytest.MonkeyPatch) -> None:

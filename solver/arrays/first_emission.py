@@ -7,26 +7,20 @@ field than what the plane section shows.  Each has a voltage and a band; the low
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
 from conegap.geometries.design.design import Design
-from conegap.geometries.parts.setting import length_text
 from conegap.solver.arrays.sector_assessment import SectorAssessment
 from conegap.solver.field3d.slit_end import SlitEnd
 from conegap.solver.operation.review import ReviewRow, review_row
-from conegap.solver.studies.budget import Budget, Contribution
+from conegap.solver.studies.budget import Budget
+from conegap.solver.studies.earliest import budget_of_ends, budget_of_first_tip
 from conegap.solver.studies.end_shift import ENDS
 from conegap.solver.studies.nominal import FIRST_TIP
 from conegap.solver.studies.onset import Onset
 
 __all__ = ["ENDS", "FirstEmission", "Instability", "burning_rows", "first_emission"]
-
-# Half width of a rectangular distribution over its standard deviation, JCGM 100:2008, 4.3.7.
-_ROOT_THREE = math.sqrt(3.0)
-# The tip radius scatters from tip to tip: that is in the sampled crowns already.
-_SAMPLED = "emitter.tip_radius"
 
 
 @dataclass(frozen=True)
@@ -131,43 +125,13 @@ def first_emission(
             found.append(Instability(f"{name} tips", onset.mode, voltage, budget))
             last = max(last, voltage)
     if sector is not None and sector.firing is not None:
-        low, middle, high = sector.firing.first
-        # 5 and 95 % of the samples stand for two standard uncertainties.
-        scatter = Contribution(
-            "tips",
-            "scatter from tip to tip",
-            (1.0 - low / middle) / 2.0,
-            (high / middle - 1.0) / 2.0,
-            "sampled crowns",
-        )
-        own = budget.without(_SAMPLED).with_((scatter,))
-        found.append(Instability(FIRST_TIP, onset.mode, middle, own))
+        own = budget_of_first_tip(budget, sector.firing.first)
+        found.append(Instability(FIRST_TIP, onset.mode, sector.firing.first[1], own))
         last = sector.firing.last[2]
     if end is not None and end.factor > 1.0:
         mode, middle = onset.modes[0]
-        found.append(Instability(ENDS, mode, middle / end.factor, budget.with_(_lines_of(end))))
+        found.append(Instability(ENDS, mode, middle / end.factor, budget_of_ends(budget, end)))
     return FirstEmission(tuple(sorted(found, key=lambda one: one.voltage)), last)
-
-
-def _lines_of(end: SlitEnd) -> tuple[Contribution, ...]:
-    """What makes the onset of a slit's ends uncertain besides that of its middle: their numerical
-    error, and a radius that is not drawn, rectangular between half and twice the assumed one."""
-    error = end.error / end.factor / _ROOT_THREE
-    lines = [
-        Contribution("slit_end", "field at the ends of the slit", error, error, "mesh sequence")
-    ]
-    if end.assumed:
-        least, most = end.factors
-        lines.append(
-            Contribution(
-                "emitter.end_radius",
-                f"end radius {length_text(end.end_radius)}, not drawn: half to twice of it",
-                (1.0 - end.factor / most) / _ROOT_THREE,
-                (end.factor / least - 1.0) / _ROOT_THREE,
-                "assumed; solved with half and twice the radius",
-            )
-        )
-    return tuple(lines)
 
 
 def burning_rows(

@@ -1,7 +1,8 @@
 """The onset of every article of a lot, each by its own solves, with the band that is left.
 
 An article is the design with its measured dimensions in place of the drawn ones.  Its onset is that
-of the drawn design times a ratio that is solved like for like, as for `vary`.  Its band holds the
+of the drawn design times a ratio that is solved like for like, as for `vary`; the ends of a slit
+and the first of a crown's tips come before the section where they do as drawn.  Its band holds the
 design's budget without the lines of what was measured, and the stated uncertainties of the
 measurements in their place.
 """
@@ -22,11 +23,17 @@ from conegap.solver.common.progress import Progress
 from conegap.solver.liquid.free_surface import OnsetCriterion
 from conegap.solver.lots.lot_file import Article, LotTable
 from conegap.solver.studies.budget import Budget, Contribution, error_budget
+from conegap.solver.studies.earliest import (
+    budget_of_ends,
+    budget_of_first_tip,
+    earliest_near,
+)
+from conegap.solver.studies.end_shift import Ends
 from conegap.solver.studies.onset import Onset, solve_onset
 from conegap.solver.studies.solve_cache import SolveCache
 from conegap.solver.studies.variants import Changes
 
-__all__ = ["ArticleOnset", "Lot", "solve_lot"]
+__all__ = ["ArticleOnset", "Lot", "first_budget", "solve_lot"]
 
 # Coverage factor of the stated uncertainties, JCGM 100:2008.
 _COVERAGE = 2.0
@@ -189,15 +196,18 @@ def solve_lot(
         The drawn design's onset was not found, or no article has one.
     """
     onset = solve_onset(design, criterion=criterion, kept=kept, progress=progress)
-    budget = error_budget(onset)
+    first, budget = onset.earliest, first_budget(onset)
     slopes, widest = _slopes(onset, table), _widest(table)
-    shifts = onset.variants.shifts([one.changes for one in table.articles], "articles")
+    changes = [one.changes for one in table.articles]
+    shifts = onset.variants.shifts(changes, "articles")
+    sections = [s if isinstance(s, str) else onset.voltage * s.ratio for s in shifts]
     results = []
-    for article, shift in zip(table.articles, shifts, strict=True):
-        if isinstance(shift, str):
-            results.append(ArticleOnset(article, np.nan, np.nan, np.nan, shift))
+    for article, shift, voltage in zip(
+        table.articles, shifts, earliest_near(onset, changes, sections), strict=True
+    ):
+        if isinstance(shift, str) or isinstance(voltage, str):
+            results.append(ArticleOnset(article, np.nan, np.nan, np.nan, str(voltage)))
             continue
-        voltage = onset.voltage * shift.ratio
         low, high = _budget_of(budget, article, slopes, widest).band(voltage)
         remark = f"shifted as the rigid surface: {shift.lost}" if shift.lost else ""
         results.append(ArticleOnset(article, voltage, low, high, remark=remark))
@@ -206,30 +216,44 @@ def solve_lot(
     return Lot(
         design,
         table,
-        onset.voltage,
-        onset.mode,
+        first.voltage,
+        first.mode,
         tuple(results),
         (
             *design.warnings,
             *onset.remarks,
             *((onset.remark,) if onset.remark else ()),
+            *onset.earliest_notes,
             *_exact(table),
             *_unstated(table, widest),
-            *_one_place(design),
         ),
         onset,
     )
+
+
+def first_budget(onset: Onset) -> Budget:
+    """Budget of the place that emits first; raises what `error_budget` raises."""
+    budget = error_budget(onset)
+    if onset.firing is not None:
+        return budget_of_first_tip(budget, onset.firing.first)
+    ends = _ends_first(onset)
+    return budget if ends is None else budget_of_ends(budget, ends.drawn)
+
+
+def _ends_first(onset: Onset) -> Ends | None:
+    """The ends of a slit where they emit first."""
+    return onset.ends[0] if onset.first.voltage < onset.voltage else None
 
 
 def _slopes(onset: Onset, table: LotTable) -> dict[str, float]:
     """d ln(onset) / d(dimension) at the drawn value for what has a stated uncertainty, [1/SI]."""
     widest = _widest(table)
     keys = [key for key, half in widest.items() if half > 0.0]
-    ends: list[Changes] = []
+    both: list[Changes] = []
     for key in keys:
         value = onset.design.dimension(key).value
-        ends += [((key, value - widest[key]),), ((key, value + widest[key]),)]
-    shifts = onset.variants.shifts(ends, "uncertainties") if ends else []
+        both += [((key, value - widest[key]),), ((key, value + widest[key]),)]
+    shifts = onset.variants.shifts(both, "uncertainties") if both else []
     found = {}
     for k, key in enumerate(keys):
         low, high = shifts[2 * k], shifts[2 * k + 1]
@@ -240,6 +264,9 @@ def _slopes(onset: Onset, table: LotTable) -> dict[str, float]:
                 f"computed: {reason}"
             )
         found[key] = float(np.log(high.ratio / low.ratio)) / (2.0 * widest[key])
+    if found and (ends := _ends_first(onset)) is not None:
+        for key, power in ends.powers(list(found)).items():
+            found[key] += power / onset.design.dimension(key).value if power else 0.0
     return found
 
 
@@ -282,21 +309,6 @@ def _unstated(table: LotTable, widest: Mapping[str, float]) -> Sequence[str]:
                 "the lot"
             )
     return found
-
-
-def _one_place(design: Design) -> Sequence[str]:
-    """Warning where something else than the place of these onsets may emit first."""
-    if design.emitter.count > 1:
-        return (
-            "every onset is that of the first mode as drawn: the scatter from tip to tip, by which "
-            "single tips emit earlier, is not in this table; see conegap onset",
-        )
-    if design.emitter.line_length is not None:
-        return (
-            f"every onset is that of the middle of the {design.emitter.noun}: its ends, which may "
-            "emit first, are not in this table; see conegap onset",
-        )
-    return ()
 
 
 def _exact(table: LotTable) -> Sequence[str]:

@@ -37,7 +37,7 @@ def lot_results(
         "warnings": list(lot.warnings),
         "mode": lot.mode,
         "drawn_onset_V": lot.drawn,
-        "numerical_error": lot.onset.error,
+        "numerical_error": lot.onset.earliest.error,
         "dimensions": [{"key": one.key, "si_unit": one.kind.si} for one in lot.table.dimensions],
         "articles": [
             {

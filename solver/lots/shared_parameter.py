@@ -10,7 +10,7 @@ is not the hidden parameter (JCGM 100:2008).
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.lots.lot import Lot
+from conegap.solver.studies.earliest import earliest_near
 from conegap.solver.studies.turning_variants import TENSION
 from conegap.solver.studies.variants import Changes
 
@@ -138,6 +139,13 @@ def shared_parameter(lot: Lot, key: str = TENSION) -> SharedParameter:
     return _result(lot, key, drawn, both, x, wanted - logs, slopes)
 
 
+def _known(key: str, voltages: Sequence[float | str]) -> list[float]:
+    for voltage in voltages:
+        if isinstance(voltage, str):
+            raise DesignError(f"--hidden {key}: an article cannot be computed: {voltage}")
+    return [v for v in voltages if not isinstance(v, str)]
+
+
 def _tension_fit(
     lot: Lot, drawn: FloatArray, wanted: FloatArray
 ) -> tuple[float, FloatArray, FloatArray]:
@@ -163,11 +171,8 @@ def _dimension_fit(
             (*article.changes, (key, value)) for article in articles for value in values
         ]
         shifts = lot.onset.variants.shifts(variants, f"articles over {key}")
-        for shift in shifts:
-            if isinstance(shift, str):
-                raise DesignError(f"--hidden {key}: an article cannot be computed: {shift}")
-        ratios = [s.ratio for s in shifts if not isinstance(s, str)]
-        y = np.log(lot.onset.voltage * np.array(ratios)).reshape(-1, 3)
+        sections = [s if isinstance(s, str) else lot.onset.voltage * s.ratio for s in shifts]
+        y = np.log(_known(key, earliest_near(lot.onset, variants, sections))).reshape(-1, 3)
         slope, bend = (y[:, 2] - y[:, 0]) / (2.0 * step), (y[:, 2] - 2.0 * y[:, 1] + y[:, 0])
         bend /= step**2
         _check_slope(key, slope)
@@ -221,7 +226,7 @@ def _result(
     reading = float(np.sqrt(np.mean(readings**2)))
     scatter = float(np.sqrt(float(left @ left) / (len(left) - 1)))
     onset = lot.onset
-    common = onset.error / _ROOT_THREE
+    common = onset.earliest.error / _ROOT_THREE
     if key != TENSION:
         common = math.hypot(common, 0.5 * onset.tension_gain * onset.tension_uncertainty)
     weight = float(slopes @ slopes)

@@ -118,6 +118,27 @@ class Ends:
                 found[key] = math.log(shift) / math.log1p(_STEP)
         return found
 
+    def near_shifts(self, variants: Sequence[Changes]) -> list[float]:
+        """As `shifts`, by the powers of the dimensions: for changes of some per cent, which would
+        drown in the scatter of the rough model, [-].
+
+        Parameters
+        ----------
+        variants : sequence of ((key, SI value), ...)
+
+        Raises
+        ------
+        ComputationError
+            As `shifts`.
+        """
+        known = {one.key: one.value for one in self.design.dimensions()}
+        keys = sorted({key for changes in variants for key, _ in changes if key in known})
+        powers = {key: power for key, power in self.powers(keys).items() if power}
+        return [
+            math.prod((value / known[key]) ** powers[key] for key, value in one if key in powers)
+            for one in variants
+        ]
+
     def _of(self, changes: Changes) -> _Model | str:
         try:
             return self._model(changed_design(self.design, changes))

@@ -22,6 +22,7 @@ from conegap.solver.common.progress import Progress
 from conegap.solver.liquid.continuation import ContinuationError
 from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT, OnsetCriterion
 from conegap.solver.onset.rigid import RigidOnset
+from conegap.solver.studies.earliest import beside_sections, earliest
 from conegap.solver.studies.given_range import range_ends
 from conegap.solver.studies.onset import Onset, solve_onset
 from conegap.solver.studies.variants import Changes
@@ -152,12 +153,7 @@ class Variation:
     @property
     def onsets(self) -> tuple[float | str, ...]:
         """First emission at every point, or why there is none, [V]."""
-        if self.ends is None:
-            return self.middles
-        return tuple(
-            m if isinstance(m, str) else e if isinstance(e, str) else min(m, e)
-            for m, e in zip(self.middles, self.ends, strict=True)
-        )
+        return earliest(self.middles, self.ends)
 
     @property
     def middles(self) -> tuple[float | str, ...]:
@@ -287,31 +283,17 @@ def vary(
     if onset.meniscus is not None:
         turning, remark = turning_beside(onset, variants, results, "turning points")
         remarks = (*remarks, *remark)
-    first, ends = onset.earliest, onset.ends[0]
     variation = Variation(
         design,
         ranges,
         tuple(results),
         turning,
         (*remarks, *onset.earliest_notes),
-        first.error,
-        first.mode,
+        onset.earliest.error,
+        onset.earliest.mode,
     )
-    if onset.firing is not None:
-        # The scatter from tip to tip stays that of the drawn crown.
-        share = first.voltage / onset.voltage
-        tips = tuple(m if isinstance(m, str) else m * share for m in variation.middles)
-        variation = replace(variation, ends=tips)
-    if ends is not None:
-        # Where the middle has waves before it turns, the ends keep to its turning point.
-        solved = onset.modes[0][1] / onset.voltage / ends.factor
-        variation = replace(
-            variation,
-            ends=tuple(
-                m if isinstance(m, str) else e if isinstance(e, str) else m * solved * e
-                for m, e in zip(variation.middles, ends.shifts(variants), strict=True)
-            ),
-        )
+    ends = beside_sections(onset, variants, variation.middles)
+    variation = replace(variation, ends=ends)
     if np.isnan(variation.voltages).all():
         raise ComputationError(
             f"no point of the range has an onset; the first one: {variation.onsets[0]}"
