@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -104,6 +105,7 @@ def _run(arguments: argparse.Namespace) -> int:
                     Design.from_text(copy, "design.toml", beside),
                     scans=False,
                     criterion=arguments.criterion,
+                    progress=progress,
                 )
                 with file_system_refusals(target):
                     (folder / "design.toml").write_text(copy, encoding="utf-8")
@@ -137,7 +139,7 @@ def _results(digest: str, found: Sizing, fresh: Assessment | None) -> dict[str, 
         "first_emission_low_V": None if first is None else first.low,
         "first_emission_high_V": None if first is None else first.high,
         "active": list(found.active),
-        "conflicts": [{"name": one.name, "missing": one.missing} for one in found.conflicts],
+        "conflicts": [asdict(one) for one in found.conflicts],
         "solves": found.solves,
         "review": [] if fresh is None else [row.as_dict() for row in fresh.review],
     }
@@ -150,9 +152,15 @@ def _print(found: Sizing, fresh: Assessment | None) -> None:
 
     out = console()
     if fresh is None:
-        out.print("Within the ranges these demands cannot hold together:", soft_wrap=True)
+        alone = len(found.conflicts) == 1
+        said = "this demand can be met nowhere" if alone else "these demands cannot hold together"
+        out.print(f"Within the ranges {said}:", soft_wrap=True)
         rows = [(one.name, f"{one.missing:.1%}") for one in found.conflicts]
-        out.print(plain_table(("demand", "fails at best, the others holding, by"), rows))
+        by = "fails at best by" if alone else "fails at best, the others holding, by"
+        out.print(plain_table(("demand", by), rows))
+        for one in found.conflicts:
+            if one.remark:
+                out.print(f"{one.name}: {one.remark}", soft_wrap=True)
         return
     first = fresh.emission.first
     sizes = [

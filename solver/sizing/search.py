@@ -2,9 +2,7 @@
 
 The box is solved at the points of a small design by whole assessments; on the surfaces through them
 the optimum is found, solved anew and added to the surfaces, until a solve itself meets every
-demand.  Where the surfaces have no such point, the demands are thinned out one by one to a set that
-cannot hold together although all but any one of them can (a deletion filter; J. W. Chinneck,
-Feasibility and Infeasibility in Optimization, 2008, from memory).
+demand, or the surfaces have just been right by more than what is missing.
 """
 
 from __future__ import annotations
@@ -21,6 +19,7 @@ from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import ComputationError, ConegapError, DesignError
 from conegap.solver.common.progress import Progress
 from conegap.solver.liquid.free_surface import OnsetCriterion
+from conegap.solver.sizing.conflicts import CONTRADICTION, Conflict, conflicts_of
 from conegap.solver.sizing.demands import (
     EXACT,
     Demand,
@@ -33,7 +32,7 @@ from conegap.solver.sizing.request import Free, Wanted, check_free
 from conegap.solver.sizing.surfaces import Surfaces, design_points
 from conegap.solver.studies.variants import Changes, solve_variants
 
-__all__ = ["MARGIN", "Conflict", "Sizing", "Solve", "find_size", "size"]
+__all__ = ["MARGIN", "Sizing", "Solve", "find_size", "size"]
 
 MARGIN = 0.02
 """Margin that every criterion shall keep which the free quantities move, so that rounding on the
@@ -43,27 +42,12 @@ drawing does not break it; common practice, no source."""
 _ROUNDS = 5
 # Halvings of the way back from a point that cannot be built: 2^-5 of the box is near a solve.
 _BACK = 5
-# Excess of the surfaces from which demands are said to contradict each other: what a wanted value
-# may be off, and no less than the scatter of meshing.
-_CONTRADICTION = EXACT
+# What is missing is beyond help where it is this many times what the surfaces were last off by:
+# assumed, the next solve lies near the last one and is predicted better.
+_BEYOND = 2.0
 
 Solve = Callable[[Sequence[Changes], str], Sequence[Sample | str]]
 """Takes variants of a design and what they are for, gives what was solved, or why not."""
-
-
-@dataclass(frozen=True)
-class Conflict:
-    """One of the demands that cannot hold together.
-
-    Parameters
-    ----------
-    name : str
-    missing : float
-        By how much it fails at best while the others of the set hold, as an excess, [-].
-    """
-
-    name: str
-    missing: float
 
 
 @dataclass(frozen=True)
@@ -74,11 +58,12 @@ class Sizing:
     ----------
     free : tuple of Free
     values : tuple of float
-        Found quantities, SI; of the point of least excess where the demands contradict each other.
+        Found quantities, SI; where the demands contradict each other, of the last optimum that was
+        solved, empty for none.
     predicted : float
-        First emission at that point by the surfaces before it was solved, [V].
+        First emission at that point by the surfaces before it was solved, 0 for none, [V].
     sample : Sample
-        Solve at that point.
+        Solve at that point, or the design as drawn.
     drawn : Sample
         The design as drawn.
     demands : tuple of Demand
@@ -204,45 +189,62 @@ def find_size(
         replace(d, slack=-_margin(d, drawn, margin)) if not d.key and k in moving else d
         for k, d in enumerate(demands)
     )
-    tried = len(results) + 1
+    begun = Sizing(free, (), 0.0, drawn, drawn, demands, (), (), len(results) + 1)
+    return _sought(design, begun, solved, solve)
+
+
+def _sought(
+    design: Design,
+    begun: Sizing,
+    solved: list[tuple[FloatArray, Sample]],
+    solve: Solve,
+) -> Sizing:
+    """The answer, or what contradicts, by solves at the optimum of the surfaces, again and again.
+
+    Every solve is added to those that were ``solved``, by shares of the ranges.
+    """
+    demands, free = begun.demands, begun.free
+    surfaces, off, found = _surfaces(solved, demands), math.inf, begun
     for _ in range(_ROUNDS):
-        surfaces = _surfaces(solved, demands)
-        point, _ = _optimum(surfaces, demands)
+        point, least = _optimum(surfaces, demands)
+        # No optimum helps against what the free quantities do not move.
+        if least > max(CONTRADICTION, _BEYOND * off) or surfaces.stuck(CONTRADICTION):
+            break
         point = _buildable(design, free, point, [p for p, _ in solved])
         changes = _changes(free, point)
         point = np.array([f.share(v) for f, (_, v) in zip(free, changes, strict=True)])
         predicted = _predicted(point, solved)
-        known = next((s for p, s in solved if np.allclose(p, point, atol=1e-9)), None)
-        if known is None:
+        expected = float(surfaces(point[None, :], surfaces.moving).max(initial=-math.inf))
+        now = next((s for p, s in solved if np.allclose(p, point, atol=1e-9)), None)
+        again = now is not None
+        if now is None:
             (fresh,) = solve([changes], "optimum, solved anew")
-            tried += 1
             if isinstance(fresh, str):
                 raise ComputationError(f"the design found could not be solved: {fresh}")
-            solved.append((point, fresh))
             now = fresh
-        else:
-            now = known
-        found = Sizing(
-            free,
-            tuple(value for _, value in changes),
-            predicted,
-            now,
-            drawn,
-            demands,
-            (),
-            (),
-            tried,
+            solved.append((point, now))
+            surfaces = _surfaces(solved, demands)
+        found = replace(
+            found,
+            values=tuple(value for _, value in changes),
+            predicted=predicted,
+            sample=now,
+            solves=found.solves + (0 if again else 1),
         )
         if _holds(now, demands):
             return replace(found, active=_active(found, point))
-        if known is not None:
+        if again:
             break
-    surfaces = _surfaces(solved, demands)
-    conflicts = _conflicts(surfaces, demands)
+        off = abs(_worst(now, [demands[k] for k in surfaces.moving]) - expected)
+    bare = tuple(d if d.key else replace(d, slack=0.0) for d in demands)
+    # Margins contradict each other only where the limits themselves do not.
+    conflicts = conflicts_of(_surfaces(solved, bare), bare, begun.drawn) or conflicts_of(
+        surfaces, demands, begun.drawn
+    )
     if not conflicts:
         raise ComputationError(
-            f"after {tried} solves the design found still misses a demand by "
-            f"{_worst(now, demands):.2g} although the surfaces through them do not; give "
+            f"after {found.solves} solves the design found still misses a demand by "
+            f"{_worst(found.sample, demands):.2g} although the surfaces through them do not; give "
             "narrower ranges around the point that you expect"
         )
     return replace(found, conflicts=conflicts)
@@ -279,7 +281,7 @@ def _optimum(surfaces: Surfaces, demands: Sequence[Demand]) -> tuple[FloatArray,
     criteria = [k for k in surfaces.moving if not demands[k].key]
     if criteria:
         point, worst = surfaces.least(criteria, wishes)
-        if worst <= _CONTRADICTION:
+        if worst <= CONTRADICTION:
             return point, worst
     return surfaces.least([*wishes, *criteria])
 
@@ -326,35 +328,3 @@ def _active(found: Sizing, point: FloatArray) -> tuple[str, ...]:
             if abs(share - end) < 1e-3:
                 names.append(f"{word} end of {one.key}")
     return tuple(dict.fromkeys(names))
-
-
-def _conflicts(surfaces: Surfaces, demands: Sequence[Demand]) -> tuple[Conflict, ...]:
-    """A set of demands that cannot hold together, of which any one less can; empty for none."""
-    moving = set(surfaces.moving)
-    still = {k: float(np.nanmax(surfaces.values[:, k])) for k in range(len(demands))}
-    for k, excess in still.items():
-        if k not in moving and excess > _CONTRADICTION:
-            return (Conflict(demands[k].name, excess),)
-    # Both sides of a wanted value stand or fall together.
-    groups: dict[str, list[int]] = {}
-    for k in sorted(moving):
-        groups.setdefault(demands[k].name, []).append(k)
-
-    def excess_of(names: Sequence[str]) -> float:
-        members = [k for name in names for k in groups[name]]
-        return surfaces.least(members)[1] if members else -math.inf
-
-    names = list(groups)
-    if excess_of(names) <= _CONTRADICTION:
-        return ()
-    # The criteria first, so that what is wanted is kept only where it must be.
-    for name in list(names):
-        fewer = [one for one in names if one != name]
-        if fewer and excess_of(fewer) > _CONTRADICTION:
-            names = fewer
-    found = []
-    for name in names:
-        others = [k for one in names if one != name for k in groups[one]]
-        missing = surfaces.least(groups[name], others)[1]
-        found.append(Conflict(name, missing))
-    return tuple(found)

@@ -90,6 +90,19 @@ class Surfaces:
         spread = np.nanmax(self.values, axis=0) - np.nanmin(self.values, axis=0)
         return tuple(int(k) for k in np.flatnonzero(spread > MOVES))
 
+    def stuck(self, above: float) -> tuple[int, ...]:
+        """Demands that fail by more than so much wherever they are known, unmoved.
+
+        Parameters
+        ----------
+        above : float
+            Excess, [-].
+        """
+        greatest = np.nanmax(self.values, axis=0)
+        return tuple(
+            k for k in range(len(greatest)) if k not in self.moving and greatest[k] > above
+        )
+
     def __call__(self, at: FloatArray, demands: Sequence[int]) -> FloatArray:
         """Excesses, (k, len(demands)) array, at points, (k, d) array.
 
