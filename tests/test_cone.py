@@ -18,7 +18,6 @@ from conegap.solver.cone.current_law import (
     ConeSlopes,
     apex_cone_current,
     cone_current,
-    near_cone_current,
 )
 from conegap.solver.cone.taylor import TAYLOR_AXIS, TAYLOR_HALF_ANGLE, cone_voltage
 from conegap.validation.boundary_elements.cone_in_gap import capillary_gap
@@ -154,7 +153,6 @@ def test_slopes_of_both_laws_for_gallium() -> None:
     for one, slope in (
         (cone_current, law.across_gap_slope),
         (apex_cone_current, law.slope),
-        (near_cone_current, law.near_cone_slope),
     ):
         assert_allclose(one(6.3e3, **given), 300.0 * slope, rtol=1e-12)
         assert one(5.9e3, **given) == 0.0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -24,7 +25,6 @@ from conegap.solver.operation.feed_laws import (
     pinned_holding,
     plate_resistance,
     porous_resistance,
-    shank_film_resistance,
 )
 
 
@@ -69,7 +69,8 @@ def test_film_on_a_cone() -> None:
     straight = film_resistance(
         **arguments, half_angle=narrow, last=first + length * math.tan(narrow)
     )
-    cylinder = shank_film_resistance(viscosity=eta, thickness=h, radius=first, length=length)
+    around = 2.0 * math.pi * first
+    cylinder = flat_film_resistance(viscosity=eta, thickness=h, length=length, width=around)
     assert_allclose(straight, cylinder, rtol=2e-4)
 
 
@@ -101,9 +102,39 @@ def test_mass_flow_at_which_the_liquid_draws_back() -> None:
     assert feed_of(Design.read("profile")) is None
 
 
+def replaced(name: str, **values: str) -> Design:
+    """A starter with values of other keys of its section on the liquid."""
+    text = starter(name)
+    for key, value in values.items():
+        text, count = re.subn(rf"(?m)^{key} = .*$", f"{key} = {value}", text)
+        assert count == 1
+    return Design.from_text(text)
+
+
 def _passed(design: Design, flow: float = 0.0) -> dict[str, bool | None]:
     rows = feed_rows(design, feed_of(design), (flow, flow, flow))
     return {row.name: row.passed for row in rows}
+
+
+def test_tolerances_of_temperature_and_pressure_reach_their_rows() -> None:
+    """EXACT: what passes as drawn fails where the far end of its tolerance, by hand, does not."""
+    row = "melting point plus 5 K against the liquid's temperature"
+    for spread, passes in (("4.8 K", True), ("5.3 K", False)):
+        warm = replaced("needle", temperature=f'{{ value = "440 K", tolerance = "{spread}" }}')
+        # Indium melts at 429.75 K (Bureau International des Poids et Mesures, ITS-90).
+        assert _passed(warm)[row] is passes
+    drawn = design_of("capillary")
+    feed = feed_of(drawn)
+    assert feed is not None
+    for sign, row, holds in (
+        (1.0, "pressure of the feed against flooding", feed.outward_holding),
+        (-1.0, "suction on the meniscus against its capillary pressure", feed.capillary_pressure),
+    ):
+        for share, passes in ((0.04, True), (0.06, False)):
+            stated = (
+                f'{{ value = "{sign * 0.95 * holds:.6f} Pa", tolerance = "{share * holds} Pa" }}'
+            )
+            assert _passed(replaced("capillary", feed_pressure=stated))[row] is passes
 
 
 def test_column_under_acceleration() -> None:

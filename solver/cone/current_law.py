@@ -7,7 +7,7 @@ pull, which the charge of the ions takes back.  Three models say how much a curr
 * `cone_current`: (2/3) I sqrt(2 m V0 / e), plane weak charge across the whole gap.  It gives
   I = 3 pi R gamma cos(alpha) sqrt(2 e / m) V0^(-1/2) (V / V0 - 1), G. L. R. Mair, J Phys D 17, 2323
   (1984), cited from memory; 2/3 and with it 3 pi derived.
-* `near_cone_current`: the charged cone of `charged_flow`, whose ions leave all of its surface.  Its
+* `near_cone_slope`: the charged cone of `charged_flow`, whose ions leave all of its surface.  Its
   slope at zero current is I = 4.456 gamma L sqrt(2 e / m) U^(-1/2) (V / V0 - 1), with
   L = R / sin(alpha) the slant length and U = 1.3459 sqrt(gamma L / eps0) the voltage that the cone
   takes of V0.
@@ -42,7 +42,6 @@ __all__ = [
     "ConeSlopes",
     "apex_cone_current",
     "cone_current",
-    "near_cone_current",
 ]
 
 NEAR_CONE_SLOPE = 4.455997
@@ -185,43 +184,6 @@ def cone_current(
     """
     law = ConeSlopes(extinction_voltage, base_radius, surface_tension, ion_mass)
     return law.across_gap_slope * max(voltage - extinction_voltage, 0.0)
-
-
-def near_cone_current(
-    voltage: float,
-    *,
-    extinction_voltage: float,
-    base_radius: float,
-    surface_tension: float,
-    ion_mass: float,
-) -> float:
-    """Current if only the charge about the cone acts on it: the self-similar charged cone.
-
-    Parameters
-    ----------
-    voltage : float
-        Across the gap, [V].
-    extinction_voltage : float
-        V0, > 0, [V].
-    base_radius : float
-        R, radius of the base of the liquid cone, [m].
-    surface_tension : float
-        gamma, [N/m].
-    ion_mass : float
-        m, [kg].
-
-    Returns
-    -------
-    float
-        0 below V0, [A].  Derived here.
-
-    Raises
-    ------
-    ValueError
-        A quantity is not positive.
-    """
-    law = ConeSlopes(extinction_voltage, base_radius, surface_tension, ion_mass)
-    return law.near_cone_slope * max(voltage - extinction_voltage, 0.0)
 
 
 def apex_cone_current(

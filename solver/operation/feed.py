@@ -248,13 +248,15 @@ def feed_rows(
         What the least, the expected and the greatest current need, droplets included, [kg/s].
     """
     weak, needed, strong = mass_flow
+    colder = design.tolerance("liquid.temperature")
     rows = [
         review_row(
             f"melting point plus {_MARGIN:g} K against the liquid's temperature",
             design.metal.melting_point + _MARGIN,
-            design.liquid.temperature,
+            design.liquid.temperature - colder,
             "K",
-            "margin against freezing in the feed, common practice, no source",
+            "margin against freezing in the feed, common practice, no source"
+            + (f"; the temperature's tolerance of {colder:g} K taken off" if colder else ""),
             "heat the liquid and its feed further above the melting point",
         )
     ]
@@ -262,27 +264,30 @@ def feed_rows(
         return tuple(rows)
     # With an orientation the column's weight is part of the pressure at the edge.
     weight = _column(design, feed, g) if design.liquid.orientation is None else 0.0
+    either = design.tolerance("liquid.feed_pressure")
+    worst = f"; with the pressure's tolerance of {either:g} Pa" if either else ""
     if feed.kind != "film":
         rows.append(
             review_row(
                 "suction on the meniscus against its capillary pressure",
-                max(-feed.feed_pressure, 0.0) + weight,
+                max(either - feed.feed_pressure, 0.0) + weight,
                 feed.capillary_pressure,
                 "Pa",
                 "2 γ cos(contact angle) over radius or channel height, textbook; with the weight "
-                "of the column where its height is given",
+                f"of the column where its height is given{worst}",
                 "choose a better wetted or narrower channel, or less suction in the feed",
             )
         )
         rows.append(
             review_row(
                 "pressure of the feed against flooding",
-                max(feed.feed_pressure, 0.0) + weight,
+                max(either + feed.feed_pressure, 0.0) + weight,
                 feed.outward_holding,
                 "Pa",
                 "2 γ sin ψ / a around an axis, γ sin ψ / a between two lines, with the slope ψ at "
                 "which the contact line advances and a its radius or half width, at the best place "
-                "of the edge, textbook; with the weight of the column where its height is given",
+                "of the edge, textbook; with the weight of the column where its height is given"
+                f"{worst}",
                 "lower the feed pressure, or narrow the contact line",
             )
         )
@@ -348,9 +353,9 @@ def feed_rows(
             review_row(
                 "pressure of the liquid column under acceleration",
                 _column(design, feed, acceleration),
-                feed.holding,
+                max(feed.holding - either, 0.0),
                 "Pa",
-                "ρ a h in either direction against the pinned meniscus, textbook",
+                f"ρ a h in either direction against the pinned meniscus, textbook{worst}",
                 "shorten the liquid column, narrow the channel, or close the feed for launch",
             )
         )

@@ -19,7 +19,6 @@ __all__ = [
     "pinned_holding",
     "plate_resistance",
     "porous_resistance",
-    "shank_film_resistance",
 ]
 
 # Of a series that falls as n^-5: the rest, 1 / (8 20^4), changes a square duct by 1.2e-6.
@@ -100,30 +99,6 @@ def film_resistance(
     )
 
 
-def shank_film_resistance(
-    *, viscosity: float, thickness: float, radius: float, length: float
-) -> float:
-    """Flow resistance of an even film along a cylinder, 3 eta L / (2 pi r h^3).
-
-    Parameters
-    ----------
-    viscosity : float
-        eta, [Pa s].
-    thickness : float
-        h, much less than the radius, [m].
-    radius : float
-        r, [m].
-    length : float
-        L, [m].
-
-    Returns
-    -------
-    float
-        Pressure drop per volume flow, [Pa s/m^3].  Lubrication flow, textbook.
-    """
-    return 3.0 * viscosity * length / (2.0 * math.pi * radius * thickness**3)
-
-
 def flat_film_resistance(
     *, viscosity: float, thickness: float, length: float, width: float
 ) -> float:
@@ -138,7 +113,7 @@ def flat_film_resistance(
     length : float
         L, along the flow, [m].
     width : float
-        w, [m].
+        w, the circumference of a cylinder that is much thicker than the film, [m].
 
     Returns
     -------

@@ -21,7 +21,6 @@ from conegap.solver.operation.feed_laws import (
     groove_resistance,
     plate_resistance,
     porous_resistance,
-    shank_film_resistance,
 )
 
 __all__ = ["Way", "way_of"]
@@ -127,4 +126,5 @@ def _cone_film(film: ConeFilm) -> float:
         cone = min((last - first) / math.tan(angle), film.height)
         unit = film_resistance(viscosity=1.0, thickness=h, half_angle=angle, first=first, last=last)
     rest = max(film.height - cone, 0.0)
-    return unit + shank_film_resistance(viscosity=1.0, thickness=h, radius=last, length=rest)
+    around = 2.0 * math.pi * last
+    return unit + flat_film_resistance(viscosity=1.0, thickness=h, length=rest, width=around)
