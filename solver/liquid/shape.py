@@ -14,13 +14,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cache, cached_property, lru_cache
 
 import numpy as np
 from numpy.polynomial import chebyshev
 
 from conegap.geometries.curves.curve import FloatArray, Spline
 from conegap.geometries.curves.section import Symmetry
+from conegap.solver.mesh.coarse_mesh import IntArray
 
 __all__ = ["MeniscusShape", "ShapeVariation", "apex_grid_radius", "cap"]
 
@@ -43,6 +44,49 @@ _PLACES = _EDGES[:-1, None] + _HALF * (1.0 + _GAUSS_NODES)
 def _odd_chebyshev(modes: int) -> FloatArray:
     """T_(2k+1) at the Gauss nodes of every piece, (pieces, nodes, modes) array."""
     return np.asarray(chebyshev.chebvander(_PLACES, 2 * modes - 1)[..., 1::2])
+
+
+@dataclass(frozen=True)
+class _Places:
+    """Polynomials at places s and at Gauss nodes from the piece's beginning to each s.
+
+    They do not depend on the shape: a mesh keeps its places while hundreds of shapes are tried.
+
+    Parameters
+    ----------
+    piece : (m,) array of int
+    width : (m,) array
+        Half the way from the piece's beginning.
+    near : (m, nodes, modes) array
+        T_(2k+1) at the nodes.
+    odd, rise : (m, modes) arrays
+        T_(2k+1) at s and its derivative.
+    """
+
+    piece: IntArray
+    width: FloatArray
+    near: FloatArray
+    odd: FloatArray
+    rise: FloatArray
+
+
+# A surface has some eight sets of places: the mesh's points, those where it is balanced, its ends,
+# those of its drawn curve and of its volume; more for a second mesh. Each takes below 0.5 MB.
+@lru_cache(maxsize=32)
+def _at_places(places: bytes, modes: int) -> _Places:
+    """The polynomials at places given by the bytes of their array."""
+    s = np.frombuffer(places)
+    piece = np.minimum((s * _PIECES).astype(np.int64), _PIECES - 1)
+    width = (s - _EDGES[piece]) / 2.0
+    local = _EDGES[piece][:, None] + width[:, None] * (1.0 + _GAUSS_NODES)
+    change = chebyshev.chebder(np.eye(2 * modes)[1::2], axis=1)
+    return _Places(
+        piece,
+        width,
+        np.asarray(chebyshev.chebvander(local, 2 * modes - 1)[..., 1::2], dtype=np.float64),
+        np.asarray(chebyshev.chebvander(s, 2 * modes - 1)[:, 1::2], dtype=np.float64),
+        np.asarray(chebyshev.chebvander(s, 2 * modes - 2) @ change.T, dtype=np.float64),
+    )
 
 
 @dataclass(frozen=True)
@@ -77,16 +121,14 @@ class MeniscusShape:
 
     def slope(self, s: FloatArray) -> FloatArray:
         """psi at arc-length fractions s, (m,) array, [rad]."""
-        return np.asarray(chebyshev.chebval(s, self._odd()))
+        return np.asarray(self._at(s).odd @ self.coefficients)
 
     def slope_derivative(self, s: FloatArray) -> FloatArray:
         """d psi / d s, (m,) array, [rad]."""
-        return np.asarray(chebyshev.chebval(s, chebyshev.chebder(self._odd())))
+        return np.asarray(self._at(s).rise @ self.coefficients)
 
-    def _odd(self) -> FloatArray:
-        full = np.zeros(2 * len(self.coefficients))
-        full[1::2] = self.coefficients
-        return full
+    def _at(self, s: FloatArray) -> _Places:
+        return _at_places(np.asarray(s, dtype=float).tobytes(), len(self.coefficients))
 
     @cached_property
     def _whole(self) -> tuple[FloatArray, FloatArray]:
@@ -101,13 +143,11 @@ class MeniscusShape:
     def _integrals(self, s: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Integrals of cos(psi) and sin(psi) from 0 to each s."""
         across, down = self._whole
-        piece = np.minimum((s * _PIECES).astype(int), _PIECES - 1)
-        width = (s - _EDGES[piece]) / 2.0
-        local = _EDGES[piece][:, None] + width[:, None] * (1.0 + _GAUSS_NODES)
-        psi = self.slope(local.ravel()).reshape(local.shape)
+        at = self._at(s)
+        psi = at.near @ self.coefficients
         return (
-            across[piece] + width * (np.cos(psi) @ _GAUSS_WEIGHTS),
-            down[piece] + width * (np.sin(psi) @ _GAUSS_WEIGHTS),
+            across[at.piece] + at.width * (np.cos(psi) @ _GAUSS_WEIGHTS),
+            down[at.piece] + at.width * (np.sin(psi) @ _GAUSS_WEIGHTS),
         )
 
     @property
@@ -190,7 +230,7 @@ class MeniscusShape:
         s : (m,) array
             Arc-length fractions, [-].
         """
-        modes, length = len(self.coefficients), self.length
+        length = self.length
         wide, deep = self._integrals(s)
         d_whole, d_wide, d_deep = self._integral_changes(s)
         d_length = -(length**2) * d_whole[0]
@@ -202,16 +242,15 @@ class MeniscusShape:
             ],
             axis=-1,
         )
-        table = np.eye(2 * modes)[1::2]
-        along = chebyshev.chebval(s, chebyshev.chebder(table, axis=1).T)
+        at = self._at(s)
+        along = at.rise.T
         plane = along / length - np.outer(d_length, self.slope_derivative(s)) / length**2
         if self.symmetry == "planar":
             return ShapeVariation(places, plane)
         psi, r = self.slope(s), length * wide
         pole = r < 1e-9
         safe = np.where(pole, 1.0, r)
-        odd = chebyshev.chebval(s, table.T)
-        azimuth = np.cos(psi) * odd / safe - np.sin(psi) * places[..., 0] / safe**2
+        azimuth = np.cos(psi) * at.odd.T / safe - np.sin(psi) * places[..., 0] / safe**2
         return ShapeVariation(places, plane + np.where(pole, plane, azimuth))
 
     @property
@@ -238,18 +277,15 @@ class MeniscusShape:
         modes = len(self.coefficients)
         odd = _odd_chebyshev(modes)
         psi = odd @ self.coefficients
-        piece = np.minimum((s * _PIECES).astype(int), _PIECES - 1)
-        width = (s - _EDGES[piece]) / 2.0
-        local = _EDGES[piece][:, None] + width[:, None] * (1.0 + _GAUSS_NODES)
-        near = chebyshev.chebvander(local, 2 * modes - 1)[..., 1::2]
-        slope = near @ self.coefficients
+        at = self._at(s)
+        slope = at.near @ self.coefficients
         whole, parts = [], []
         for f in (lambda angle: -np.sin(angle), np.cos):
             each = _HALF * np.einsum("pg,pgk,g->kp", f(psi), odd, _GAUSS_WEIGHTS)
             before = np.concatenate([np.zeros((modes, 1)), np.cumsum(each, axis=1)], axis=1)
-            rest = width * np.einsum("mg,mgk,g->km", f(slope), near, _GAUSS_WEIGHTS)
+            rest = at.width * np.einsum("mg,mgk,g->km", f(slope), at.near, _GAUSS_WEIGHTS)
             whole.append(before[:, -1])
-            parts.append(before[:, piece] + rest)
+            parts.append(before[:, at.piece] + rest)
         return (whole[0], whole[1]), parts[0], parts[1]
 
     def changed(self, coefficients: FloatArray) -> MeniscusShape:
