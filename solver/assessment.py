@@ -23,6 +23,7 @@ from conegap.solver.arrays.sector_assessment import (
 from conegap.solver.beam.beam_band import BeamBand, BeamPoint, beam_band
 from conegap.solver.beam.beam_review import beam_rows, unknown_beam_rows
 from conegap.solver.beam.ion_beam import Beam
+from conegap.solver.common.parallel_map import stand_by
 from conegap.solver.common.progress import Progress
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.field3d.slit_end import SlitEnd, slit_end_or_why
@@ -284,6 +285,9 @@ def assess(
     --------
     Run ``python -m conegap.validation.gallery.needle_onset``, a script of 40 lines.
     """
+    if criterion != "rigid" or design.sector() is not None:
+        # Then the budget is solved in processes, which load while this one finds the onset.
+        stand_by()
     onset = solve_onset(design, criterion=criterion, accuracy=accuracy, progress=progress)
     rigid, meniscus, solution, deep = onset.rigid, onset.meniscus, onset.solution, onset.sector
     budget = error_budget(onset)

@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from multiprocessing import active_children, get_context, parent_process
+from multiprocessing import active_children, forkserver, get_context, parent_process
 from multiprocessing.context import BaseContext
 from threading import Thread
 from typing import TypeVar
@@ -23,13 +23,14 @@ from typing import TypeVar
 from conegap.geometries.quantities.errors import ComputationError, ConegapError
 from conegap.solver.common.progress import Progress
 
-__all__ = ["parallel_map"]
+__all__ = ["parallel_map", "stand_by"]
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
 
 # Processes: what any machine has; each holds a mesh and its factor in memory.
 _WORKERS = 2
+_CORES = os.cpu_count() or 1
 _WORTH_A_START = 4.0
 """Seconds of work here that two processes, after their start, would do in half the time."""
 
@@ -82,7 +83,7 @@ def parallel_map(
     """
     tasks = [(solve, item) for item in items]
     results: list[Result | str] = [""] * len(tasks)
-    workers = min(_WORKERS, os.cpu_count() or 1, len(tasks))
+    workers = min(_WORKERS, _CORES, len(tasks))
     started, count = time.monotonic(), 0
 
     def settle(k: int, result: Result | str) -> None:
@@ -122,6 +123,15 @@ def parallel_map(
             for process in active_children():
                 process.terminate()
     return results
+
+
+def stand_by() -> None:
+    """Let a process load what is loaded here, beside what this one does next, so that the first
+    call of `parallel_map` need not wait for it; does nothing where none stands by."""
+    if sys.platform == "linux" and parent_process() is None and min(_WORKERS, _CORES) > 1:
+        _context()
+        with _interrupts_held_back(), _one_thread_each():
+            forkserver.ensure_running()
 
 
 def _context() -> BaseContext:
