@@ -58,6 +58,7 @@ const found = JSON.parse(process.argv[2]).map((shares) => {
     voltages: explorer.voltages(data, weights),
     rows: data.rows.map((one) => explorer.row(one, weights)),
     file: explorer.file(data, values),
+    design: explorer.designVoltage(data, values),
     outline: data.views[0].bodies.map((body) => explorer.outline(body, weights)),
   };
 });
@@ -246,6 +247,30 @@ def test_the_page_needs_nothing_else_and_cannot_be_broken_out_of(explored: Explo
         name = re.search(r'id="([^"]+)"', field)
         assert name is not None
         assert f'for="{name[1]}"' in text or "aria-label=" in field
+
+
+@pytest.mark.parametrize("kind", ["capillary", "slit", "crown", "array", "profile"])
+def test_every_kind_has_a_page(kind: str, tmp_path: Path) -> None:
+    """INVARIANT: both views with all bodies and a file that can be read again; the voltage of the
+    design follows its slider."""
+    design = Design.read(kind)
+    volts = design.voltages.emitter
+    free = (
+        free_of(design, f"accelerator.gap={0.9e3 * design.gap} mm..{1.1e3 * design.gap} mm"),
+        free_of(design, f"voltages.emitter={volts} V..{1.2 * volts} V"),
+    )
+    explored = explored_with(design, free, lawful(()), by_law)
+    page = tmp_path / "page.html"
+    text = explorer_page(
+        explored, source_text(kind), file_name="a.toml", words="", criterion="rigid"
+    )
+    page.write_text(text, encoding="utf-8")
+    (found,) = in_node(page, [[0.25, 0.5]])
+    there = Design.from_text(found["file"], "a.toml", source_files(kind))
+    assert there.voltage == pytest.approx(found["design"], rel=1e-3)
+    assert there.gap == pytest.approx(design.gap * 0.9 * (1.1 / 0.9) ** 0.25, rel=1e-3)
+    assert len(found["outline"]) >= len(design.section().bodies)
+    assert all("NaN" not in path for path in found["outline"])
 
 
 def test_poor_surfaces_are_refused() -> None:

@@ -113,6 +113,11 @@ class Explored:
         """Stated error of the first emission, relative, [-]."""
         return float(self.errors[0])
 
+    @property
+    def band_error(self) -> float:
+        """Stated error of the ends of its band, relative, [-]."""
+        return float(self.errors[1 : len(WANTED)].max())
+
     @cached_property
     def surfaces(self) -> Surfaces:
         """The interpolation of the excesses."""
@@ -235,10 +240,8 @@ def explored_with(design: Design, free: tuple[Free, ...], drawn: Solved, solve: 
     results = solve(wanted, "designs in the ranges")
     solved = [_kept(free, *pair) for pair in zip(wanted, results, strict=True)]
     points = np.array([[f.share(v) for f, (_, v) in zip(free, w, strict=True)] for w in wanted])
-    every = [drawn, *solved]
-    rows = [row.name for row in drawn.sample.rows]
-    names = {row.name for one in every for row in one.sample.rows}
-    shared = [n for n in rows if all(any(n == r.name for r in s.sample.rows) for s in every)]
+    names = dict.fromkeys(row.name for one in solved for row in one.sample.rows)
+    shared = [n for n in names if all(any(n == r.name for r in s.sample.rows) for s in solved)]
     first = drawn.sample.voltages["first_emission"]
     demands = (
         *(Demand("", key, first) for key in WANTED),
@@ -258,8 +261,8 @@ def explored_with(design: Design, free: tuple[Free, ...], drawn: Solved, solve: 
         values=values[:count],
         errors=errors,
         held_out=len(missed),
-        places=tuple(dict.fromkeys(one.place for one in every)),
-        unknown=tuple(sorted(names - set(shared))),
+        places=tuple(dict.fromkeys(one.place for one in solved)),
+        unknown=tuple(name for name in names if name not in shared),
     )
     _check(found)
     return found

@@ -26,8 +26,7 @@ __all__ = ["MARK", "explorer_page", "page_data"]
 MARK = '<meta name="conegap-page" content="explorer">'
 """By which the command knows a page of its own."""
 
-# Digits of values and coordinates: their rounding is a thousandth of the numerical error of a solve
-# and of a line's width.
+# Digits of excesses: their rounding is a thousandth of the numerical error of a solve.
 _DIGITS = 7
 
 
@@ -79,6 +78,7 @@ def explorer_page(
             moving=bool(bodies),
             first=voltage_text(explored.first),
             error=percent(explored.error),
+            band_error=percent(explored.band_error),
             safety=f"{SAFETY:g}",
             solved=len(explored.points),
             held_out=explored.held_out,
@@ -110,6 +110,7 @@ def page_data(explored: Explored, text: str, *, file_name: str) -> dict[str, Any
             "high": _rounded(values[:, k]),
             "low": _rounded(values[:, k + 1]),
             "error": max(errors[k], errors[k + 1]),
+            "error_words": _error_words(max(errors[k], errors[k + 1])),
         }
         for k in range(count, len(explored.demands), 2)
     ]
@@ -127,6 +128,11 @@ def page_data(explored: Explored, text: str, *, file_name: str) -> dict[str, Any
         "rows": rows,
         "file": {"name": file_name, "pieces": _pieces(explored.free, text)},
     }
+
+
+def _error_words(error: float) -> str:
+    """Rounding alone is what a criterion has that none of the quantities moves."""
+    return percent(error) if error > 1e-9 else "does not move"
 
 
 def _value(free: Free, share: float) -> float:
@@ -198,8 +204,8 @@ def _view(view: View, bodies: Sequence[Outline]) -> dict[str, Any]:
             {
                 "label": one.label,
                 "material": one.material,
-                "points": [_rounded(each.ravel()) for each in placed(one.points)],
-                "drawn": _rounded(placed(one.drawn).ravel()),
+                "points": [each.ravel().round(1).tolist() for each in placed(one.points)],
+                "drawn": placed(one.drawn).ravel().round(1).tolist(),
             }
             for one in bodies
         ],

@@ -77,7 +77,12 @@ class ResponseSurface:
         return float(np.abs(self.held_out).max(initial=0.0))
 
     def __call__(self, deviations: FloatArray) -> FloatArray:
-        """Log of onset over drawn onset, (n,) array, at (n, d) deviations in tolerances."""
+        """Log of onset over drawn onset, (n,) array, at (n, d) deviations in tolerances.
+
+        Without the constant, which is scatter of the drawn design's own solve and so part of that
+        onset's numerical error; measured 3e-8 and less where meshes follow, the held-out error of
+        the same designs 4e-5 to 8e-4.
+        """
         x = np.asarray(deviations)
         linear = x @ self.slopes + (x * x) @ self.curvatures
         return np.asarray(linear + np.einsum("ni,ij,nj->n", x, self.cross, x, optimize=True))

@@ -71,6 +71,13 @@ const explorer = {
     return `${path}Z`;
   },
 
+  /* Emitter minus accelerator, where one of them has a slider. */
+  designVoltage(data, values) {
+    const sign = { "voltages.emitter": 1, "voltages.accelerator": -1 };
+    return data.free.reduce(
+      (sum, one, k) => sum + (sign[one.key] || 0) * (values[k] - one.drawn), data.design_voltage);
+  },
+
   file(data, values) {
     return data.file.pieces
       .map((p) => (typeof p === "number" ? explorer.text(data.free[p], values[p]) : p))
@@ -113,8 +120,9 @@ function startExplorer() {
   }
 
   function axis(found) {
+    const design = explorer.designVoltage(data, values);
     const logs = Object.values(data.voltages).flatMap((one) => one.logs);
-    const ends = [data.design_voltage, ...logs.map((e) => data.first * Math.exp(e))];
+    const ends = [design, ...logs.map((e) => data.first * Math.exp(e))];
     const low = Math.max(0, Math.min(...ends) * 0.95);
     const high = Math.max(...ends) * 1.05;
     const place = (v) => (1000 * (v - low)) / (high - low);
@@ -122,10 +130,10 @@ function startExplorer() {
     byId("band").setAttribute("x", a);
     byId("band").setAttribute("width", Math.max(b - a, 0));
     for (const [id, v] of [["now", found.first_emission], ["was", data.drawn.first_emission],
-      ["design", data.design_voltage]]) {
+      ["design", design]]) {
       byId(id).setAttribute("transform", `translate(${place(v)} 0)`);
     }
-    byId("design-words").setAttribute("text-anchor", place(data.design_voltage) > 600 ? "end" : "start");
+    byId("design-words").setAttribute("text-anchor", place(design) > 600 ? "end" : "start");
   }
 
   function show() {
@@ -133,6 +141,7 @@ function startExplorer() {
     const outside = data.free.filter((_, k) => !(shares[k] >= -1e-9 && shares[k] <= 1 + 1e-9));
     const weights = explorer.weights(data, shares);
     document.body.classList.toggle("outside", weights === null);
+    document.body.classList.toggle("as-drawn", data.free.every((one, k) => values[k] === one.drawn));
     byId("save").disabled = weights === null;
     let spoken;
     if (weights === null) {
@@ -148,7 +157,7 @@ function startExplorer() {
     } else {
       const found = explorer.voltages(data, weights);
       const first = explorer.volts(found.first_emission);
-      const band = `${explorer.volts(found.first_emission_low)} to ${explorer.volts(found.first_emission_high)}`;
+      const [low, high] = [found.first_emission_low, found.first_emission_high].map(explorer.volts);
       const change = found.first_emission / data.drawn.first_emission - 1;
       const states = data.rows.map((one, k) => {
         const row = explorer.row(one, weights);
@@ -159,10 +168,10 @@ function startExplorer() {
       });
       const count = (state) => states.filter((one) => one === state).length;
       byId("first").textContent = first;
-      byId("band-words").textContent = band;
+      byId("band-words").textContent = `${low} to ${high}`;
       byId("change").textContent = `${change < 0 ? "−" : "+"}${(100 * Math.abs(change)).toFixed(1)} %`;
       byId("file").textContent = explorer.file(data, values);
-      spoken = `First emission at ${first}, between ${band}; of ${states.length} criteria `
+      spoken = `First emission at ${first}, between ${low} and ${high}; of ${states.length} criteria `
         + `${count("fail")} fail and ${count("not proved")} are not proved.`;
       draw(weights);
       axis(found);
@@ -212,7 +221,9 @@ function startExplorer() {
   const asked = new URLSearchParams(location.hash.slice(1));
   data.free.forEach((one, k) => {
     const given = asked.get(one.key);
-    set(k, given === null ? one.drawn : Number(given) * one.size + one.offset);
+    const drawn = explorer.share(one, one.drawn);
+    const start = drawn >= 0 && drawn <= 1 ? one.drawn : explorer.value(one, 0.5);
+    set(k, given === null ? start : Number(given) * one.size + one.offset);
   });
   show();
 }
