@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from conftest import refused
 
@@ -14,8 +15,10 @@ from conegap.geometries.design.design import Design
 from conegap.solver.commands.main import main
 from conegap.solver.operation.review import ReviewRow, review_row
 from conegap.solver.sizing.demands import Sample
-from conegap.solver.sizing.request import check_free, free_of, wanted_of
+from conegap.solver.sizing.request import check_free, free_of, share_of, wanted_of
 from conegap.solver.sizing.search import Solve, find_size
+from conegap.solver.sizing.sensitivities import sensitivities
+from conegap.solver.sizing.surfaces import apart
 from conegap.solver.sizing.written import with_found_values
 from conegap.solver.studies.design_copy import source_files, source_text
 from conegap.solver.studies.variants import Changes
@@ -70,6 +73,33 @@ def test_two_free_quantities_keep_the_margin() -> None:
     assert hyperboloid(radius, gap) == pytest.approx(3400.0, rel=1.1e-3)
     assert gap == pytest.approx(2e-3, rel=1e-2)
     assert "high end of accelerator.gap" in found.active
+
+
+def test_sensitivities_are_those_of_the_closed_form() -> None:
+    """EXACT: of V = sqrt(gamma R / eps0) ln(4 d / R), dV/dR = V (1/2 - 1 / ln(4 d / R)) / R and
+    dV/dd = V / (d ln(4 d / R)); of the mean field V / d, (dV/dd - V / d) / d."""
+    free = tuple(
+        free_of(NEEDLE, text)
+        for text in ("emitter.tip_radius=2 um..6 um", 'accelerator.gap="1 mm".."2 mm"')
+    )
+    found = find_size(NEEDLE, free, (wanted_of('first_emission="3.4 kV"'),), law)
+    radius, gap = found.values
+    voltage, logarithm = hyperboloid(radius, gap), math.log(4.0 * gap / radius)
+    by_radius = voltage * (0.5 - 1.0 / logarithm) / radius
+    by_gap = voltage / (gap * logarithm)
+    emission, field = sensitivities(found)
+    assert emission.value == pytest.approx(voltage, rel=1e-12)
+    assert emission.slopes == pytest.approx((by_radius, by_gap), rel=0.02)
+    assert field.unit == "V/m"
+    assert field.slopes == pytest.approx(
+        (by_radius / gap, (by_gap - voltage / gap) / gap), rel=0.02
+    )
+
+
+def test_solves_side_by_side_make_no_slope() -> None:
+    """INVARIANT: of points closer than a tenth of the range the first is kept."""
+    points = [np.array(one) for one in ([0.0], [1.0], [0.05], [0.5], [0.55], [0.65])]
+    assert apart(points) == [0, 1, 3, 5]
 
 
 def test_contradicting_demands_are_named() -> None:
@@ -200,6 +230,10 @@ def test_wrong_requests_are_refused() -> None:
         free_of(NEEDLE, "accelerator.gapp=1 mm..2 mm")
     with refused("accelerator.gap"):
         free_of(NEEDLE, "accelerator.gap=1 mm..1 mm")
+    for text in ("2", "-1 %", "nan %", "100 %", "1 mm"):
+        with refused("--margin"):
+            share_of(text)
+    assert share_of("2 %") == pytest.approx(0.02, rel=1e-15)
     gap = free_of(NEEDLE, "accelerator.gap=1 mm..2 mm")
     with refused("accelerator.gap"):
         check_free((gap, gap))

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 from conegap.solver.commands.criterion_option import add_criterion
 
 if TYPE_CHECKING:
+    from rich.console import RenderableType
+
     from conegap.solver.assessment import Assessment
     from conegap.solver.sizing.search import Sizing
 
@@ -55,6 +57,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--proved", action="store_true", help="every criterion must be passed, none left open"
     )
+    parser.add_argument(
+        "--margin",
+        metavar="SHARE",
+        default="2 %",
+        help="what criteria keep to their limits where the free quantities move them, or the drawn "
+        "design's own where that is less (default: 2 %%)",
+    )
     add_criterion(parser)
     parser.add_argument(
         "--to", metavar="FOLDER", help="folder to write (default: conegap-size-NAME)"
@@ -71,7 +80,7 @@ def _run(arguments: argparse.Namespace) -> int:
     from conegap.solver.commands.draw import design_name
     from conegap.solver.commands.terminal import Messages
     from conegap.solver.common.writing import MARKER, file_system_refusals, json_text, new_folder
-    from conegap.solver.sizing.request import check_free, free_of, wanted_of
+    from conegap.solver.sizing.request import check_free, free_of, share_of, wanted_of
     from conegap.solver.sizing.search import size
     from conegap.solver.sizing.written import with_found_values
     from conegap.solver.studies.design_copy import source_files, source_text
@@ -81,6 +90,7 @@ def _run(arguments: argparse.Namespace) -> int:
     design = Design.read(arguments.design)
     free = tuple(free_of(design, text) for text in arguments.free)
     check_free(free)
+    margin = share_of(arguments.margin)
     wanted = tuple(wanted_of(text) for text in arguments.wanted)
     beside = source_files(arguments.design)
     text = source_text(arguments.design)
@@ -95,6 +105,7 @@ def _run(arguments: argparse.Namespace) -> int:
                 free,
                 wanted,
                 criterion=arguments.criterion,
+                margin=margin,
                 proved=arguments.proved,
                 progress=progress,
             )
@@ -123,6 +134,9 @@ def _run(arguments: argparse.Namespace) -> int:
 def _results(digest: str, found: Sizing, fresh: Assessment | None) -> dict[str, Any]:
     from importlib.metadata import version
 
+    from conegap.solver.sizing.demands import margin_of
+    from conegap.solver.sizing.sensitivities import sensitivities
+
     first = None if fresh is None else fresh.emission.first
     return {
         "conegap_version": version("conegap"),
@@ -139,9 +153,12 @@ def _results(digest: str, found: Sizing, fresh: Assessment | None) -> dict[str, 
         "first_emission_low_V": None if first is None else first.low,
         "first_emission_high_V": None if first is None else first.high,
         "active": list(found.active),
+        "sensitivities": [asdict(one) for one in sensitivities(found)] if found.met else [],
         "conflicts": [asdict(one) for one in found.conflicts],
         "solves": found.solves,
-        "review": [] if fresh is None else [row.as_dict() for row in fresh.review],
+        "review": []
+        if fresh is None
+        else [{**row.as_dict(), "margin": margin_of(row)} for row in fresh.review],
     }
 
 
@@ -149,6 +166,7 @@ def _print(found: Sizing, fresh: Assessment | None) -> None:
     from conegap.solver.commands.terminal import console, plain_table
     from conegap.solver.common.display_units import percent, voltage_text
     from conegap.solver.report.tables import review_table
+    from conegap.solver.sizing.demands import margin_of
 
     out = console()
     if fresh is None:
@@ -179,5 +197,29 @@ def _print(found: Sizing, fresh: Assessment | None) -> None:
     ]
     out.print(plain_table((), facts))
     out.print()
-    review = [row[:4] for row in review_table(fresh).rows]
-    out.print(plain_table(("gap review", "value", "limit", "result"), review))
+    review = [
+        (*row[:4], "" if (room := margin_of(one)) is None else f"{room:.1%}")
+        for row, one in zip(review_table(fresh).rows, fresh.review, strict=True)
+    ]
+    out.print(plain_table(("gap review", "value", "limit", "result", "margin"), review))
+    out.print()
+    out.print(_slopes(found))
+
+
+def _slopes(found: Sizing) -> RenderableType:
+    """What changes with each free quantity, by one unit of the design file."""
+    from conegap.solver.commands.terminal import plain_table
+    from conegap.solver.common.display_units import axis_unit
+    from conegap.solver.report.tables import unit_value
+    from conegap.solver.sizing.sensitivities import sensitivities
+
+    units = [axis_unit(one.dimension.kind, 0.0, one.dimension.unit) for one in found.free]
+    rows = []
+    for one in sensitivities(found):
+        steps = [slope * unit.size for slope, unit in zip(one.slopes, units, strict=True)]
+        signed = [
+            f"{'-' if step < 0.0 else '+'}{unit_value(one.unit, abs(step))}" for step in steps
+        ]
+        rows.append((one.name, *signed))
+    heads = [f"per {unit.name} of {one.key}" for one, unit in zip(found.free, units, strict=True)]
+    return plain_table(("at the answer changes", *heads), rows)

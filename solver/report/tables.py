@@ -45,6 +45,7 @@ __all__ = [
     "review_table",
     "review_value",
     "short_metal_table",
+    "unit_value",
 ]
 
 
@@ -102,6 +103,19 @@ def review_value(row: ReviewRow, value: float) -> str:
     value : float
         In the unit of the row.
     """
+    return unit_value(row.unit, value)
+
+
+def unit_value(unit: str, value: float) -> str:
+    """A value in a readable multiple of its unit.
+
+    Parameters
+    ----------
+    unit : str
+        SI unit, "" for a ratio.
+    value : float
+        In that unit.
+    """
     texts = {
         VOLTAGE.si: voltage_text,
         FIELD.si: field_text,
@@ -109,9 +123,9 @@ def review_value(row: ReviewRow, value: float) -> str:
         PRESSURE.si: pressure_text,
         "kg/s": mass_flow_text,
     }
-    if row.unit in texts:
-        return texts[row.unit](value)
-    return pretty(f"{value:.3g} {row.unit}".strip())
+    if unit in texts:
+        return texts[unit](value)
+    return pretty(f"{value:.3g} {unit}".strip())
 
 
 def review_table(assessment: Assessment) -> Table:

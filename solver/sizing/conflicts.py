@@ -61,7 +61,7 @@ class Conflict:
         if not self.moves:
             said.append("the free quantities do not move it: free another one")
         if self.margin > 0.0:
-            said.append(f"its limit can be kept, but not with the margin of {self.margin:.2g}")
+            said.append(f"its limit can be kept, but not with the margin of {self.margin:.1%}")
         return "; ".join(said)
 
 
@@ -111,7 +111,7 @@ def _conflict(demand: Demand, missing: float, drawn: Sample, *, moves: bool) -> 
     return Conflict(
         name=demand.name,
         missing=missing,
-        margin=0.0 if demand.key else -demand.slack,
+        margin=0.0 if demand.key else max(-demand.slack, 0.0),
         drawn=None if excess is None else excess + demand.slack,
         moves=moves,
         wish=bool(demand.key),

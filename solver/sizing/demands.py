@@ -17,7 +17,16 @@ from conegap.solver.operation.review import ReviewRow
 from conegap.solver.sizing.request import Wanted
 from conegap.solver.studies.variants import Changes, changed_design
 
-__all__ = ["EXACT", "Demand", "Sample", "criteria_of", "sample_of", "solved_sample", "wishes_of"]
+__all__ = [
+    "EXACT",
+    "Demand",
+    "Sample",
+    "criteria_of",
+    "margin_of",
+    "sample_of",
+    "solved_sample",
+    "wishes_of",
+]
 
 EXACT = 5e-4
 """Within what a wanted value is sought: half of the numerical error that a solve may have."""
@@ -79,11 +88,30 @@ class Demand:
             found = sample.voltages[self.key]
             ends = (self.limit, found) if self.at_least else (found, self.limit)
             return _excess(*ends) - self.slack
-        row = next((one for one in sample.rows if one.name == self.name), None)
+        row, value = self.row(sample), self.deciding(sample)
+        return None if row is None or value is None else _excess(value, row.limit) - self.slack
+
+    def row(self, sample: Sample) -> ReviewRow | None:
+        """The row of a criterion; None for a wish or where the review has no such row.
+
+        Parameters
+        ----------
+        sample : Sample
+        """
+        return next((one for one in sample.rows if one.name == self.name), None)
+
+    def deciding(self, sample: Sample) -> float | None:
+        """The end of a criterion's span that is held against its limit, in the row's unit.
+
+        Parameters
+        ----------
+        sample : Sample
+        """
+        row = self.row(sample)
         if row is None:
             return None
         low, high = row.span or (row.value, row.value)
-        return _excess(high if self.proved else low, row.limit) - self.slack
+        return high if self.proved else low
 
 
 def _excess(value: float, limit: float) -> float:
@@ -92,6 +120,19 @@ def _excess(value: float, limit: float) -> float:
     else:
         found = (value - limit) / max(abs(value), abs(limit), 1e-300)
     return min(max(found, -_FARTHEST), _FARTHEST)
+
+
+def margin_of(row: ReviewRow) -> float | None:
+    """How far the worse end of a row's value stays below its limit, as a share of it, [-].
+
+    Negative where it does not; None where that end has no bound or the limit is not positive.
+
+    Parameters
+    ----------
+    row : ReviewRow
+    """
+    high = row.value if row.span is None else row.span[1]
+    return 1.0 - high / row.limit if row.limit > 0.0 and math.isfinite(high) else None
 
 
 def wishes_of(wanted: Sequence[Wanted]) -> tuple[Demand, ...]:

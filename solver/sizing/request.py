@@ -13,7 +13,7 @@ from conegap.geometries.quantities.quantity import VOLTAGE, QuantityError, as_te
 from conegap.solver.common.display_units import axis_unit, voltage_text
 from conegap.solver.studies.given_range import range_ends
 
-__all__ = ["WANTED", "Free", "Wanted", "check_free", "free_of", "wanted_of"]
+__all__ = ["WANTED", "Free", "Wanted", "check_free", "free_of", "share_of", "wanted_of"]
 
 WANTED = ("first_emission", "first_emission_low", "first_emission_high")
 """What can be wanted: the first emission, and the ends of its band (k = 2), [V]."""
@@ -159,6 +159,29 @@ def check_free(free: tuple[Free, ...]) -> None:
         raise DesignError(
             f"--free: {twice} is given twice; give one range for each quantity", keys=(twice,)
         )
+
+
+def share_of(text: str) -> float:
+    """Read a margin such as ``2 %``, 0 % or more and less than 100 %, [-].
+
+    Parameters
+    ----------
+    text : str
+
+    Raises
+    ------
+    DesignError
+        The text is no such share.
+    """
+    match = re.fullmatch(r"\s*(\d+(?:\.\d*)?)\s*%\s*", text)
+    share = math.nan if match is None else float(match[1]) / 100.0
+    if not share < 1.0:
+        raise DesignError(
+            f"--margin {text}: write a share of the limit, from 0 % to less than 100 %, such as "
+            '"2 %"',
+            keys=("--margin",),
+        )
+    return share
 
 
 def wanted_of(text: str) -> Wanted:

@@ -73,6 +73,8 @@ class Sizing:
         Empty where every demand is met.
     solves : int
         Whole assessments.
+    solved : tuple of ((d,) array, Sample)
+        Every solve of the search, by shares of the ranges.
     """
 
     free: tuple[Free, ...]
@@ -84,6 +86,7 @@ class Sizing:
     active: tuple[str, ...]
     conflicts: tuple[Conflict, ...]
     solves: int
+    solved: tuple[tuple[FloatArray, Sample], ...]
 
     @property
     def met(self) -> bool:
@@ -189,7 +192,7 @@ def find_size(
         replace(d, slack=-_margin(d, drawn, margin)) if not d.key and k in moving else d
         for k, d in enumerate(demands)
     )
-    begun = Sizing(free, (), 0.0, drawn, drawn, demands, (), (), len(results) + 1)
+    begun = Sizing(free, (), 0.0, drawn, drawn, demands, (), (), len(results) + 1, ())
     return _sought(design, begun, solved, solve)
 
 
@@ -232,7 +235,7 @@ def _sought(
             solves=found.solves + (0 if again else 1),
         )
         if _holds(now, demands):
-            return replace(found, active=_active(found, point))
+            return replace(found, active=_active(found, point), solved=tuple(solved))
         if again:
             break
         off = abs(_worst(now, [demands[k] for k in surfaces.moving]) - expected)
@@ -247,7 +250,7 @@ def _sought(
             f"{_worst(found.sample, demands):.2g} although the surfaces through them do not; give "
             "narrower ranges around the point that you expect"
         )
-    return replace(found, conflicts=conflicts)
+    return replace(found, conflicts=conflicts, solved=tuple(solved))
 
 
 def _margin(demand: Demand, drawn: Sample, margin: float) -> float:

@@ -23,6 +23,9 @@ MOVES = 1e-3
 """Spread of an excess over all solves below which the free quantities do not move it: numerical
 error of a solve, [-]."""
 
+# Distance in shares of the ranges below which two solves tell less of a slope than their scatter of
+# some 1e-3 hides: at 0.1 that is 0.01 over the whole range.
+_APART = 0.1
 # Points of the cloud, a power of two as Sobol's sequence wants: in three dimensions 12 to a side.
 _CLOUD = 2048
 # Of them the search begins at, against local optima; assumed, each costs some milliseconds.
@@ -67,6 +70,26 @@ def interpolation_matrix(points: FloatArray) -> FloatArray:
     linear = np.column_stack([np.ones(count), points])
     system = np.block([[distance**3, linear], [linear.T, np.zeros((size + 1, size + 1))]])
     return np.asarray(np.linalg.inv(system)[:, :count])
+
+
+def apart(points: Sequence[FloatArray]) -> list[int]:
+    """Points that lie so far from each other that scatter of meshing between them makes no slope.
+
+    Parameters
+    ----------
+    points : sequence of (d,) arrays
+        In shares of the ranges; of two that lie together the first is kept.
+
+    Returns
+    -------
+    list of int
+        Which of the points.
+    """
+    kept: list[int] = []
+    for k, point in enumerate(points):
+        if all(float(np.abs(points[one] - point).max()) >= _APART for one in kept):
+            kept.append(k)
+    return kept
 
 
 @dataclass(frozen=True)
