@@ -162,6 +162,12 @@ def test_a_gap_that_does_not_emit_has_no_beam() -> None:
     assert [row.state for row in rows] == ["not proved", "not proved"]
     assert {row.basis for row in rows} == {found.why_no_beam}
     assert "lands on the accelerator" not in dict(summary(found).facts)
+    # Nothing that rests on a current: no flow that is met, no impulse of ions that do not leave.
+    assert not [row.name for row in found.review if "flow needed" in row.name]
+    assert [row[0] for row in operating_table(found).rows] == [
+        "state", "voltage set at the supply", "current"]  # fmt: skip
+    assert not [key for key in found.as_dict()["operation"] if "operating_specific_impulse" in key]
+    assert found.operation.propellant.specific_impulse is None
 
 
 def test_an_accelerator_without_a_stated_opening_has_beam_rows_all_the_same() -> None:

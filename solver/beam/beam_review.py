@@ -92,7 +92,16 @@ def unknown_beam_rows(design: Design, why: str) -> tuple[ReviewRow, ...]:
     if not has_depth(design.section()):
         return ()
     return tuple(
-        review_row(name, 0.0, limit, "", why, "show it by test", span=(0.0, math.inf))
+        review_row(
+            name,
+            0.0,
+            limit,
+            "",
+            why,
+            "choose voltages at which ions leave and their paths can be computed, or measure the "
+            "beam",
+            span=(0.0, math.inf),
+        )
         for name, limit in ((_LANDS, _MOST_INTERCEPTED), (_FILLS, MOST_FILLED))
     )
 

@@ -291,8 +291,9 @@ def feed_rows(
                 "lower the feed pressure, or narrow the contact line",
             )
         )
-    most = feed.greatest_mass_flow
-    if most is not None:
+    # A gap that stays dark needs no flow: a row would pass without a proof.
+    most, flows = feed.greatest_mass_flow, strong > 0.0
+    if most is not None and flows:
         rows.append(
             review_row(
                 "mass flow needed against what the feed carries",
@@ -304,7 +305,7 @@ def feed_rows(
                 span=(weak, strong),
             )
         )
-    else:
+    elif most is None:
         unknown = "viscosity" if design.metal.viscosity_law is None else "density"
         rows.append(
             review_row(
@@ -318,7 +319,7 @@ def feed_rows(
                 span=(0.0, math.inf),
             )
         )
-    if most is not None and strong > 0.0:
+    if most is not None and flows:
         rows.append(
             review_row(
                 "flow that the feed lets through over the flow needed",
@@ -332,7 +333,7 @@ def feed_rows(
                 span=(0.0, most / weak if weak > 0.0 else math.inf),
             )
         )
-    if feed.shared is not None and feed.shared.resistance and feed.density:
+    if flows and feed.shared is not None and feed.shared.resistance and feed.density:
         lost = [feed.shared.resistance * mass / feed.density for mass in mass_flow]
         rows.append(
             review_row(

@@ -158,7 +158,7 @@ class GapOperation:
         if not at.current_known:
             found |= dict.fromkeys(_OF_THE_CURRENT)
             found["cone"] |= dict.fromkeys(_OF_THE_APEX & found["cone"].keys())
-        if at.exhaust is not None:
+        if at.exhaust is not None and at.point.current > 0.0:
             found["operating_exhaust_speed_m_per_s"] = at.exhaust.speed
             found["operating_specific_impulse_s"] = at.exhaust.specific_impulse
         return found

@@ -27,8 +27,8 @@ class PropellantUse:
     efficiency : tuple of float
         Low, expected and high mass efficiency, ions over all mass, [-].
     specific_impulse : tuple of float or None
-        Of a parallel beam with its droplets, low, expected, high, [s]; None where the emitter is
-        not positive against ground.
+        Of a parallel beam with its droplets, low, expected, high, [s]; None where no current is
+        expected or the emitter is not positive against ground.
     mass_flow : tuple of float
         Of ions and droplets, low, expected, high, [kg/s].
     mass : float or None
@@ -89,7 +89,7 @@ def propellant_use(
         efficiency=efficiency,
         specific_impulse=(
             (efficiency[0] * min(known), efficiency[1] * known[1], efficiency[2] * max(known))
-            if len(known) == len(operating)
+            if len(known) == len(operating) and expected.point.current > 0.0
             else None
         ),
         mass_flow=(

@@ -41,13 +41,18 @@ def operating_table(assessment: Assessment) -> Table:
     laws = (operation.emission_band[0], operation.emission, operation.emission_band[1])
     three = (operation.operating_band[0], at, operation.operating_band[1])
 
-    if not at.current_known:
+    if not at.current_known or not any(one.point.current > 0.0 for one in three):
+        current = (
+            ("current", "0 A")
+            if at.current_known
+            else ("current, and all that rests on it", "not known")
+        )
         return Table(
             ("at the operating point", "expected", "between"),
             (
                 ("state", _state(assessment), ""),
                 ("voltage set at the supply", voltage_text(at.set_voltage), ""),
-                ("current, and all that rests on it", "not known", ""),
+                (*current, ""),
             ),
         )
 
@@ -81,7 +86,8 @@ def operating_table(assessment: Assessment) -> Table:
         row("power from the supply", _watts, lambda one: one.supply_power),
         row("mass flow of the ions", mass_flow_text, lambda one: one.mass_flow),
         row("specific impulse of the ions", _seconds,
-            lambda one: one.exhaust.specific_impulse if one.exhaust else None),
+            lambda one: one.exhaust.specific_impulse
+            if one.exhaust and one.point.current > 0.0 else None),
         _row("mass efficiency, ions over all mass", percent, use.efficiency),
         _row("mass flow with droplets", mass_flow_text, use.mass_flow),
     ]  # fmt: skip

@@ -148,7 +148,7 @@ def feed_table(assessment: Assessment) -> Table | None:
     if feed.resistance is not None:
         rows.append(("flow resistance of everything", f"{feed.resistance:.3g} Pa s/m³"))
     if at_flow is not None and most is not None:
-        if assessment.operation.operating.current_known:
+        if assessment.operation.operating.current_known and high > 0.0:
             rows += [
                 ("mass flow needed, droplets included", span_text(mass_flow_text, low, high)),
                 ("pressure at the edge with that flow", pressure_text(at_flow)),
