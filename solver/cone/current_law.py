@@ -5,8 +5,8 @@ base, 2 pi R gamma cos(alpha).  A voltage above it adds 4 pi R gamma cos(alpha) 
 pull, which the charge of the ions takes back.  Three models say how much a current takes:
 
 * `cone_current`: (2/3) I sqrt(2 m V0 / e), plane weak charge across the whole gap.  It gives
-  I = 3 pi R gamma cos(alpha) sqrt(2 e / m) V0^(-1/2) (V / V0 - 1), G. L. R. Mair, J Phys D 17, 2323
-  (1984), cited from memory; 2/3 and with it 3 pi derived.
+  I = 3 pi R gamma cos(alpha) sqrt(2 e / m) V0^(-1/2) (V / V0 - 1), derived; it goes by the name of
+  G. L. R. Mair, J Phys D 17, 2323 (1984), which was not opened.
 * `near_cone_slope`: the charged cone of `charged_flow`, whose ions leave all of its surface.  Its
   slope at zero current is I = 4.456 gamma L sqrt(2 e / m) U^(-1/2) (V / V0 - 1), with
   L = R / sin(alpha) the slant length and U = 1.3459 sqrt(gamma L / eps0) the voltage that the cone
@@ -175,7 +175,7 @@ def cone_current(
     Returns
     -------
     float
-        0 below V0, [A].  G. L. R. Mair (1984), from memory; order of magnitude.
+        0 below V0, [A].  Derived, see above; order of magnitude.
 
     Raises
     ------

@@ -45,7 +45,7 @@ def operation_words(assessment: Assessment) -> tuple[str, ...]:
         "Current: within a factor of 3 either way, from the charge of the beam over a liquid cone "
         f"{length_words(emission.base_radius)} in base radius. Ions that leave the apex take the "
         "momentum that they gain about the cone (boundary elements of fifteen gaps, within 17 %); "
-        "the plane law of G. L. R. Mair, J Phys D 17, 2323 (1984), from memory, and that of a cone "
+        "the plane law, named after G. L. R. Mair and derived here, and that of a cone "
         f"that emits all over differ from it by a factor of up to {_apart(emission)}. "
         + _begins(emission),
         _supply_words(assessment),

@@ -23,7 +23,7 @@ __all__ = ["FieldCheck", "field_cases", "field_checks", "field_rows", "fitted_or
 _ORDER = 2.0
 _ORDER_SLACK = 0.2
 # Of the finest mesh before extrapolation.
-_RAW_ERROR = 5e-3
+_RAW_ERROR = 2e-3
 # Charges are integrals and at least as accurate as edge fields.
 _CHARGE_TOLERANCE = 1e-4
 # Error of the finest mesh below which the sequence has reached its other errors and shows no

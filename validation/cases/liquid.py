@@ -97,7 +97,7 @@ def _pull_row(distance: FloatArray, field: FloatArray, half_angle: float) -> Row
     points = np.stack([distance * sine, -distance * cosine], axis=1)
     tension = 2.0 * math.pi * _GALLIUM * cosine * sine * float(distance[-1] - distance[0])
     return Row("pull on a Taylor cone", "derived, balance of the cone between its rims",
-               "axial force between two rims [N]", tension, axial_pull(points, field), 5e-3,
+               "axial force between two rims [N]", tension, axial_pull(points, field), 3e-3,
                note="2 pi R gamma cos(alpha), the law behind the extinction voltage")  # fmt: skip
 
 
