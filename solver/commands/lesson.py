@@ -203,7 +203,7 @@ def _asked_guess(chapter: Lesson) -> float | None:
 
 
 def _show(out: Console, run: Run) -> None:
-    """What was found: guess beside computed and published, and what there is to see in it."""
+    """What was found: guess beside computed and reference, and what there is to see in it."""
     from conegap.solver.commands.terminal import plain_table
     from conegap.validation.lessons.judging import words_on_guess
     from conegap.validation.lessons.words import comparison_sources, comparison_table
@@ -294,7 +294,8 @@ def _write(place: Path, run: Run) -> None:
             {
                 "quantity": row.quantity,
                 "computed_SI": row.computed,
-                "published_SI": row.published,
+                "reference_SI": row.reference,
+                "reference_is": row.kind,
                 "printed_in": row.unit.name,
                 "source": row.source,
             }

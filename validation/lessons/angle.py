@@ -129,14 +129,14 @@ def compute(guess: float | None = None) -> Findings:
         numbers,
         (
             Comparison("half angle in balance", DEGREES, found_angle, math.radians(49.3),
-                       f"{taylor}; 49.3° as in its abstract", asked=True),
+                       "published", f"{taylor}; 49.3° as in its abstract", asked=True),
             Comparison("the same to more digits", DEGREES, found_angle,
-                       exact_liquid.taylor_half_angle(), "exact: zero of P½(cos θ), derived",
+                       exact_liquid.taylor_half_angle(), "exact", "zero of P½(cos θ), derived",
                        digits=6),
             Comparison("exponent of the field at that angle", NUMBER, numbers["exponent"], -0.5,
-                       taylor),
+                       "exact", f"asked by the balance of stress and tension; {taylor}"),
             Comparison("exponent of the field at 45°", NUMBER, at_broken, legendre,
-                       "exact: root of Pν(−cos α) less 1, textbook (Jackson, from memory)"),
+                       "exact", "root of Pν(−cos α) less 1, textbook (Jackson, from memory)"),
         ),
         series,
     )  # fmt: skip
@@ -251,7 +251,7 @@ LESSON = Lesson(
             lambda found: (
                 "Choose the voltage so that a 45° cone is in balance at one place. Ten times "
                 "further out the stress is too small by "
-                f"{100.0 * found.numbers['decade']:.0f} %, ten times nearer to the apex too large: "
+                f"{100.0 * found.numbers['decade']:.1f} %, ten times nearer to the apex too large: "
                 "the apex is pulled out and the base sinks. No voltage cures that.",
                 *_on_guess(found),
                 "No property of the metal enters: every well-conducting liquid at rest has the "

@@ -80,16 +80,17 @@ def compute(guess: float | None = None) -> Findings:
         },
         (
             Comparison("onset of an ever sharper gallium blade, 1 mm", KILOVOLTS, limit, closed,
-                       "exact: (π/2) √(2 γ d / ε₀), limit of confocal hyperbolas; derived",
+                       "exact", "(π/2) √(2 γ d / ε₀), limit of confocal hyperbolas; derived",
                        asked=True),
             Comparison("the same blade with an edge of 20 µm", KILOVOLTS, twenty[0],
                        math.sqrt(2.0 * gamma * GAP / epsilon_0)
-                       * math.atan(math.sqrt(GAP / 20e-6)), maps, error=twenty[1]),
+                       * math.atan(math.sqrt(GAP / 20e-6)), "exact", maps, error=twenty[1]),
             Comparison("edge field before an open slot over that before a plate", NUMBER,
                        edge.value / plane, slot.edge_fields["edge"] / plane,
-                       "exact: Joukowski map of elliptic coordinates, derived"),
+                       "exact", "Joukowski map of elliptic coordinates, derived"),
             Comparison("ε₀ E₀² a / γ at which a flat meniscus in a slit bulges", NUMBER, strip,
-                       strip_threshold(), "derived, Galerkin with Bessel functions, run here"),
+                       strip_threshold(), "computed elsewhere",
+                       "derived, Galerkin with Bessel functions, run here"),
         ),
         {
             "radii": np.array(RADII),

@@ -145,11 +145,11 @@ def compute(guess: float | None = None) -> Findings:
     closed = exact_liquid.rayleigh_charge(surface_tension=gamma, radius=RADIUS)
     rows = [
         Comparison("greatest charge of a gallium drop of 10 µm", PICOCOULOMBS, charge, closed,
-                   f"{rayleigh}: 8 π √(ε₀ γ R³)", asked=True),
+                   "exact", f"{rayleigh}: 8 π √(ε₀ γ R³)", asked=True),
     ]  # fmt: skip
     rows += [
         Comparison(f"ε₀ E² R / γ at which wave n = {wave} costs nothing", NUMBER, one.value,
-                   wave + 2.0, "exact: n + 2, by Rayleigh's energy argument, derived",
+                   wave + 2.0, "exact", "n + 2, by Rayleigh's energy argument, derived",
                    error=_stated(one))
         for wave, one in zip(WAVES, neutral, strict=True)
     ]  # fmt: skip

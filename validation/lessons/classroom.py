@@ -31,7 +31,7 @@ def in_si(lesson: Lesson, guess: float | None) -> float | None:
 
 
 def compare(lesson: Lesson, guess: float | None, found: Findings) -> Any:
-    """Guess, computed and published values with their sources, as Markdown.
+    """Guess, computed and reference values with their sources, as Markdown.
 
     Parameters
     ----------

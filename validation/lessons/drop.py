@@ -80,17 +80,18 @@ def compute(guess: float | None = None) -> Findings:
         },
         (
             Comparison("length over width at the turning point", NUMBER, turning.height, 1.836,
-                       full, asked=True),
+                       "computed elsewhere", full, asked=True),
             Comparison("the same by spheroids balanced at two points", NUMBER, spheroid_aspect,
-                       1.9, f"{taylor}; 1.9 as in its abstract"),
-            Comparison("field at the turning point, E₀ √(ε₀ r₀ / γ)", NUMBER, root, 0.4521, full,
-                       error=branch.electric_bond_number.error / 2.0),
+                       1.9, "published", f"{taylor}; 1.9 as in its abstract"),
+            Comparison("field at the turning point, E₀ √(ε₀ r₀ / γ)", NUMBER, root, 0.4521,
+                       "computed elsewhere", full, error=branch.electric_bond_number.error / 2.0),
             Comparison("the same by spheroids of least energy", NUMBER, root, math.sqrt(energy),
-                       "derived"),
+                       "formula", "derived"),
             Comparison("the same by spheroids balanced at two points", NUMBER, root,
-                       math.sqrt(spheroid), f"{taylor}, its approximation, evaluated here"),
+                       math.sqrt(spheroid), "formula",
+                       f"{taylor}, its approximation, evaluated here"),
             Comparison("water drops falling through a field", NUMBER, root, 0.4273,
-                       "measured: Macky, Proc. R. Soc. A 133, 565 (1931), from memory; drops "
+                       "measured", "Macky, Proc. R. Soc. A 133, 565 (1931), from memory; drops "
                        "that swing burst earlier"),
         ),
         {
@@ -280,7 +281,7 @@ LESSON = Lesson(
             lambda found: (
                 "2/3 over the true number is "
                 f"{RIGID / found.numbers['root']:.3f}: a rigid surface promises "
-                f"{100.0 * (RIGID / found.numbers['root'] - 1.0):.0f} % too much. It cannot "
+                f"{100.0 * (RIGID / found.numbers['root'] - 1.0):.1f} % too much. It cannot "
                 "sharpen."
             ),
             (

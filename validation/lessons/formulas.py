@@ -143,15 +143,15 @@ def compute(guess: float | None = None) -> Findings:
         },
         (
             Comparison("onset of the tube's free surface", KILOVOLTS, tube, smith,
-                       f"0.667 {smith_source}", asked=True, error=tube_error),
+                       "formula", f"0.667 {smith_source}", asked=True, error=tube_error),
             Comparison("the same, A = 0.6", KILOVOLTS, tube, smith * 0.6 / 0.667,
-                       "another A in use, from memory"),
+                       "formula", "another A in use, from memory"),
             Comparison("the same, A = 0.8", KILOVOLTS, tube, smith * 0.8 / 0.667,
-                       "another A in use, from memory"),
+                       "formula", "another A in use, from memory"),
             Comparison("rigid onset of the needle", KILOVOLTS, here, exact_onset,
-                       "exact: hyperboloid (textbook) and 2 γ / R", error=error),
+                       "exact", "hyperboloid (textbook) and 2 γ / R", error=error),
             *(
-                Comparison(f"the same by: {name}", KILOVOLTS, here, value, source)
+                Comparison(f"the same by: {name}", KILOVOLTS, here, value, "formula", source)
                 for (name, value), source in zip(
                     estimates.items(),
                     (

@@ -1,15 +1,15 @@
 """What a lesson is made of: idea, question, computation, pictures, comparison, exercises.
 
 A chapter asks for a guess before it computes, computes with the solver, and sets guess, computed
-and published value side by side.  Numbers are in SI inside; a `Unit` says how they are asked for
-and printed.
+and exact or published value side by side.  Numbers are in SI inside; a `Unit` says how they are
+asked for and printed.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from conegap.geometries.curves.curve import FloatArray
 
@@ -20,6 +20,7 @@ __all__ = [
     "Comparison",
     "Exercise",
     "Findings",
+    "Kind",
     "Lesson",
     "Question",
     "Sketch",
@@ -28,6 +29,9 @@ __all__ = [
     "Table",
     "Unit",
 ]
+
+Kind = Literal["exact", "published", "measured", "computed elsewhere", "formula", "common practice"]
+"""What a computed number is compared with; a formula is a limit, a fit or an approximation."""
 
 
 @dataclass(frozen=True)
@@ -64,17 +68,19 @@ class Unit:
 
 @dataclass(frozen=True)
 class Comparison:
-    """A computed number beside a published or exact one.
+    """A computed number beside an exact, published or other one.
 
     Parameters
     ----------
     quantity : str
     computed : float
         By the solver in this run, SI.
-    published : float
-        SI.
+    reference : float
+        What it is compared with, SI.
+    kind : str
+        What the reference is: "published" only where the value itself was read in print.
     source : str
-        Author, journal, year; or "exact" with the method; says where it is from memory.
+        Author, journal, year, or the method; says where it is from memory.
     asked : bool
         Whether the chapter's question was about this number.
     error : float
@@ -86,7 +92,8 @@ class Comparison:
     quantity: str
     unit: Unit
     computed: float
-    published: float
+    reference: float
+    kind: Kind
     source: str
     asked: bool = False
     error: float = float("nan")
@@ -94,8 +101,8 @@ class Comparison:
 
     @property
     def difference(self) -> float:
-        """Computed over published, less one, [-]."""
-        return self.computed / self.published - 1.0
+        """Computed over reference, less one, [-]."""
+        return self.computed / self.reference - 1.0
 
 
 @dataclass(frozen=True)

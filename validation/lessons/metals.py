@@ -91,12 +91,12 @@ def compute(guess: float | None = None) -> Findings:
         (
             Comparison("onset of gallium over that of caesium", NUMBER,
                        onset["Ga"] / onset["Cs"],
-                       math.sqrt(0.718 / 0.0714), "exact: root of the tensions in the table, 0.718 "
-                       "and 0.0714 N/m", asked=True),
+                       math.sqrt(0.718 / 0.0714), "exact",
+                       "root of the tensions in the table, 0.718 and 0.0714 N/m", asked=True),
             Comparison("exhaust speed of caesium ions after 10 kV", SPEED, speed["Cs"], plain,
-                       masses),
+                       "exact", masses),
             Comparison("the same, as the trade quotes it", SPEED, speed["Cs"], 1e5,
-                       "100 km/s or more: common practice, no source"),
+                       "common practice", "100 km/s or more: common practice, no source"),
         ),
         {
             "onset": table[:, 0],

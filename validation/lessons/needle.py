@@ -72,12 +72,12 @@ def compute(guess: float | None = None) -> Findings:
         },
         (
             Comparison("onset of the gallium needle, 5 µm, 1 mm", KILOVOLTS, here, closed,
-                       coordinates, asked=True, error=error),
+                       "exact", coordinates, asked=True, error=error),
             Comparison("the same by √(γ R / ε₀) ln(4 d / R)", KILOVOLTS, here, log,
-                       "limit for d much above R; used for liquid-metal sources since Gomer, "
-                       "Appl. Phys. 19, 365 (1979), attribution from memory"),
+                       "formula", "limit for d much above R; used for liquid-metal sources since "
+                       "Gomer, Appl. Phys. 19, 365 (1979), attribution from memory"),
             Comparison("gap of 50 µm, the same logarithm", KILOVOLTS, short, short_log,
-                       "beyond its range: d is only 10 R"),
+                       "formula", "beyond its range: d is only 10 R"),
         ),
         {
             "radii": np.array(RADII),
@@ -152,7 +152,7 @@ LESSON = Lesson(
             lambda found: (
                 f"The cap lets go at {KILOVOLTS.text(found.numbers['onset'])}, with "
                 f"{found.numbers['field'] / 1e6:.0f} MV/m at the tip. Twice the gap raises that "
-                f"by only {100.0 * found.numbers['longer']:.0f} %.",
+                f"by only {100.0 * found.numbers['longer']:.1f} %.",
                 "The logarithm is a limit: good to half a percent when the gap is a hundred "
                 "radii, 3 % off at ten. The textbook form with γ / R in place of 2 γ / R belongs "
                 "to an edge, not to a tip (chapter 8).",
@@ -172,7 +172,7 @@ LESSON = Lesson(
         Step(
             "The radius does",
             lambda found: (
-                f"Twice the radius raises the onset by {100.0 * found.numbers['blunter']:.0f} %: "
+                f"Twice the radius raises the onset by {100.0 * found.numbers['blunter']:.1f} %: "
                 "less than the √2 of the tension's part, since a blunter tip also loses less of "
                 "its field to the shaft. A needle's tip radius is the dimension to hold and to "
                 "measure.",

@@ -70,23 +70,23 @@ def compute(guess: float | None = None) -> Findings:
         (
             Comparison(
                 "field at the needle's tip", MEGAVOLTS_PER_METRE, numbers["tip"],
-                exact.hyperboloid_field(**shape), f"exact: {textbook}",
+                exact.hyperboloid_field(**shape), "exact", f"{textbook}",
                 asked=True, error=errors[OF_QUESTION],
             ),
             Comparison(
                 "the same by the logarithm 2 V / (R ln(4 d / R))", MEGAVOLTS_PER_METRE,
                 numbers["tip"], exact.hyperboloid_logarithmic_field(**shape),
-                "limit of the exact form for d much above R",
+                "formula", "limit of the exact form for d much above R",
             ),
             Comparison(
                 "sphere in a sphere five times as wide, E a / V", NUMBER,
                 1e-3 * numbers["spheres"],
                 1e-3 * exact.concentric_spheres_field(voltage=1.0, inner=1e-3, outer=5e-3),
-                "exact: E = V b / (a (b − a)), textbook",
+                "exact", "E = V b / (a (b − a)), textbook",
             ),
             Comparison(
                 "hemisphere on a plane, apex over far field", NUMBER, numbers["boss"],
-                exact.hemisphere_boss_field(uniform_field=1.0), "exact: 3, textbook",
+                exact.hemisphere_boss_field(uniform_field=1.0), "exact", "3, textbook",
             ),
         ),
         {
@@ -215,7 +215,9 @@ LESSON = Lesson(
             lambda found: 2e6 * found.numbers["boss"],
             0.01,
             "The table has the ratio of apex field to far field.",
-            lambda found: "Three times the far field, whatever the size of the half ball.",
+            lambda found: (
+                "Three times the far field, 6.00 MV/m, whatever the size of the half ball."
+            ),
             (
                 Slip(
                     lambda found: 4e6,

@@ -31,7 +31,7 @@ def unit_words(exercise: Exercise) -> str:
 
 
 def difference_text(row: Comparison) -> str:
-    """Computed less published, in percent of the published value: "+1.4 %"."""
+    """Computed less reference, in percent of the reference: "+1.4 %"."""
     percent = 100.0 * row.difference
     if abs(percent) < 5e-4:
         return "below 0.0005 %"
@@ -39,7 +39,7 @@ def difference_text(row: Comparison) -> str:
 
 
 def comparison_table(run: Run) -> Table:
-    """Guess, computed and published value of every row, with numbers that point at the sources."""
+    """Guess, computed and reference value of every row, with numbers that point at the sources."""
     guessed = run.guess is not None
     rows = []
     for number, row in enumerate(run.findings.comparisons, start=1):
@@ -50,13 +50,14 @@ def comparison_table(run: Run) -> Table:
                 row.quantity,
                 *([guess] if guessed else []),
                 row.unit.text(row.computed, row.digits) + stated,
-                row.unit.text(row.published, row.digits),
+                row.unit.text(row.reference, row.digits),
+                row.kind,
                 difference_text(row),
                 f"[{number}]",
             )
         )
-    heads = ("computed here", "published", "differs by", "source")
-    caption = "Computed and published; ± is the numerical error that the solver states"
+    heads = ("computed here", "reference", "which is", "differs by", "source")
+    caption = "Computed here and elsewhere; ± is the numerical error that the solver states"
     return Table(caption, ("quantity", *(["your guess"] if guessed else []), *heads), tuple(rows))
 
 
