@@ -88,7 +88,7 @@ def show(step: Step, draw: Callable[[Axes, Findings], object], found: Findings) 
 
 
 def check(exercise: Exercise, answer: float | None, found: Findings) -> Any:
-    """Whether an answer is right, or a hint, as Markdown.
+    """Whether an answer is right, or a hint and the solution to unfold, as Markdown.
 
     Parameters
     ----------
@@ -101,7 +101,12 @@ def check(exercise: Exercise, answer: float | None, found: Findings) -> Any:
         return Markdown("*No answer yet.*")
     judgement = judge(exercise, answer * exercise.unit.size, found)
     mark = "✓" if judgement.right else "✗"
-    return Markdown(f"**{mark}** {judgement.words}")
+    solution = (
+        ""
+        if judgement.right
+        else f"\n\n<details><summary>Solution</summary>\n\n{exercise.solution(found)}\n\n</details>"
+    )
+    return Markdown(f"**{mark}** {judgement.words}{solution}")
 
 
 def markdown_table(table: Table) -> str:

@@ -24,6 +24,10 @@ __all__ = ["executed_notebook", "needs_for_notebooks", "notebook_of"]
 
 # For a cell, [s]; the slowest takes about ten on an idle machine.
 _TIME_LIMIT = 600
+_FOLDED = (
+    "What the solver found is folded below: write your guess and run the cells, or click the bar "
+    "beside an output."
+)
 
 
 def needs_for_notebooks() -> None:
@@ -77,6 +81,12 @@ def notebook_of(
     unit = question.unit.name or "a number"
     text: Callable[[str], Any] = new_markdown_cell
     code: Callable[[str], Any] = new_code_cell
+    # Folded as notebooks fold an output until its bar is clicked or the cell is run again.
+    folded = {"collapsed": True, "jupyter": {"outputs_hidden": True}} if guess is None else {}
+
+    def found(source: str) -> Any:
+        return new_code_cell(source, metadata=folded)
+
     cells = [
         text("\n\n".join([f"# {numbered_title(lesson)}", *lesson.idea])),
         code(
@@ -85,26 +95,24 @@ def notebook_of(
             "from conegap.validation.lessons.course import lesson\n\n"
             f'chapter = lesson("{lesson.name}")'
         ),
-        text(f"## Guess first\n\n{question.text}"),
+        text(f"## Guess first\n\n{question.text}\n\n{_FOLDED if folded else ''}".strip()),
         code(f"guess = {_literal(guess, question.unit.size)}  # your guess: {unit}"),
         text(
             "## The computation\n\nThis is the source that the command runs. Change a length or "
             "a metal and run it again."
         ),
         code(_source(module, computing)),
-        code(
-            "found = compute(in_si(chapter, guess))\ncompare(chapter, guess, found)",
-        ),
+        found("found = compute(in_si(chapter, guess))\ncompare(chapter, guess, found)"),
     ]
     known = set(computing)
     for k, (step, draw) in enumerate(zip(lesson.steps, draws, strict=True)):
         cells.append(text(f"## {step.heading}"))
-        cells.append(code(f"tell(chapter.steps[{k}], found)"))
+        cells.append(found(f"tell(chapter.steps[{k}], found)"))
         if draw is not None:
             names = [name for name in _reached(module, [draw]) if name not in known]
             known.update(names)
             shown = f"show(chapter.steps[{k}], {draw}, found)"
-            cells.append(code(f"{_source(module, names)}\n\n\n{shown}"))
+            cells.append(found(f"{_source(module, names)}\n\n\n{shown}"))
     for k, exercise in enumerate(lesson.exercises):
         given = answers[k] if k < len(answers) else None
         cells.append(text(f"## Exercise {k + 1}\n\n{exercise.text}"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import html
 import json
 import re
@@ -10,13 +11,12 @@ from typing import Any
 
 from markupsafe import Markup
 
-from conegap.validation.lessons.course import Run, picture
+from conegap.validation.lessons.course import CHAPTERS, Run, picture
 from conegap.validation.lessons.judging import words_on_guess
 from conegap.validation.lessons.lesson import Exercise, Findings
 from conegap.validation.lessons.words import (
     comparison_sources,
     comparison_table,
-    number_of,
     numbered_title,
     unit_words,
 )
@@ -40,8 +40,9 @@ def _tied(found: re.Match[str]) -> str:
 def lesson_page(run: Run) -> str:
     """The page of a chapter: pictures inside, answers checked by a few lines of script.
 
-    Without the script, and on paper, hints and solutions are still there to unfold, or a line is
-    left for the answer.
+    What the solver found is folded until there is a guess, a solution until there is an answer.
+    Answers stand in the page obscured, which keeps them from a glance and from nobody who wants to
+    know.  Without the script everything can be unfolded; on paper a line is left for an answer.
     """
     from conegap.solver.common.style import COLOURS
     from conegap.solver.report.page import inlined, templates
@@ -66,7 +67,7 @@ def lesson_page(run: Run) -> str:
     return environment.get_template("lesson.html").render(
         lesson=lesson,
         title=numbered_title(lesson),
-        number=number_of(lesson),
+        count=len(CHAPTERS),
         version=version("conegap"),
         colours=COLOURS,
         steps=steps,
@@ -74,7 +75,7 @@ def lesson_page(run: Run) -> str:
         sources=comparison_sources(run),
         guess="" if run.guess is None else f"{run.guess / size:g}",
         guess_words=words_on_guess(lesson, run.guess, found),
-        question_data=_script_data(
+        question_data=_obscured(
             {
                 "value": asked.computed / size,
                 "text": asked.unit.text(asked.computed),
@@ -90,7 +91,7 @@ def lesson_page(run: Run) -> str:
                 "unit_words": unit_words(exercise),
                 "hint": exercise.hint,
                 "solution": exercise.solution(found),
-                "data": _script_data(_checks(exercise, found)),
+                "data": _obscured(_checks(exercise, found)),
             }
             for exercise in lesson.exercises
         ],
@@ -105,13 +106,12 @@ def _checks(exercise: Exercise, found: Findings) -> dict[str, Any]:
         "answer": exercise.answer(found) / size,
         "tolerance": exercise.tolerance,
         "hint": exercise.hint,
-        "solution": exercise.solution(found),
         "slips": [
             {"answer": slip.answer(found) / size, "hint": slip.hint} for slip in exercise.slips
         ],
     }
 
 
-def _script_data(data: dict[str, Any]) -> str:
-    """JSON for an attribute; the template escapes it."""
-    return json.dumps(data, ensure_ascii=False, allow_nan=False)
+def _obscured(data: dict[str, Any]) -> str:
+    """JSON for an attribute, in base 64 so that it cannot be read at a glance."""
+    return base64.b64encode(json.dumps(data, allow_nan=False).encode()).decode()
