@@ -13,10 +13,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from random_designs.designs import KINDS, RandomDesign, random_design
+from random_designs.liquids import LIQUID_KINDS, check_liquid, random_liquid
 from random_designs.properties import Findings, Property, check_design
 from random_designs.run import design_row, summary, tip_row
 
 from conegap.geometries.curves.section import Section
+from conegap.geometries.design.design import Design
 from conegap.solver.field.solution import FieldSolution, solve_field
 
 
@@ -124,3 +126,38 @@ def test_laws_hold_for_tips_in_three_dimensions(number: int) -> None:
     row = tip_row(number, seed=5)
     assert (row["outcome"], row["broken"]) == ("solved", [])
     assert [bound["holds"] for bound in row["bounds"]] == [True]
+
+
+# The first designs of a seed of each kind that can be built and followed.
+_FOLLOWED = {"needle": 2, "capillary": 0, "slit": 1}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", LIQUID_KINDS)
+def test_laws_hold_for_a_free_surface(kind: str, tmp_path: Path) -> None:
+    """INVARIANT: scaling and tension, and no lower onset with a wider gap, a greater advancing
+    angle or less pressure; a state of wetting has one onset whichever design states it."""
+    random = random_liquid(np.random.default_rng((7, _FOLLOWED[kind])).random)
+    assert random.kind == kind
+    found = check_liquid(random, tmp_path)
+    assert found.outcome == "solved", found.reason
+    assert [law for law in found.properties if not law.holds] == []
+    assert len(found.properties) >= 4
+
+
+def test_broken_laws_of_a_free_surface_are_found(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """EXACT: an onset that goes with the gap's inverse and the tension itself breaks its laws."""
+
+    def wrong(design: Design) -> float:
+        return design.surface_tension / design.gap
+
+    monkeypatch.setattr("random_designs.liquids.voltage_in_proportion", wrong)
+    random = random_liquid(np.random.default_rng((7, 2)).random)
+    broken = {law.name for law in check_liquid(random, tmp_path).properties if not law.holds}
+    assert broken == {
+        "onset of a free surface with twice the lengths",
+        "onset of a free surface with four times the tension",
+        "onset of a free surface not lower with a wider gap",
+    }

@@ -212,6 +212,7 @@ def test_a_barrier_that_is_gone_is_said() -> None:
     ("text", "wanted"),
     [
         (current_text(1e-30), "below 1 pA"),
+        (current_text(3.64e7), "above 1 kA"),
         (current_text(5.79e-5), "57.9 µA"),
         (current_text(2.5e-11), "25 pA"),
         (pressure_text(4.394e4), "43.9 kPa"),

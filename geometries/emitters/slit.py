@@ -193,7 +193,7 @@ class Slit(Emitter):
         if self.end_radius is not None and self.end_radius > self.length / 2.0:
             yield Problem(
                 "emitter.end_radius",
-                f"the ends' roundings meet: the radius is larger than half the slit's length, "
+                f"the ends' roundings meet: the radius is larger than half of the slit's length of "
                 f'{length_text(self.length)}; did you mean "{length_text(self.end_radius / 1e3)}"?',
             )
         skew = abs(self.misalignment_half)

@@ -212,8 +212,9 @@ class TipGroup(Emitter):
         if self.runout > 0.5 * self.tip_height:
             yield Problem(
                 "emitter.runout",
-                f"the runout is more than half the tips' height, {length_text(self.tip_height)}; "
-                f'did you mean "{length_text(self.runout / 1000.0)}"?',
+                f"the runout is more than half of the tips' height of "
+                f"{length_text(self.tip_height)}; did you mean "
+                f'"{length_text(self.runout / 1000.0)}"?',
             )
         yield from super().problems()
 

@@ -105,7 +105,8 @@ def field_text(value: float) -> str:
 
 
 def current_text(value: float) -> str:
-    """A current for a sentence: "12.3 µA"; what is too small to matter is "below 1 pA".
+    """A current for a sentence: "12.3 µA"; what is too small to matter is "below 1 pA", and
+    what only a law continued beyond any gap gives is "above 1 kA".
 
     Parameters
     ----------
@@ -116,6 +117,8 @@ def current_text(value: float) -> str:
         return "0 A"
     if abs(value) < 1e-12:
         return "below 1 pA"
+    if abs(value) > 1e3:
+        return "above 1 kA"
     if abs(value) < 1e-9:
         return f"{value * 1e12:.3g} pA"
     unit = axis_unit(CURRENT, value)

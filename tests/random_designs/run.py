@@ -1,8 +1,8 @@
 """The large run: random designs against the laws that must hold, broken files against the reader.
 
-``python -m random_designs.run --designs 2000 --tips 200 --files 1000 --seed 1`` in `tests` works
-in two processes, prints its progress on standard error and a summary as JSON on standard output,
-and ends with 0 only if nothing is left unexplained.
+``python -m random_designs.run --designs 2000 --liquids 200 --tips 200 --files 1000`` in `tests`
+works in two processes, prints its progress on standard error and a summary as JSON on standard
+output, and ends with 0 only if nothing is left unexplained.
 """
 
 from __future__ import annotations
@@ -25,10 +25,11 @@ import numpy as np
 from conegap.solver.common.parallel_map import parallel_map
 from random_designs.broken_files import broken_file, verdict_of
 from random_designs.designs import RandomDesign, random_design
+from random_designs.liquids import check_liquid, random_liquid
 from random_designs.properties import Findings, check_design
 from random_designs.tips import check_tips, random_tips
 
-__all__ = ["broken_row", "design_row", "main", "summary", "tip_row"]
+__all__ = ["broken_row", "design_row", "liquid_row", "main", "summary", "tip_row"]
 
 # Of the cases in which a stated error, meant at about two standard deviations, must bound the
 # change.
@@ -50,6 +51,20 @@ def design_row(number: int, *, seed: int, every: int) -> dict[str, Any]:
     random = random_design(np.random.default_rng((seed, number)).random)
     meshes = 4 if number % every == 0 else 3
     return _row(number, random, partial(check_design, meshes=meshes))
+
+
+def liquid_row(number: int, *, seed: int) -> dict[str, Any]:
+    """One random design whose free surface is followed, ready for JSON.
+
+    Parameters
+    ----------
+    number : int
+        Which design of the run.
+    seed : int
+        Of the run.
+    """
+    random = random_liquid(np.random.default_rng((seed, number)).random)
+    return _row(number, random, check_liquid)
 
 
 def tip_row(number: int, *, seed: int) -> dict[str, Any]:
@@ -160,6 +175,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     parser = argparse.ArgumentParser(prog="python -m random_designs.run")
     parser.add_argument("--designs", type=int, default=0, help="how many random designs")
+    parser.add_argument("--liquids", type=int, default=0, help="how many random free surfaces")
     parser.add_argument("--tips", type=int, default=0, help="how many random crowns and arrays")
     parser.add_argument("--files", type=int, default=0, help="how many broken files")
     parser.add_argument("--seed", type=int, default=1, help="another seed, other designs")
@@ -181,6 +197,12 @@ def main(argv: Sequence[str] | None = None) -> int:
         range(given.designs),
         progress=progress,
         what="designs",
+    )
+    designs += parallel_map(
+        partial(liquid_row, seed=given.seed),
+        range(given.liquids),
+        progress=progress,
+        what="free surfaces",
     )
     designs += parallel_map(
         partial(tip_row, seed=given.seed), range(given.tips), progress=progress, what="tips"
