@@ -349,7 +349,26 @@ def test_the_command_keeps_its_word(tmp_path: Path, capsys: pytest.CaptureFixtur
             assert said["state"] in (states[row["name"]], "not proved"), row["name"]
 
 
-Run = Callable[[str], str]
+Run = Callable[..., str]
+
+# What a hand does: a slider to its end, a field left empty, the file saved.
+_MOVED = """
+const slider = document.getElementById("slider0");
+slider.value = 1;
+slider.dispatchEvent(new Event("input", { bubbles: true }));
+const files = [];
+URL.createObjectURL = (blob) => { files.push(blob); return "#"; };
+document.getElementById("save").click();
+files[0].text().then((text) => {
+  const kept = document.createElement("pre");
+  kept.id = "saved";
+  kept.textContent = text;
+  document.body.append(kept);
+  const field = document.getElementById("number1");
+  field.value = "";
+  field.dispatchEvent(new Event("input", { bubbles: true }));
+});
+"""
 
 
 @pytest.fixture(scope="module")
@@ -360,9 +379,14 @@ def browser(page: Path) -> Run:
     if found is None:
         pytest.skip("no Chromium on this machine: the page is not opened in a browser")
 
-    def opened(setting: str) -> str:
+    def opened(setting: str, script: str = "") -> str:
+        copy = page.with_name("copy.html")
+        text = page.read_text(encoding="utf-8")
+        copy.write_text(
+            text.replace("</body>", f"<script>{script}</script></body>"), encoding="utf-8"
+        )
         words = [found, "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom",
-                 "--virtual-time-budget=2000", f"{page.as_uri()}#{setting}"]  # fmt: skip
+                 "--virtual-time-budget=2000", f"{copy.as_uri()}#{setting}"]  # fmt: skip
         done = subprocess.run(words, capture_output=True, text=True, check=True, timeout=120)
         return done.stdout
 
@@ -390,3 +414,18 @@ def test_a_browser_shows_the_answer(browser: Run) -> None:
     assert "2 µm to 6 µm" in shown(beyond, "spoken")
     assert shown(beyond, "file") == ""
     assert re.search(r'<button[^>]*id="save"[^>]*disabled', beyond)
+
+
+def test_a_slider_moves_the_answer_and_the_file_is_saved(browser: Run, tmp_path: Path) -> None:
+    """EXACT: at the end of the slider the saved design has the range's end; a field left empty
+    has no number, is marked as wrong, and cannot be saved."""
+    after = browser("accelerator.gap=1.25", _MOVED)
+    saved = tmp_path / "saved.toml"
+    saved.write_text(shown(after, "saved"), encoding="utf-8")
+    design = Design.read(saved)
+    assert design.dimension("emitter.tip_radius").value == pytest.approx(6e-6, rel=1e-12)
+    assert design.gap == pytest.approx(1.25e-3, rel=1e-12)
+    assert "gap was solved from 0.8 mm to 1.3 mm" in shown(after, "message")
+    assert shown(after, "first") == "–"
+    assert re.search(r'<input[^>]*id="number1"[^>]*aria-invalid="true"', after)
+    assert re.search(r'<button[^>]*id="save"[^>]*disabled', after)
