@@ -20,7 +20,7 @@ PHI = 4.5 * elementary_charge
 
 
 def test_exponent_is_that_of_elliptic_integrals() -> None:
-    """TABLE (Murphy and Good, 1956; Forbes, 2006; from memory): v = sqrt(1 + y)(E(m) - y K(m))."""
+    """EXACT: the action through the barrier is v = sqrt(1 + y)(E(m) - y K(m)), substituted."""
     top = barrier_top_field(PHI)
     # Without the image the barrier is a triangle: 2/hbar (2/3) sqrt(2 m) phi^(3/2) / (e F).
     triangle = tunnel_exponent(1e-7 * top, PHI) * 1e-7

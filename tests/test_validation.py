@@ -55,6 +55,7 @@ def check(rows: Sequence[Row]) -> None:
     ]
     assert not wrong, "\n".join(wrong)
     assert all(r.source and r.quantity and r.seconds >= 0.0 for r in rows)
+    assert not any("from memory" in r.source + r.note for r in rows)
 
 
 @pytest.mark.parametrize("number", range(len(CASES)), ids=lambda number: CASES[number].name)

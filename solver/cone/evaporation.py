@@ -11,7 +11,7 @@ gone at
     F = (4 pi eps0 / e^3) Q_n^2 / n^3 = 0.69446 V/nm (Q_n / eV)^2 / n^3
 
 (E. W. Mueller, Phys Rev 102, 618 (1956), the image-hump model; citation read in a list of
-references, formula from memory and derived here).  Heat k T ln(nu / rate) takes the rest of a hump
+references, formula derived here).  Heat k T ln(nu / rate) takes the rest of a hump
 that is left, so that a warm apex evaporates at less.  The charge with the least field wins.  The
 apex balances that field with its own tension: R = 4 gamma / (eps0 F^2).
 
@@ -118,7 +118,7 @@ def evaporation_field(
     Returns
     -------
     float
-        0 where heat alone suffices.  E. W. Mueller (1956), from memory, derived.
+        0 where heat alone suffices.  Derived, see above.
 
     Raises
     ------

@@ -1,10 +1,9 @@
 """The most that the current alone can heat the apex of a cone.
 
 A voltage U along a conductor whose heat leaves the way the current comes raises its hottest place
-to T_max^2 = T^2 + U^2 / L, whatever its shape (F. Kohlrausch 1900; R. Holm, Electric Contacts,
-both from memory; derived from the law of Wiedemann and Franz, L = (pi^2 / 3) (k / e)^2 =
-2.44e-8 V^2/K^2).  The liquid of a cone of solid angle W beyond a radius R takes
-U = I resistivity / (W R).
+to T_max^2 = T^2 + U^2 / L, whatever its shape (derived from the law of
+Wiedemann and Franz, L = (pi^2 / 3) (k / e)^2 = 2.44e-8 V^2/K^2).  The liquid of a cone of solid
+angle W beyond a radius R takes U = I resistivity / (W R).
 
 A bound on the current's own heat: the flow of the liquid carries heat off besides.  Electrons that
 come back from the accelerator and energy that ions leave in the surface are not in it.

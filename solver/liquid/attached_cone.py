@@ -3,7 +3,7 @@
 Once emitting, the liquid stands as a cone on its contact line and goes on down to a lower voltage
 than it needed to start.  The estimate balances the electric pull on a cone of Taylor's half angle
 against the surface tension around its base, 2 pi a gamma cos(alpha), less the feed pressure on
-the base; G. I. Taylor, Proc R Soc A 313, 453 (1969) for the pull on a cone (from memory).  It
+the base.  Derived, and checked in `conegap validate` by the balance of a cone between two rims.  It
 leaves out the space charge and the momentum of the beam.
 """
 

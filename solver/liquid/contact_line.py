@@ -1,9 +1,10 @@
 """Where the contact line of a fed liquid sits while the voltage rises, and how it emits.
 
-J. W. Gibbs's condition (Trans Conn Acad 3 (1878), from memory): at a place whose metal runs on at
-an angle alpha below the horizontal, the line stands still while the slope psi of the liquid's
-surface keeps psi - alpha between the receding and the advancing angle.  Above it the line advances.
-A corner offers every alpha between those of the two pieces that meet there.
+Gibbs's condition: at a place whose metal runs on at an angle alpha below the horizontal, the line
+stands still while the slope psi of the liquid's surface keeps psi - alpha between the receding and
+the advancing angle.  Above it the line advances.  A corner offers every alpha between those of the
+two pieces that meet there (a fan of angles that the two flanks bracket: J. Grana Otero and
+I. E. Parra Fabian, arXiv 1907.03499, abstract read; Gibbs himself was not opened).
 
 Along the wall, let V(u) be the voltage of the shape in balance whose line at u is about to advance,
 psi = advancing angle + alpha.  In a slow ramp the line follows V(u) where it rises.  Where V(u)

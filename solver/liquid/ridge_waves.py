@@ -5,10 +5,10 @@ for the apex of a ridge.  Its axisymmetric waves of wave number k grow as
 
     rho R^3 s^2 / gamma = x I1(x) / I0(x) [1 - x^2 + G (x K1(x) / K0(x) - 1)],   x = k R,
 
-with G = eps0 E^2 R / gamma.  Without field this is Rayleigh's jet, Proc R Soc 29, 71 (1879); with
-it A. B. Basset, Am J Math 16, 93 (1894) (both from memory, the formula derived).  The balance of
-a planar ridge, eps0 E^2 / 2 = gamma / R, is G = 2; far above it the waves are those of a flat
-surface, see `conegap.solver.onset.surface_balance.surface_wave_spacing`.
+with G = eps0 E^2 R / gamma.  Derived; without field this is Rayleigh's jet (1879), with it Basset's
+(1894), neither of which was opened, and `conegap validate` integrates the radial equations beside
+it.  The balance of a planar ridge, eps0 E^2 / 2 = gamma / R, is G = 2; far above it the waves are
+those of a flat surface, see `conegap.solver.onset.surface_balance.surface_wave_spacing`.
 """
 
 from __future__ import annotations

@@ -2,9 +2,9 @@
 
 J = (a F^2 / (t^2 phi)) exp(-v b phi^(3/2) / F) at zero temperature, with the image-rounded barrier;
 E. L. Murphy and R. H. Good, Phys Rev 102, 1464 (1956).  The barrier functions v and t are
-R. G. Forbes' simple approximations (Appl Phys Lett 89, 113122 (2006); the formulas are checked
-here against the elliptic integrals, the citation is from memory).  The constants a, b and c follow
-from CODATA values.
+R. G. Forbes' simple approximations (R. G. Forbes and J. H. B. Deane, Proc R Soc A 463, 2907 (2007),
+abstract read: v within 0.0025); tests hold them against the elliptic integrals.  The constants a, b
+and c follow from CODATA values.
 """
 
 from __future__ import annotations

@@ -24,7 +24,7 @@ class Row:
     name : str
         The case.
     source : str
-        Author, journal or book, year; or "derived"; says where it is from memory.
+        Author, journal or book, year, and what was read of it; or "derived".  Never from memory.
     quantity : str
         What is compared, with its unit in brackets.
     exact : float

@@ -49,8 +49,7 @@ def confocal_spheroids_capacitance(*, focal: float, inner: float, outer: float) 
 
     C = 4 pi eps0 c / (arcoth(a1/c) - arcoth(a2/c)).
 
-    Source: textbook (e.g. Landau and Lifshitz, Electrodynamics of Continuous Media, section 4;
-    from memory).
+    Source: textbook.
 
     Parameters
     ----------

@@ -30,8 +30,7 @@ class RoundLip:
 
         P = n sin(contact angle + beta) / (c + r sin(beta)),   n = 1 (slit) or 2 (tube).
 
-    Source: derived; J. W. Gibbs, Trans Connecticut Acad 3 (1875-78) for the sharp edge (r = 0),
-    from memory.
+    Source: derived.
 
     Parameters
     ----------
@@ -92,8 +91,7 @@ class RoundLip:
 def cap_volume_at_angle(contact_angle: float) -> float:
     """Volume of a spherical cap of contact radius 1, from its ``contact_angle`` [rad].
 
-    pi (2 + cos) (1 - cos)^2 / (3 sin^3).  Source: textbook (e.g. de Gennes, Brochard-Wyart and
-    Quere, Capillarity and Wetting Phenomena; from memory).
+    pi (2 + cos) (1 - cos)^2 / (3 sin^3).  Source: textbook.
     """
     cosine, sine = math.cos(contact_angle), math.sin(contact_angle)
     return math.pi * (2.0 + cosine) * (1.0 - cosine) ** 2 / (3.0 * sine**3)
@@ -183,8 +181,7 @@ def rise_in_tube(contact_angle: float, bond_number: float) -> float:
     """Height of the meniscus's lowest point above the pool outside, in bores' radii, [-].
 
     The weight of the column is the tension around it, 2 pi cos(contact angle), whatever the
-    meniscus; for B much below 1 the height is Jurin's 2 cos / B (J. Jurin, Phil Trans 30, 739
-    (1718), from memory).
+    meniscus; for B much below 1 the height is Jurin's 2 cos / B.
 
     Parameters
     ----------

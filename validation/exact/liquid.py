@@ -43,7 +43,7 @@ def cone_exponent(*, half_angle: float) -> float:
 
     The smallest root of P_nu(-cos(alpha)) = 0; the field along the cone goes as rho^(nu - 1).
 
-    Source: textbook (e.g. Jackson, Classical Electrodynamics, section 3.4; from memory).
+    Source: textbook.
 
     Parameters
     ----------
@@ -133,7 +133,8 @@ def rayleigh_field(*, surface_tension: float, radius: float) -> float:
 
     E = 2 sqrt(gamma / (eps0 R)); also the neutral point of its quadrupole oscillation.
 
-    Source: Rayleigh, Philosophical Magazine 14, 184 (1882), from memory.
+    Source: derived, see `neutral_charge_of_spheroids`; quoted so from Rayleigh (1882) in an
+    answer on physics.stackexchange.com, question 416416, read.
 
     Parameters
     ----------

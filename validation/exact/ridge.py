@@ -6,8 +6,7 @@ y' = k^2 - y^2 - y / r, from the axis outward and from afar inward, without Bess
 G = eps0 E^2 R / gamma and lengths in R, tension pulls with k^2 - 1, the field with G (-y - 1), and
 rho R^3 s^2 / gamma = y_inside (1 - k^2 + G (-y_outside - 1)).
 
-Source: derived; Rayleigh, Proc R Soc 29, 71 (1879) without field, Basset, Am J Math 16, 93 (1894),
-both from memory.
+Source: derived.
 """
 
 from __future__ import annotations

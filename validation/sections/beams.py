@@ -70,7 +70,7 @@ def edge_angle(tilt: float, *, tubes: int = 200, level: int = 1) -> float:
     A straight electrode at the emitter's potential meets the edge of the beam at the emitting
     plane at an angle; the beam enters a tenth of the gap downstream, where Child's flow gives it
     potential and speed, and the other boundaries carry the potential of Pierce's solution
-    Re (z + i x)^(4/3) outside the beam (J. R. Pierce, J. Appl. Phys. 11, 548 (1940), from memory).
+    Re (z + i x)^(4/3) outside the beam (derived, Child's potential carried on).
     There the beam stays straight for an electrode at 67.5 degrees.  The path is that at seven
     tenths of the half width, where the mesh does not smear the edge of the charge.
 
