@@ -161,7 +161,15 @@ def _answers(arguments: argparse.Namespace, chapter: Lesson) -> tuple[float | No
 
 
 def _say(out: Console, text: str) -> None:
-    out.print(text, width=min(out.width, _WIDTH))
+    from conegap.validation.lessons.equations import plain
+
+    out.print(plain(text), width=min(out.width, _WIDTH))
+
+
+def _plain_rows(rows: tuple[tuple[str, ...], ...]) -> list[list[str]]:
+    from conegap.validation.lessons.equations import plain
+
+    return [[plain(cell) for cell in row] for row in rows]
 
 
 def _heading(out: Console, text: str) -> None:
@@ -214,7 +222,7 @@ def _show(out: Console, run: Run) -> None:
     if words:
         _say(out, words)
         out.print()
-    out.print(plain_table(table.heads, table.rows))
+    out.print(plain_table(table.heads, _plain_rows(table.rows)))
     out.print()
     for number, source in enumerate(comparison_sources(run), start=1):
         _say(out, f"[{number}] {source}")
@@ -227,7 +235,7 @@ def _show(out: Console, run: Run) -> None:
         if step.table is not None:
             more = step.table(run.findings)
             out.print()
-            out.print(plain_table(more.heads, more.rows, more.caption))
+            out.print(plain_table(more.heads, _plain_rows(more.rows), more.caption))
 
 
 def _exercises(
@@ -282,6 +290,7 @@ def _write(place: Path, run: Run) -> None:
     from conegap.solver.common.writing import json_text
     from conegap.solver.figures.report_figures import png_of
     from conegap.validation.lessons.course import pictures
+    from conegap.validation.lessons.equations import plain
 
     for picture in pictures(run):
         (place / f"{picture.name}.png").write_bytes(png_of(picture.figure))
@@ -292,12 +301,12 @@ def _write(place: Path, run: Run) -> None:
         "numbers_SI": dict(run.findings.numbers),
         "comparisons": [
             {
-                "quantity": row.quantity,
+                "quantity": plain(row.quantity),
                 "computed_SI": row.computed,
                 "reference_SI": row.reference,
                 "reference_is": row.kind,
                 "printed_in": row.unit.name,
-                "source": row.source,
+                "source": plain(row.source),
             }
             for row in run.findings.comparisons
         ],

@@ -131,12 +131,12 @@ def compute(guess: float | None = None) -> Findings:
             Comparison("half angle in balance", DEGREES, found_angle, math.radians(49.3),
                        "published", f"{taylor}; 49.3° as in its abstract", asked=True),
             Comparison("the same to more digits", DEGREES, found_angle,
-                       exact_liquid.taylor_half_angle(), "exact", "zero of P½(cos θ), derived",
+                       exact_liquid.taylor_half_angle(), "exact", "zero of $P½(cos θ)$, derived",
                        digits=6),
             Comparison("exponent of the field at that angle", NUMBER, numbers["exponent"], -0.5,
                        "exact", f"asked by the balance of stress and tension; {taylor}"),
             Comparison("exponent of the field at 45°", NUMBER, at_broken, legendre,
-                       "exact", "root of Pν(−cos α) less 1, textbook (Jackson, from memory)"),
+                       "exact", "root of $Pν(−cos α)$ less 1, textbook (Jackson, from memory)"),
         ),
         series,
     )  # fmt: skip
@@ -210,13 +210,13 @@ LESSON = Lesson(
     "Why 49.29 degrees",
     "the one cone on which field and surface tension balance everywhere; break it at 45",
     (
-        "The field pulls on a conductor's surface with the stress ½ ε₀ E². Surface tension holds "
-        "it with the pressure γ times the sum of the curvatures, which on a cone of half angle α "
-        "is γ cot α / r at the distance r from the apex.",
+        "The field pulls on a conductor's surface with the stress $½ ε₀ E²$. Surface tension holds "
+        "it with the pressure $γ$ times the sum of the curvatures, which on a cone of half angle "
+        "$α$ is $γ cot α / r$ at the distance r from the apex.",
         "A cone has no length of its own, so a pressure difference, which would bring one "
-        "(γ / p), can only be zero. The stress must then fall exactly as 1 / r, and the field as "
-        "r to the power −½. But the power with which the field falls is not free: it is decided "
-        "by the angle of the cone.",
+        "($γ / p$), can only be zero. The stress must then fall exactly as $1 / r$, and the field "
+        "as r to the power $−½$. But the power with which the field falls is not free: it is "
+        "decided by the angle of the cone.",
     ),
     Question(
         "At which half angle is a cone of liquid metal in balance all along its side?",
@@ -231,7 +231,7 @@ LESSON = Lesson(
             lambda found: (
                 "Each dot is a field solved around a metal cone whose far electrode knows nothing "
                 "of Taylor. A sharper cone crowds its field at the apex, a blunter one less; "
-                f"the power −½ is met at {DEGREES.text(found.numbers['angle'])}.",
+                f"the power $−½$ is met at {DEGREES.text(found.numbers['angle'])}.",
             ),
             Sketch(
                 "exponent",
@@ -274,24 +274,24 @@ LESSON = Lesson(
     ),
     (
         Exercise(
-            "Gallium has γ = 0.718 N/m. How high is the field 10 nm from the apex of a balanced "
+            "Gallium has $γ = 0.718$ N/m. How high is the field 10 nm from the apex of a balanced "
             "gallium cone, measured along its side?",
             VOLTS_PER_NANOMETRE,
             lambda found: found.numbers["cone_field"],
             0.02,
-            "Set ½ ε₀ E² = γ cot α / r, with α = 49.29° and r = 10 nm.",
+            "Set $½ ε₀ E² = γ cot α / r$, with $α = 49.29°$ and r = 10 nm.",
             lambda found: (
-                "E = √(2 γ cot α / (ε₀ r)) = "
+                "$E = √(2 γ cot α / (ε₀ r))$ = "
                 f"{VOLTS_PER_NANOMETRE.text(found.numbers['cone_field'], 3)}."
             ),
             (
                 Slip(
                     lambda found: math.sqrt(2.0 * _gallium() / (epsilon_0 * NANOMETRES)),
-                    "The curvature of a cone is cot α / r, not 1 / r.",
+                    "The curvature of a cone is $cot α / r$, not $1 / r$.",
                 ),
                 Slip(
                     lambda found: found.numbers["cone_field"] / math.sqrt(2.0),
-                    "Mind the ½ in the stress ½ ε₀ E².",
+                    "Mind the ½ in the stress $½ ε₀ E²$.",
                 ),
             ),
         ),
@@ -301,9 +301,9 @@ LESSON = Lesson(
             PERCENT,
             lambda found: found.numbers["decade"],
             0.06,
-            "The stress goes as r^(2 n), the tension as r^(−1); put r ten times as large.",
+            "The stress goes as $r^(2 n)$, the tension as $r^(−1)$; put r ten times as large.",
             lambda found: (
-                "10^(2 n + 1) = "
+                "$10^(2 n + 1)$ = "
                 f"{1.0 - found.numbers['decade']:.3f}: a fall of "
                 f"{100.0 * found.numbers['decade']:.1f} %."
             ),

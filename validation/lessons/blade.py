@@ -80,7 +80,7 @@ def compute(guess: float | None = None) -> Findings:
         },
         (
             Comparison("onset of an ever sharper gallium blade, 1 mm", KILOVOLTS, limit, closed,
-                       "exact", "(π/2) √(2 γ d / ε₀), limit of confocal hyperbolas; derived",
+                       "exact", "$(π/2) √(2 γ d / ε₀)$, limit of confocal hyperbolas; derived",
                        asked=True),
             Comparison("the same blade with an edge of 20 µm", KILOVOLTS, twenty[0],
                        math.sqrt(2.0 * gamma * GAP / epsilon_0)
@@ -88,7 +88,7 @@ def compute(guess: float | None = None) -> Findings:
             Comparison("edge field before an open slot over that before a plate", NUMBER,
                        edge.value / plane, slot.edge_fields["edge"] / plane,
                        "exact", "Joukowski map of elliptic coordinates, derived"),
-            Comparison("ε₀ E₀² a / γ at which a flat meniscus in a slit bulges", NUMBER, strip,
+            Comparison("$ε₀ E₀² a / γ$ at which a flat meniscus in a slit bulges", NUMBER, strip,
                        strip_threshold(), "computed elsewhere",
                        "derived, Galerkin with Bessel functions, run here"),
         ),
@@ -142,13 +142,13 @@ LESSON = Lesson(
     "sharpening a needle always helps, sharpening a blade stops helping",
     (
         "A slit emitter is a long edge. Its surface is curved in one direction only, so tension "
-        "holds it with γ / R and not with 2 γ / R, and its field lines crowd in one direction "
-        "only: near a sharp blade the field goes as R to the power −½.",
-        "The stress, the square of the field, then goes as 1 / R. So does the tension. The "
+        "holds it with $γ / R$ and not with $2 γ / R$, and its field lines crowd in one direction "
+        "only: near a sharp blade the field goes as R to the power $−½$.",
+        "The stress, the square of the field, then goes as $1 / R$. So does the tension. The "
         "question is what is left when R goes to zero.",
     ),
     Question(
-        "A gallium blade (γ = 0.718 N/m) stands 1 mm before a flat plate. Towards which rigid "
+        "A gallium blade ($γ = 0.718$ N/m) stands 1 mm before a flat plate. Towards which rigid "
         "onset does it go when its edge is made ever sharper? (0 if it falls to nothing)",
         KILOVOLTS,
         0.0,
@@ -163,7 +163,7 @@ LESSON = Lesson(
                 f"{found.numbers['needle_ratio']:.1f} times; the blade's even rises, to "
                 f"{1.0 / found.numbers['blade_ratio']:.2f} times, towards "
                 f"{KILOVOLTS.text(found.numbers['limit'])}. Only the gap is left in it: "
-                "(π/2) √(2 γ d / ε₀).",
+                "$(π/2) √(2 γ d / ε₀)$.",
                 "So for a blade hold the gap; the lip radius matters less once it is small. In a "
                 "real slit the liquid's width, not the metal's lip, limits how sharp its surface "
                 "can be.",
@@ -185,7 +185,7 @@ LESSON = Lesson(
         Step(
             "The end of the line",
             lambda found: (
-                "Over the root of R / d the blade's onset is nearly a straight line, and its end "
+                "Over the root of $R / d$ the blade's onset is nearly a straight line, and its end "
                 "at zero is the sharp blade. It cannot be computed there (the field of a sharp "
                 "edge does not exist), only approached; `conegap onset` refuses a blade without a "
                 "radius.",
@@ -193,13 +193,13 @@ LESSON = Lesson(
                 "before a slot 2.7 times as wide as the gap (the table) the edge keeps "
                 f"{100.0 * found.numbers['slot']:.0f} %. "
                 "And a flat liquid surface in a slit of half width a bulges at "
-                f"ε₀ E₀² a / γ = {found.numbers['strip']:.3f}, whatever the lips.",
+                f"$ε₀ E₀² a / γ$ = {found.numbers['strip']:.3f}, whatever the lips.",
             ),
             Sketch(
                 "towards_zero",
                 draw_slope,
                 lambda found: (
-                    "The same blades over √(R / d). The diamond is the closed form of "
+                    "The same blades over $√(R / d)$. The diamond is the closed form of "
                     "the sharp blade; the dotted cubic knows only the dots."
                 ),
                 lambda found: (
@@ -211,18 +211,18 @@ LESSON = Lesson(
     ),
     (
         Exercise(
-            "What is the limit for caesium (γ = 0.0714 N/m) at 1 mm?",
+            "What is the limit for caesium ($γ = 0.0714$ N/m) at 1 mm?",
             KILOVOLTS,
             lambda found: found.numbers["caesium"],
             0.02,
-            "(π/2) √(2 γ d / ε₀), with ε₀ = 8.854e-12 F/m.",
+            "$(π/2) √(2 γ d / ε₀)$, with $ε₀ = 8.854 · 10^(−12)$ F/m.",
             lambda found: (
                 f"{KILOVOLTS.text(found.numbers['caesium'], 3)}: one reason why slits like caesium."
             ),
             (
                 Slip(
                     lambda found: found.numbers["caesium"] / (0.5 * math.pi),
-                    "The factor π/2 from the arctangent is missing.",
+                    "The factor $π/2$ from the arctangent is missing.",
                 ),
             ),
         ),
@@ -232,29 +232,29 @@ LESSON = Lesson(
             lambda found: 1.0 - math.sqrt(0.5),
             0.02,
             "The limit goes as the root of the gap.",
-            lambda found: "1 − 1/√2 = 29.3 %. A needle would have lost some 10 %.",
+            lambda found: "$1 − 1/√2$ = 29.3 %. A needle would have lost some 10 %.",
             (
-                Slip(lambda found: 0.5, "It goes as √d, not as d."),
+                Slip(lambda found: 0.5, "It goes as $√d$, not as d."),
                 Slip(lambda found: math.sqrt(0.5), "That is what is left; how much is lost?"),
             ),
         ),
         Exercise(
             "Along the edge emission settles into sites. On a flat surface the fastest wave has "
-            "the length 3 π γ / (ε₀ E²). How far apart are the sites of a 5 µm edge at its own "
-            "onset, ½ ε₀ E² = γ / R?",
+            "the length $3 π γ / (ε₀ E²)$. How far apart are the sites of a 5 µm edge at its own "
+            "onset, $½ ε₀ E² = γ / R$?",
             MICROMETRES,
             lambda found: found.numbers["spacing"],
             0.02,
-            "At onset ε₀ E² = 2 γ / R; put that in.",
+            "At onset $ε₀ E²$ = $2 γ / R$; put that in.",
             lambda found: (
-                f"(3 π / 2) R = {MICROMETRES.text(found.numbers['spacing'], 3)}. On a "
+                f"$(3 π / 2) R$ = {MICROMETRES.text(found.numbers['spacing'], 3)}. On a "
                 "round ridge in the same field the fastest wave is a little shorter, "
                 f"{MICROMETRES.text(found.numbers['ridge'], 3)}."
             ),
             (
                 Slip(
                     lambda found: 2.0 * found.numbers["spacing"],
-                    "Mind the ½: at onset ε₀ E² is 2 γ / R.",
+                    "Mind the ½: at onset $ε₀ E²$ is $2 γ / R$.",
                 ),
                 Slip(
                     lambda found: found.numbers["ridge"],

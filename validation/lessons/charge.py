@@ -145,11 +145,11 @@ def compute(guess: float | None = None) -> Findings:
     closed = exact_liquid.rayleigh_charge(surface_tension=gamma, radius=RADIUS)
     rows = [
         Comparison("greatest charge of a gallium drop of 10 µm", PICOCOULOMBS, charge, closed,
-                   "exact", f"{rayleigh}: 8 π √(ε₀ γ R³)", asked=True),
+                   "exact", f"{rayleigh}: $8 π √(ε₀ γ R³)$", asked=True),
     ]  # fmt: skip
     rows += [
-        Comparison(f"ε₀ E² R / γ at which wave n = {wave} costs nothing", NUMBER, one.value,
-                   wave + 2.0, "exact", "n + 2, by Rayleigh's energy argument, derived",
+        Comparison(f"$ε₀ E² R / γ$ at which wave n = {wave} costs nothing", NUMBER, one.value,
+                   wave + 2.0, "exact", "$n + 2$, by Rayleigh's energy argument, derived",
                    error=_stated(one))
         for wave, one in zip(WAVES, neutral, strict=True)
     ]  # fmt: skip
@@ -221,14 +221,14 @@ LESSON = Lesson(
     "How much charge a drop can hold",
     "Rayleigh's limit, found twice: by balance and by stability",
     (
-        "Charge on a drop sits on its surface and pulls outward with ½ ε₀ E²; surface tension "
-        "presses inward with 2 γ / R. More charge, and at some point the drop must come apart.",
+        "Charge on a drop sits on its surface and pulls outward with $½ ε₀ E²$; surface tension "
+        "presses inward with $2 γ / R$. More charge, and at some point the drop must come apart.",
         "Two questions look different. When does the stress equal the tension, so that nothing "
         "presses on the liquid any more? And when can the ball become an oval at no cost? "
         "Rayleigh answered the second in 1882.",
     ),
     Question(
-        "How much charge can a gallium drop of radius 10 µm hold (γ = 0.718 N/m)?",
+        "How much charge can a gallium drop of radius 10 µm hold ($γ = 0.718$ N/m)?",
         PICOCOULOMBS,
         1e-18,
         1.0,
@@ -239,9 +239,10 @@ LESSON = Lesson(
             "Two questions, one answer",
             lambda found: (
                 "By balance: the field around the ball is solved, raised until its stress equals "
-                f"2 γ / R, and the charge read off: {PICOCOULOMBS.text(found.numbers['charge'])}, "
-                f"with {found.numbers['field'] / 1e6:.0f} MV/m at the surface.",
-                "By stability: the free liquid surface is asked at which ε₀ E² R / γ a small "
+                f"$2 γ / R$, and the charge read off: "
+                f"{PICOCOULOMBS.text(found.numbers['charge'])}, with "
+                f"{found.numbers['field'] / 1e6:.0f} MV/m at the surface.",
+                "By stability: the free liquid surface is asked at which $ε₀ E² R / γ$ a small "
                 "change of shape costs nothing. The oval comes first, at "
                 f"{found.numbers['neutral']:.2f}; four is where the stress equals the tension. "
                 "That both fall together is special to the charged ball: the drop of chapter 3 "
@@ -258,7 +259,7 @@ LESSON = Lesson(
                 ),
                 lambda found: (
                     "Neutral strength against wave number: computed dots near 4, 6 and "
-                    "8 for n = 2, 4 and 6 on the line n + 2; below 4 the ball holds."
+                    "8 for n = 2, 4 and 6 on the line $n + 2$; below 4 the ball holds."
                 ),
             ),
         ),
@@ -292,7 +293,7 @@ LESSON = Lesson(
             0.02,
             "The charge goes as R to the power 3/2.",
             lambda found: (
-                "2^(3/2) = 2.83 times as much, "
+                "$2^(3/2)$ = 2.83 times as much, "
                 f"{PICOCOULOMBS.text(2.0**1.5 * found.numbers['charge'], 3)}: less than "
                 "the eightfold of its volume, so large drops hold less charge per mass."
             ),
@@ -308,8 +309,8 @@ LESSON = Lesson(
             KILOVOLTS,
             lambda found: found.numbers["lone_voltage"],
             0.02,
-            "The surface field is E = 2 √(γ / (ε₀ R)), and a lone ball has V = E R.",
-            lambda found: f"V = 2 √(γ R / ε₀) = {KILOVOLTS.text(found.numbers['lone_voltage'])}.",
+            "The surface field is $E = 2 √(γ / (ε₀ R))$, and a lone ball has $V = E R$.",
+            lambda found: f"$V = 2 √(γ R / ε₀)$ = {KILOVOLTS.text(found.numbers['lone_voltage'])}.",
         ),
         Exercise(
             "A drop at its limit splits into two equal drops, each with half the charge. At how "
@@ -317,9 +318,9 @@ LESSON = Lesson(
             PERCENT,
             lambda found: 0.5 * math.sqrt(2.0),
             0.01,
-            "Half the volume holds 1/√2 of the charge, since the limit goes as the root of the "
+            "Half the volume holds $1/√2$ of the charge, since the limit goes as the root of the "
             "volume.",
-            lambda found: "½ over 1/√2 is 70.7 %: splitting helps, which is why it happens.",
+            lambda found: "$½ / (1/√2)$ is 70.7 %: splitting helps, which is why it happens.",
             (
                 Slip(
                     lambda found: 0.5,
@@ -334,7 +335,7 @@ LESSON = Lesson(
     ),
     (
         "Lord Rayleigh, Philosophical Magazine 14, 184 (1882): cited from memory; the formula "
-        "Q² = 64 π² ε₀ γ R³ and the citation were seen together in a second source.",
+        "$Q² = 64 π² ε₀ γ R³$ and the citation were seen together in a second source.",
         "D. Duft and others, Nature 421, 128 (2003), on the jets: the citation was seen, the "
         "paper was not.",
     ),

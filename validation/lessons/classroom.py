@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from conegap.validation.lessons.course import Run, picture
+from conegap.validation.lessons.equations import tex, with_equations
 from conegap.validation.lessons.judging import judge, words_on_guess
 from conegap.validation.lessons.lesson import Exercise, Findings, Lesson, Step, Table
 from conegap.validation.lessons.words import comparison_sources, comparison_table
@@ -13,7 +14,7 @@ from conegap.validation.lessons.words import comparison_sources, comparison_tabl
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["check", "compare", "in_si", "markdown_table", "show", "tell"]
+__all__ = ["check", "compare", "in_si", "markdown_table", "show", "tell", "with_tex"]
 
 # Of a picture in a notebook, [px].
 _SHOWN_WIDTH = 640
@@ -28,6 +29,11 @@ def in_si(lesson: Lesson, guess: float | None) -> float | None:
         In the question's unit.
     """
     return None if guess is None else guess * lesson.question.unit.size
+
+
+def with_tex(text: str) -> str:
+    """A text with its equations in TeX, between dollars as a notebook takes them."""
+    return with_equations(text, str, lambda equation: f"${tex(equation)}$")
 
 
 def compare(lesson: Lesson, guess: float | None, found: Findings) -> Any:
@@ -48,7 +54,7 @@ def compare(lesson: Lesson, guess: float | None, found: Findings) -> Any:
         "",
     ]
     lines += [f"[{k}] {source}  " for k, source in enumerate(comparison_sources(run), start=1)]
-    return Markdown("\n".join(lines).strip())
+    return Markdown(with_tex("\n".join(lines).strip()))
 
 
 def tell(step: Step, found: Findings) -> Any:
@@ -58,7 +64,7 @@ def tell(step: Step, found: Findings) -> Any:
     parts = list(step.words(found))
     if step.table is not None:
         parts.append(markdown_table(step.table(found)))
-    return Markdown("\n\n".join(parts))
+    return Markdown(with_tex("\n\n".join(parts)))
 
 
 def show(step: Step, draw: Callable[[Axes, Findings], object], found: Findings) -> Any:
@@ -106,7 +112,7 @@ def check(exercise: Exercise, answer: float | None, found: Findings) -> Any:
         if judgement.right
         else f"\n\n<details><summary>Solution</summary>\n\n{exercise.solution(found)}\n\n</details>"
     )
-    return Markdown(f"**{mark}** {judgement.words}{solution}")
+    return Markdown(with_tex(f"**{mark}** {judgement.words}{solution}"))
 
 
 def markdown_table(table: Table) -> str:

@@ -83,7 +83,7 @@ def compute(guess: float | None = None) -> Findings:
                        "computed elsewhere", full, asked=True),
             Comparison("the same by spheroids balanced at two points", NUMBER, spheroid_aspect,
                        1.9, "published", f"{taylor}; 1.9 as in its abstract"),
-            Comparison("field at the turning point, E₀ √(ε₀ r₀ / γ)", NUMBER, root, 0.4521,
+            Comparison("field at the turning point, $E₀ √(ε₀ r₀ / γ)$", NUMBER, root, 0.4521,
                        "computed elsewhere", full, error=branch.electric_bond_number.error / 2.0),
             Comparison("the same by spheroids of least energy", NUMBER, root, math.sqrt(energy),
                        "formula", "derived"),
@@ -164,13 +164,13 @@ LESSON = Lesson(
     "The drop in a field and its turning point",
     "why a drop holds for a while and then suddenly does not",
     (
-        "An uncharged drop of conducting liquid in a uniform field E₀ is pulled at both ends. It "
+        "An uncharged drop of conducting liquid in a uniform field $E₀$ is pulled at both ends. It "
         "lengthens; a longer drop has sharper ends; sharper ends have more field. Surface tension "
         "fights back, at first with success: for every field there is a shape in balance.",
         "But not for every field. Follow the shapes in balance and the field rises, flattens and "
         "turns back: beyond its highest value there is nothing left to be in balance with. That "
-        "turning point is the onset. The drop's volume stays; its radius without field is r₀, and "
-        "E₀ √(ε₀ r₀ / γ) is the only number that counts.",
+        "turning point is the onset. The drop's volume stays; its radius without field is $r₀$, "
+        "and $E₀ √(ε₀ r₀ / γ)$ is the only number that counts.",
     ),
     Question(
         "How many times as long as wide is the drop when it gives way?",
@@ -183,7 +183,7 @@ LESSON = Lesson(
         Step(
             "The turning point",
             lambda found: (
-                f"The highest field is {found.numbers['root']:.4f} √(γ / (ε₀ r₀)), known to "
+                f"The highest field is {found.numbers['root']:.4f} $√(γ / (ε₀ r₀))$, known to "
                 f"{100.0 * found.numbers['error']:.1g} %, and there the drop is "
                 f"{found.numbers['aspect']:.3f} times as long as wide.",
                 "The shape runs fast where the field stands still: near the turning point a "
@@ -233,11 +233,11 @@ LESSON = Lesson(
     ),
     (
         Exercise(
-            "A raindrop of radius 1 mm has γ = 72.8 mN/m. At which field does it burst?",
+            "A raindrop of radius 1 mm has $γ = 72.8$ mN/m. At which field does it burst?",
             MEGAVOLTS_PER_METRE,
             lambda found: found.numbers["onset"],
             0.02,
-            "E₀ = 0.4521 √(γ / (ε₀ r₀)), with ε₀ = 8.854e-12 F/m.",
+            "$E₀ = 0.4521 √(γ / (ε₀ r₀))$, with $ε₀ = 8.854 · 10^(−12)$ F/m.",
             lambda found: (
                 f"{MEGAVOLTS_PER_METRE.text(found.numbers['onset'], 3)}, less than half "
                 "the breakdown strength of air: thunderclouds can do it."
@@ -245,21 +245,21 @@ LESSON = Lesson(
             (
                 Slip(
                     lambda found: found.numbers["onset"] / found.numbers["root"],
-                    "That is √(γ / (ε₀ r₀)); the drop gives way at 0.4521 of it.",
+                    "That is $√(γ / (ε₀ r₀))$; the drop gives way at 0.4521 of it.",
                 ),
                 Slip(
                     lambda found: found.numbers["onset"] / math.sqrt(2.0),
-                    "r₀ is the radius, not the diameter.",
+                    "$r₀$ is the radius, not the diameter.",
                 ),
             ),
         ),
         Exercise(
-            "Old papers write the same number as E₀ √(r₀ / T) in Gaussian units, in which it is "
-            "larger by √(4π). What do they print for the true drop?",
+            "Old papers write the same number as $E₀ √(r₀ / T)$ in Gaussian units, in which it is "
+            "larger by $√(4π)$. What do they print for the true drop?",
             NUMBER,
             lambda found: math.sqrt(4.0 * math.pi) * found.numbers["root"],
             0.005,
-            "Multiply the SI number by √(4π) = 3.545.",
+            "Multiply the SI number by $√(4π)$ = 3.545.",
             lambda found: (
                 f"{math.sqrt(4.0 * math.pi) * found.numbers['root']:.3f}; Taylor's "
                 f"spheroids give {math.sqrt(4.0 * math.pi) * found.numbers['spheroid']:.3f}."
@@ -272,12 +272,12 @@ LESSON = Lesson(
             ),
         ),
         Exercise(
-            "Hold the drop rigid as a sphere: its pole has the field 3 E₀. Setting ½ ε₀ (3 E₀)² = "
-            "2 γ / r₀ gives an onset. By how many percent is that too high?",
+            "Hold the drop rigid as a sphere: its pole has the field $3 E₀$. Setting "
+            "$½ ε₀ (3 E₀)² = 2 γ / r₀$ gives an onset. By how many percent is that too high?",
             PERCENT,
             lambda found: RIGID / found.numbers["root"] - 1.0,
             0.03,
-            "Solve for E₀ √(ε₀ r₀ / γ) first: it is 2/3. Compare it with the turning point.",
+            "Solve for $E₀ √(ε₀ r₀ / γ)$ first: it is 2/3. Compare it with the turning point.",
             lambda found: (
                 "2/3 over the true number is "
                 f"{RIGID / found.numbers['root']:.3f}: a rigid surface promises "
@@ -297,7 +297,7 @@ LESSON = Lesson(
         "(unstable at a length of 1.9 times the width; agrees with experiments within 1 %).",
         "M. J. Miksis, Physics of Fluids 24, 1967 (1981); O. A. Basaran and L. E. Scriven, Physics "
         "of Fluids A 1, 799 (1989): numbers from memory.",
-        "W. A. Macky, Proceedings of the Royal Society A 133, 565 (1931): E √r = 3875 V cm^-1/2 "
-        "for water, from memory, converted here.",
+        "W. A. Macky, Proceedings of the Royal Society A 133, 565 (1931): $E √r$ = 3875 V over "
+        "the root of 1 cm for water, from memory, converted here.",
     ),
 )

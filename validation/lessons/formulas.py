@@ -124,7 +124,7 @@ def compute(guess: float | None = None) -> Findings:
     exact_onset = limit / exact.hyperboloid_field(voltage=1.0, **shape)
     cosine = math.cos(exact_liquid.taylor_half_angle())
     smith_source = (
-        "√(2 γ r cos 49.29° / ε₀) ln(4 d / r): D. P. H. Smith, IEEE Trans. Ind. Appl. IA-22, 527 "
+        "$√(2 γ r cos 49.29° / ε₀) ln(4 d / r)$: D. P. H. Smith, IEEE Trans. Ind. Appl. IA-22, 527 "
         "(1986), formula and factor from memory"
     )
     s = np.linspace(0.0, 1.0, 61)
@@ -149,17 +149,17 @@ def compute(guess: float | None = None) -> Findings:
             Comparison("the same, A = 0.8", KILOVOLTS, tube, smith * 0.8 / 0.667,
                        "formula", "another A in use, from memory"),
             Comparison("rigid onset of the needle", KILOVOLTS, here, exact_onset,
-                       "exact", "hyperboloid (textbook) and 2 γ / R", error=error),
+                       "exact", "hyperboloid (textbook) and $2 γ / R$", error=error),
             *(
                 Comparison(f"the same by: {name}", KILOVOLTS, here, value, "formula", source)
                 for (name, value), source in zip(
                     estimates.items(),
                     (
-                        "2 √(γ R / ε₀): a ball with nothing near it (Rayleigh's field)",
+                        "$2 √(γ R / ε₀)$: a ball with nothing near it (Rayleigh's field)",
                         "an edge's tension on a tip: met in print, from memory",
                         "confocal paraboloids, textbook: the plate is a paraboloid too",
-                        "√(γ R / ε₀) ln(4 d / R), textbook",
-                        "√(2 γ d / ε₀) arctan √(d / R), textbook: an edge, not a tip",
+                        "$√(γ R / ε₀) ln(4 d / R)$, textbook",
+                        "$√(2 γ d / ε₀) arctan √(d / R)$, textbook: an edge, not a tip",
                     ),
                     strict=True,
                 )
@@ -228,10 +228,10 @@ def _trust(found: Findings) -> Table:
              "comparing radii, gaps and metals"),
             ("turning point of the free surface", "contact line and pressure (or volume) known",
              "the onset of a fed, free surface"),
-            ("logarithm, 2 γ / R", "long thin hyperboloid, d above 40 R", "a needle, to 1 %"),
+            ("logarithm, $2 γ / R$", "long thin hyperboloid, d above 40 R", "a needle, to 1 %"),
             ("capillary formula", "one fitted factor A, no pressure", "a first idea, ± 20 %"),
             ("paraboloids", "the counter electrode curves around the tip", "its own shape only"),
-            ("γ / R on a tip", "an edge", "nothing: 29 % low on a tip"),
+            ("$γ / R$ on a tip", "an edge", "nothing: 29 % low on a tip"),
         ),
     )  # fmt: skip
 
@@ -243,8 +243,8 @@ LESSON = Lesson(
     (
         "Handbooks offer onset formulas that differ by tens of percent, and often more. Mostly "
         "none is wrong: each answers another question. Three things tell them apart: which shape "
-        "the field is for, which curvature the tension has (2 / R on a tip, 1 / R on an edge, cot "
-        "α / r on a cone), and whether the liquid may move.",
+        "the field is for, which curvature the tension has ($2 / R$ on a tip, $1 / R$ on an edge, "
+        "$cot α / r$ on a cone), and whether the liquid may move.",
         "A fitted factor hides what was not said. The capillary formula has one, A, between 0.6 "
         "and 0.8; it has no feed pressure, although pressure does part of the field's work.",
     ),
@@ -289,7 +289,7 @@ LESSON = Lesson(
                 "For a gallium needle of 5 µm, 0.5 mm before a plate, all five formulas are "
                 "honest about something. The lone ball forgets the shaft and the plate. The "
                 "paraboloids bend the plate around the tip. The edge's tension on a tip is just "
-                "1/√2. The blade's formula is for a blade.",
+                "$1/√2$. The blade's formula is for a blade.",
                 "The logarithm is right for its shape and within its range. Trust a formula when "
                 "its shape, its curvature and its range are yours; otherwise solve the field.",
             ),
@@ -312,13 +312,13 @@ LESSON = Lesson(
     ),
     (
         Exercise(
-            "A needle formula was written with the tension γ / R in place of 2 γ / R. By how many "
-            "percent is its onset too low?",
+            "A needle formula was written with the tension $γ / R$ in place of $2 γ / R$. By how "
+            "many percent is its onset too low?",
             PERCENT,
             lambda found: found.numbers["half_curvature"],
             0.02,
             "The onset goes as the square root of the tension's pressure.",
-            lambda found: "1 − 1/√2 = 29.3 %.",
+            lambda found: "$1 − 1/√2$ = 29.3 %.",
             (
                 Slip(lambda found: 0.5, "Half the pressure is not half the voltage."),
                 Slip(lambda found: 1.0 / math.sqrt(2.0), "That is what is left."),
@@ -326,8 +326,8 @@ LESSON = Lesson(
         ),
         Exercise(
             "Taylor (1969) writes the pull of a cone on its tube with the number 0.117, for kV, cm "
-            "and dyn/cm. It is 2 cos α · 0.2998², the last from 1 statvolt = 299.8 V. Work it out "
-            "to three digits with α = 49.29°.",
+            "and dyn/cm. It is $2 cos α · 0.2998²$, the last from 1 statvolt = 299.8 V. Work it "
+            "out to three digits with $α = 49.29°$.",
             NUMBER,
             lambda found: found.numbers["pull"],
             0.003,
@@ -345,7 +345,7 @@ LESSON = Lesson(
         ),
         Exercise(
             "At a gap of only ten tip radii, by how many percent is the solved onset away from "
-            "√(γ R / ε₀) ln(4 d / R)? (negative when it is lower)",
+            "$√(γ R / ε₀) ln(4 d / R)$? (negative when it is lower)",
             PERCENT,
             lambda found: found.numbers["short"],
             0.06,

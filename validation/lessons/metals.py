@@ -147,9 +147,9 @@ def draw_thrust(axes: Axes, found: Findings) -> None:
 
 
 def _powers(value: float) -> str:
-    """A number over many decades: "7 × 10⁻⁴"."""
+    """A number over many decades: "$7 × 10^(−4)$"."""
     digits, _, power = f"{value:.0e}".partition("e")
-    return f"{digits} × 10" + str(int(power)).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
+    return f"${digits} × 10^({int(power)})$".replace("-", "−")
 
 
 def _table(found: Findings) -> Table:
@@ -222,7 +222,7 @@ LESSON = Lesson(
             "What you get for it",
             lambda found: (
                 "A heavy ion gives more thrust for a current, a light one more speed and so less "
-                "metal used: thrust per current is √(2 m V / e), speed √(2 e V / m).",
+                "metal used: thrust per current is $√(2 m V / e)$, speed $√(2 e V / m)$.",
                 "Nothing is free. Caesium has the lowest onset and much thrust, but burns in air "
                 f"and already has {_powers(found.numbers['vapour'])} Pa of vapour just above its "
                 f"melting point, where gallium has {_powers(found.numbers['gallium_vapour'])} Pa. "
@@ -250,7 +250,7 @@ LESSON = Lesson(
             MICRONEWTONS,
             lambda found: 1e-3 * found.numbers["caesium_thrust"],
             0.02,
-            "F = I √(2 m V / e), with m = 132.9 atomic masses of 1.6605e-27 kg.",
+            "$F = I √(2 m V / e)$, with m = 132.9 atomic masses of 1.6605e-27 kg.",
             lambda found: (
                 f"{MICRONEWTONS.text(1e-3 * found.numbers['caesium_thrust'])}: the weight "
                 "of some 17 mg."
@@ -258,7 +258,7 @@ LESSON = Lesson(
             (
                 Slip(
                     lambda found: 1e-3 * found.numbers["caesium_thrust"] / math.sqrt(2.0),
-                    "Energy is ½ m v², so v = √(2 e V / m): mind the 2.",
+                    "Energy is $½ m v²$, so $v = √(2 e V / m)$: mind the 2.",
                 ),
             ),
         ),

@@ -59,7 +59,7 @@ def compute(guess: float | None = None) -> Findings:
     alkali, _ = needle_onset(surface_tension=soft, radius=RADIUS, gap=GAP)
     short, _ = onsets[RADIUS, GAPS[0]]
     short_log = classic.needle_onset(surface_tension=gamma, radius=RADIUS, gap=GAPS[0])
-    coordinates = "exact field (prolate spheroidal coordinates, textbook) and 2 γ / R"
+    coordinates = "exact field (prolate spheroidal coordinates, textbook) and $2 γ / R$"
     return Findings(
         {
             "onset": here,
@@ -73,7 +73,7 @@ def compute(guess: float | None = None) -> Findings:
         (
             Comparison("onset of the gallium needle, 5 µm, 1 mm", KILOVOLTS, here, closed,
                        "exact", coordinates, asked=True, error=error),
-            Comparison("the same by √(γ R / ε₀) ln(4 d / R)", KILOVOLTS, here, log,
+            Comparison("the same by $√(γ R / ε₀) ln(4 d / R)$", KILOVOLTS, here, log,
                        "formula", "limit for d much above R; used for liquid-metal sources since "
                        "Gomer, Appl. Phys. 19, 365 (1979), attribution from memory"),
             Comparison("gap of 50 µm, the same logarithm", KILOVOLTS, short, short_log,
@@ -131,7 +131,7 @@ LESSON = Lesson(
     "which dimension of a needle matters, and how much",
     (
         "Hold the liquid on a needle's tip rigid for a moment, as a cap of radius R. It lets go "
-        "when the stress ½ ε₀ E² reaches the tension 2 γ / R, so at E = 2 √(γ / (ε₀ R)). The "
+        "when the stress $½ ε₀ E²$ reaches the tension $2 γ / R$, so at $E = 2 √(γ / (ε₀ R))$. The "
         "field for one volt is the subject of chapter 1; dividing one by the other gives an onset "
         "voltage.",
         "This rigid onset is a first estimate. A free surface sharpens before it goes (chapter "
@@ -139,7 +139,7 @@ LESSON = Lesson(
         "was drawn.",
     ),
     Question(
-        "Gallium (γ = 0.718 N/m) on a needle of 5 µm tip radius, 1 mm before a flat plate. At "
+        "Gallium ($γ = 0.718$ N/m) on a needle of 5 µm tip radius, 1 mm before a flat plate. At "
         "which voltage does the rigid cap let go?",
         KILOVOLTS,
         1.0,
@@ -154,8 +154,8 @@ LESSON = Lesson(
                 f"{found.numbers['field'] / 1e6:.0f} MV/m at the tip. Twice the gap raises that "
                 f"by only {100.0 * found.numbers['longer']:.1f} %.",
                 "The logarithm is a limit: good to half a percent when the gap is a hundred "
-                "radii, 3 % off at ten. The textbook form with γ / R in place of 2 γ / R belongs "
-                "to an edge, not to a tip (chapter 8).",
+                "radii, 3 % off at ten. The textbook form with $γ / R$ in place of $2 γ / R$ "
+                "belongs to an edge, not to a tip (chapter 8).",
             ),
             Sketch(
                 "over_gap",
@@ -173,7 +173,7 @@ LESSON = Lesson(
             "The radius does",
             lambda found: (
                 f"Twice the radius raises the onset by {100.0 * found.numbers['blunter']:.1f} %: "
-                "less than the √2 of the tension's part, since a blunter tip also loses less of "
+                "less than the $√2$ of the tension's part, since a blunter tip also loses less of "
                 "its field to the shaft. A needle's tip radius is the dimension to hold and to "
                 "measure.",
             ),
@@ -194,8 +194,10 @@ LESSON = Lesson(
             PERCENT,
             lambda found: found.numbers["longer"],
             0.04,
-            "Compare ln(4 d / R) at both gaps.",
-            lambda found: f"ln(1600) / ln(800): a rise of {100.0 * found.numbers['longer']:.1f} %.",
+            "Compare $ln(4 d / R)$ at both gaps.",
+            lambda found: (
+                f"$ln(1600) / ln(800)$: a rise of {100.0 * found.numbers['longer']:.1f} %."
+            ),
             (
                 Slip(lambda found: 1.0, "That is a flat gap; here the gap sits in a logarithm."),
                 Slip(
@@ -210,23 +212,24 @@ LESSON = Lesson(
             PERCENT,
             lambda found: found.numbers["blunter"],
             0.04,
-            "√R grows by √2, but ln(4 d / R) shrinks.",
-            lambda found: f"√2 · ln(400) / ln(800): {100.0 * found.numbers['blunter']:.1f} %.",
+            "$√R$ grows by $√2$, but $ln(4 d / R)$ shrinks.",
+            lambda found: f"$√2 · ln(400) / ln(800)$: {100.0 * found.numbers['blunter']:.1f} %.",
             (
                 Slip(
                     lambda found: math.sqrt(2.0) - 1.0,
-                    "You have the √R; the radius also sits in the logarithm.",
+                    "You have the $√R$; the radius also sits in the logarithm.",
                 ),
             ),
         ),
         Exercise(
-            "The same needle with caesium (γ = 0.0714 N/m), still 5 µm and 1 mm. At which voltage?",
+            "The same needle with caesium ($γ = 0.0714$ N/m), still 5 µm and 1 mm. At which "
+            "voltage?",
             KILOVOLTS,
             lambda found: found.numbers["caesium"],
             0.02,
-            "Only γ changes, and the onset goes as its square root.",
+            "Only $γ$ changes, and the onset goes as its square root.",
             lambda found: (
-                f"√(0.0714 / 0.718) = 0.315 of gallium's: "
+                f"$√(0.0714 / 0.718)$ = 0.315 of gallium's: "
                 f"{KILOVOLTS.text(found.numbers['caesium'])}."
             ),
             (

@@ -16,6 +16,7 @@ from types import ModuleType
 from typing import Any
 
 from conegap.geometries.quantities.errors import ComputationError, OutputError
+from conegap.validation.lessons.classroom import with_tex
 from conegap.validation.lessons.course import CHAPTERS
 from conegap.validation.lessons.lesson import Lesson
 from conegap.validation.lessons.words import numbered_title, unit_words
@@ -79,8 +80,11 @@ def notebook_of(
     computing = _reached(module, ["compute"])
     question = lesson.question
     unit = question.unit.name or "a number"
-    text: Callable[[str], Any] = new_markdown_cell
     code: Callable[[str], Any] = new_code_cell
+
+    def text(words: str) -> Any:
+        return new_markdown_cell(with_tex(words))
+
     # Folded as notebooks fold an output until its bar is clicked or the cell is run again.
     folded = {"collapsed": True, "jupyter": {"outputs_hidden": True}} if guess is None else {}
 

@@ -6,14 +6,16 @@ import base64
 import html
 import json
 import re
+from dataclasses import replace
 from importlib.metadata import version
 from typing import Any
 
 from markupsafe import Markup
 
 from conegap.validation.lessons.course import CHAPTERS, Run, picture
+from conegap.validation.lessons.equations import mathml, with_equations
 from conegap.validation.lessons.judging import words_on_guess
-from conegap.validation.lessons.lesson import Exercise, Findings
+from conegap.validation.lessons.lesson import Exercise, Findings, Table
 from conegap.validation.lessons.words import (
     comparison_sources,
     comparison_table,
@@ -25,16 +27,20 @@ __all__ = ["lesson_page"]
 
 
 def _prose(text: str) -> Markup:
-    """A paragraph: commands in backticks set as code, roots kept on one line."""
+    """A paragraph: equations as MathML, commands in backticks set as code."""
+    return Markup(with_equations(text, _words, mathml))
+
+
+def _words(text: str) -> str:
+    """Words between equations; a number is not torn from its unit."""
     safe = html.escape(text, quote=False)
     safe = re.sub(r"`([^`]+)`", r"<code>\1</code>", safe)
-    safe = re.sub(r" / |(?<=\d) (?=[γπ√ε%µkMVNp])", _tied, safe)
-    return Markup(re.sub(r"√\([^)]*\)", _tied, safe))
+    return re.sub(r"(?<=\d) (?=[%µkMVNp])", "\u00a0", safe)
 
 
-def _tied(found: re.Match[str]) -> str:
-    """The text found, not to be broken at its spaces."""
-    return found.group().replace(" ", "\u00a0")
+def _set(table: Table) -> Table:
+    """A table with the equations of its cells set."""
+    return replace(table, rows=tuple(tuple(map(_prose, row)) for row in table.rows))
 
 
 def lesson_page(run: Run) -> str:
@@ -59,7 +65,7 @@ def lesson_page(run: Run) -> str:
                 "words": step.words(found),
                 "figure": None if drawn is None else Markup(inlined(drawn)),
                 "caption": "" if drawn is None else drawn.caption,
-                "table": None if step.table is None else step.table(found),
+                "table": None if step.table is None else _set(step.table(found)),
             }
         )
     asked = next(row for row in found.comparisons if row.asked)
@@ -71,7 +77,7 @@ def lesson_page(run: Run) -> str:
         version=version("conegap"),
         colours=COLOURS,
         steps=steps,
-        comparison=comparison_table(run),
+        comparison=_set(comparison_table(run)),
         sources=comparison_sources(run),
         guess="" if run.guess is None else f"{run.guess / size:g}",
         guess_words=words_on_guess(lesson, run.guess, found),
@@ -105,9 +111,10 @@ def _checks(exercise: Exercise, found: Findings) -> dict[str, Any]:
     return {
         "answer": exercise.answer(found) / size,
         "tolerance": exercise.tolerance,
-        "hint": exercise.hint,
+        "hint": _prose(exercise.hint),
         "slips": [
-            {"answer": slip.answer(found) / size, "hint": slip.hint} for slip in exercise.slips
+            {"answer": slip.answer(found) / size, "hint": _prose(slip.hint)}
+            for slip in exercise.slips
         ],
     }
 

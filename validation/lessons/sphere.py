@@ -74,15 +74,15 @@ def compute(guess: float | None = None) -> Findings:
                 asked=True, error=errors[OF_QUESTION],
             ),
             Comparison(
-                "the same by the logarithm 2 V / (R ln(4 d / R))", MEGAVOLTS_PER_METRE,
+                "the same by the logarithm $2 V / (R ln(4 d / R))$", MEGAVOLTS_PER_METRE,
                 numbers["tip"], exact.hyperboloid_logarithmic_field(**shape),
                 "formula", "limit of the exact form for d much above R",
             ),
             Comparison(
-                "sphere in a sphere five times as wide, E a / V", NUMBER,
+                "sphere in a sphere five times as wide, $E a / V$", NUMBER,
                 1e-3 * numbers["spheres"],
                 1e-3 * exact.concentric_spheres_field(voltage=1.0, inner=1e-3, outer=5e-3),
-                "exact", "E = V b / (a (b − a)), textbook",
+                "exact", "$E = V b / (a (b − a))$, textbook",
             ),
             Comparison(
                 "hemisphere on a plane, apex over far field", NUMBER, numbers["boss"],
@@ -148,9 +148,9 @@ LESSON = Lesson(
     "The field of a sphere and of a needle",
     "why a sharp point concentrates the field, and how little the gap matters then",
     (
-        "A voltage V across a flat gap d gives the field V / d everywhere. A small conductor is "
+        "A voltage V across a flat gap d gives the field $V / d$ everywhere. A small conductor is "
         "different: far away its field lines spread, close to it they crowd. A lone sphere of "
-        "radius R at V has the field V / R at its surface, whatever stands far away. A needle is "
+        "radius R at V has the field $V / R$ at its surface, whatever stands far away. A needle is "
         "not a lone sphere: its own shaft repels field lines from the tip.",
         "Signs here and in the whole course: the voltage is that of the emitter against the other "
         "electrode, and a field is positive where it points out of the emitter.",
@@ -179,7 +179,7 @@ LESSON = Lesson(
                 "tip_field",
                 draw_ratio,
                 lambda found: (
-                    "Tip field in units of V / R. Dots: solved on meshes. The logarithm "
+                    "Tip field in units of $V / R$. Dots: solved on meshes. The logarithm "
                     "joins the exact curve where the gap is long."
                 ),
                 lambda found: (
@@ -232,7 +232,7 @@ LESSON = Lesson(
             lambda found: 1e3 / 10e-6,
             0.01,
             "The field of a lone ball is its voltage over its radius.",
-            lambda found: "E = V / R = 1000 V / 10 µm = 100 MV/m.",
+            lambda found: "$E = V / R$ = 1000 V / 10 µm = 100 MV/m.",
             (Slip(lambda found: 1e3 / 20e-6, "Divide by the radius, not by the diameter."),),
         ),
         Exercise(
@@ -241,13 +241,13 @@ LESSON = Lesson(
             PERCENT,
             lambda found: found.numbers["fall"],
             0.04,
-            "Read both values off the first picture, at d / R = 100 and 1000, or use the "
-            "logarithm: the field goes as 1 / ln(4 d / R).",
+            "Read both values off the first picture, at $d / R$ = 100 and 1000, or use the "
+            "logarithm: the field goes as $1 / ln(4 d / R)$.",
             lambda found: f"It falls by {100.0 * found.numbers['fall']:.1f} % only: a logarithm.",
             (
                 Slip(
                     lambda found: 0.9,
-                    "That is a flat gap, where the field is V / d. At a needle the gap enters "
+                    "That is a flat gap, where the field is $V / d$. At a needle the gap enters "
                     "through a logarithm.",
                 ),
                 Slip(
