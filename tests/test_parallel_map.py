@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import time
 from multiprocessing import forkserver
 
 import pytest
@@ -34,3 +35,16 @@ def test_results_keep_their_order() -> None:
     found = parallel_map(abs, [-3, 2, -1], progress=lambda _, done, total: steps.append(done))
     assert found == [3, 2, 1]
     assert steps == [0, 1, 2, 3]
+
+
+def _wait(seconds: float) -> int:
+    time.sleep(seconds)
+    return os.getpid()
+
+
+def test_short_work_stays_here_however_long_it_waits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """INVARIANT: brief work is measured by the processor's time: items that only wait, as on a busy
+    machine, start no processes; work that is not brief does."""
+    monkeypatch.setattr("conegap.solver.common.parallel_map._WORTH_A_START", 0.1)
+    assert set(parallel_map(_wait, [0.1] * 4, brief=True)) == {os.getpid()}
+    assert os.getpid() not in parallel_map(_wait, [0.0] * 2)

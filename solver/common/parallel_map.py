@@ -32,7 +32,8 @@ Result = TypeVar("Result")
 _WORKERS = 2
 _CORES = os.cpu_count() or 1
 _WORTH_A_START = 4.0
-"""Seconds of work here that two processes, after their start, would do in half the time."""
+"""Processor seconds of work here that two processes, after their start, would do in half the time:
+not of the clock, by which a busy machine would get two more processes for short work."""
 
 
 def _one(task: tuple[Callable[[Item], Result], Item]) -> Result | str:
@@ -84,7 +85,7 @@ def parallel_map(
     tasks = [(solve, item) for item in items]
     results: list[Result | str] = [""] * len(tasks)
     workers = min(_WORKERS, _CORES, len(tasks))
-    started, count = time.monotonic(), 0
+    started, count = time.thread_time(), 0
 
     def settle(k: int, result: Result | str) -> None:
         nonlocal count
@@ -98,7 +99,7 @@ def parallel_map(
     if progress is not None and tasks:
         progress(what, 0, len(tasks))
     for k, task in enumerate(tasks):
-        rest = (time.monotonic() - started) / max(count, 1) * (len(tasks) - count)
+        rest = (time.thread_time() - started) / max(count, 1) * (len(tasks) - count)
         if workers > 1 and (not brief or rest > _WORTH_A_START):
             break
         settle(k, _one(task))
