@@ -72,6 +72,20 @@ def test_what_could_not_be_solved_is_not_proved() -> None:
     assert {row.state for row in unknown} == {"not proved"}
 
 
+def test_ions_that_the_chamber_sends_back_are_not_blamed_on_the_opening() -> None:
+    """INVARIANT: at an emitter below its chamber no opening lets ions leave, so the advice of the
+    failing row speaks of the voltages."""
+    found = assessed_needle()
+    assert found.beams is not None
+    nominal = replace(found.beams.nominal, intercepted=1.0, left=0.0)
+    for volts, word in ((-1000.0, "raise the emitter"), (3000.0, "open the aperture plate")):
+        point = replace(found.beams.points[0], emitter_voltage=volts)
+        band = replace(found.beams, nominal=nominal, points=(point, *found.beams.points[1:]))
+        row = beam_rows(found.design, band)[0]
+        assert row.state == "fail"
+        assert word in row.advice
+
+
 @pytest.mark.parametrize("limit", [1e-9, 40e-6])
 def test_a_thrust_stands_between_its_ends(limit: float) -> None:
     """INVARIANT: at a current limit the greater current law leaves less voltage and so less

@@ -40,6 +40,14 @@ def beam_rows(design: Design, band: BeamBand) -> tuple[ReviewRow, ...]:
     if band.nominal.filling is None:
         return ()
     name = design.accelerator.noun
+    open_it = f"open the {name}, bring it nearer or centre it on the emitter, or draw less current"
+    behind = design.voltages.chamber
+    if band.points[0].emitter_voltage <= behind:
+        open_it = (
+            f"the emitter runs at {band.points[0].emitter_voltage:.4g} V and the chamber at "
+            f"{behind:.4g} V, so that no ion leaves: raise the emitter, lower its ballast, or "
+            "lower the chamber's voltage"
+        )
     errors = band.errors
     lost = max(beam.unfinished for beam in band.beams)
     rows = [
@@ -51,7 +59,7 @@ def beam_rows(design: Design, band: BeamBand) -> tuple[ReviewRow, ...]:
             lost,
             _MOST_INTERCEPTED,
             _PRACTICE,
-            f"open the {name}, bring it nearer or centre it on the emitter, or draw less current",
+            open_it,
         ),
         _row(
             band,

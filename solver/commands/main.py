@@ -22,22 +22,12 @@ from conegap.solver.commands.parser import (
     FAULT,
     INTERRUPTED,
     NOT_CONVERGED,
-    NOT_PASSED,
     REFUSED,
     TERMINATED,
     command_parser,
 )
 
-__all__ = [
-    "DONE",
-    "FAULT",
-    "INTERRUPTED",
-    "NOT_CONVERGED",
-    "NOT_PASSED",
-    "REFUSED",
-    "TERMINATED",
-    "main",
-]
+__all__ = ["main"]
 
 
 class _Terminated(KeyboardInterrupt):

@@ -250,7 +250,8 @@ def verdict_of(broken: BrokenFile, folder: Path) -> tuple[str, str]:
 
 def _told(place: Path, folder: Path, before: list[str], reason: str) -> tuple[str, str]:
     """The command line on a file that the reader refuses: exit code 2, words, and nothing else."""
-    from conegap.solver.commands.main import REFUSED, main
+    from conegap.solver.commands.main import main
+    from conegap.solver.commands.parser import REFUSED
 
     out, err = io.StringIO(), io.StringIO()
     try:
