@@ -282,3 +282,19 @@ def test_an_end_too_near_for_its_edge_is_told_and_not_meshed() -> None:
     end, why = slit_end_or_why(Design.from_text(text))
     assert end is None
     assert why
+
+
+@pytest.mark.parametrize(
+    ("kind", "size", "word"),
+    [("slit", "9.9 mm", "shorter than the slit"), ("array", "20 mm", "leave slot_length out")],
+)
+def test_a_slot_that_the_section_cannot_show_is_refused(kind: str, size: str, word: str) -> None:
+    """REGRESSION: a slot of 1 mm before a slit of 10 mm had the onset, and the free beam, of an
+    open slot; before a row of tips its length moved nothing."""
+    length = f'slot_length = "{size}"'
+    text = re.sub(r"(?m)^(slot_width = .*)$", rf"\1\n{length}", starter(kind))
+    assert length in text
+    with refused("accelerator.slot_length", word):
+        Design.from_text(text)
+    if kind == "slit":
+        assert Design.from_text(text.replace("9.9 mm", "10 mm")).accelerator.kind

@@ -35,7 +35,7 @@ def broken_rules(parts: Parts) -> Iterator[Problem]:
     )
     emitter, accelerator = parts.emitter, parts.accelerator
     unfit = list(_pairing(emitter, accelerator))
-    yield from unfit or emitter.refusals(accelerator)
+    yield from unfit or (*emitter.refusals(accelerator), *_slot(emitter, accelerator))
     if emitter.chamber_at_ground and parts.voltages.chamber != 0.0:
         yield Problem(
             "voltages.chamber",
@@ -62,6 +62,28 @@ def _fits(emitter: Emitter, accelerator: Accelerator | type[Accelerator]) -> boo
         return False
     # Several tips are solved in three dimensions, where a slot may face a row of them.
     return emitter.arrangement != "single" or accelerator.symmetry in (None, emitter.symmetry)
+
+
+def _slot(emitter: Emitter, accelerator: Accelerator) -> Iterator[Problem]:
+    """A slot whose own ends would leave part of the emitter behind the closed plate."""
+    # Its length is the same whatever the gap.
+    slot = accelerator.straight_slot(0.0)
+    if slot is None or slot.slot_length is None:
+        return
+    length = emitter.line_length
+    if length is None:
+        yield Problem(
+            "accelerator.slot_length",
+            f"the slot before a {emitter.kind} is solved open far beyond the last tips; leave "
+            "slot_length out, and show by test that its ends are far enough away",
+        )
+    elif slot.slot_length < length:
+        yield Problem(
+            "accelerator.slot_length",
+            f"the slot is shorter than the {emitter.kind}, {length_text(length)}: what lies "
+            "behind the closed plate has another field, and its ions land there; make the slot at "
+            "least as long",
+        )
 
 
 def _scale(parts: Parts) -> Iterator[Problem]:
