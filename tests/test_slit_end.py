@@ -298,3 +298,13 @@ def test_a_slot_that_the_section_cannot_show_is_refused(kind: str, size: str, wo
         Design.from_text(text)
     if kind == "slit":
         assert Design.from_text(text.replace("9.9 mm", "10 mm")).accelerator.kind
+
+
+@pytest.mark.parametrize(("length", "warned"), [("1.5 mm", True), ("1.7 mm", False)])
+def test_a_slit_without_a_middle_is_warned_of(length: str, warned: bool) -> None:
+    """REGRESSION: a slit of 0.2 mm, 0.8 mm from its plate, had the band of an endless one without
+    a word about its field."""
+    text = re.sub(r"(?m)^length = .*10 mm.*$", f'length = "{length}"', starter("slit"), count=1)
+    design = Design.from_text(text)
+    assert design.emitter.line_length == pytest.approx(float(length.split()[0]) * 1e-3)
+    assert any("shorter than twice the gap" in one for one in design.warnings) is warned

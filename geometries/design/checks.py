@@ -232,6 +232,16 @@ def slips(parts: Parts, gap: float) -> Iterator[Problem]:
     emitter, accelerator = parts.emitter, parts.accelerator
     for part in (emitter, accelerator, parts.liquid, parts.voltages, parts.supply):
         yield from part.unlikely()
+    length = emitter.line_length
+    # What an end disturbs between two plates falls as exp(-pi x / d) (separation of variables,
+    # textbook): to 4 % at one gap from it.
+    if length is not None and length < 2.0 * gap:
+        yield Problem(
+            "emitter.length",
+            f"the {emitter.kind} is shorter than twice the gap of {length_text(gap)}, so that no "
+            "part of it has the field of a plane section: its true onset is lower, and the band "
+            "does not hold the difference; make it longer, or confirm the onset by test",
+        )
     key = emitter.edge_radius_key or ""
     edge = getattr(emitter, key.partition(".")[2]) if key.endswith("_radius") else None
     if edge is not None and edge > 200e-6:
