@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import json
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import refused
+from conftest import NEEDLE as PLANE_NEEDLE
+from conftest import NEEDLE_MICROMETRES, refused
+from scipy.optimize import brentq
 
 from conegap.geometries.design.design import Design
 from conegap.solver.commands.main import main
@@ -19,6 +23,7 @@ from conegap.solver.sizing.request import check_free, free_of, share_of, wanted_
 from conegap.solver.sizing.search import Solve, find_size
 from conegap.solver.sizing.sensitivities import sensitivities
 from conegap.solver.sizing.surfaces import apart
+from conegap.solver.sizing.trade import goals_of, trade_off
 from conegap.solver.sizing.written import with_found_values
 from conegap.solver.studies.design_copy import source_files, source_text
 from conegap.solver.studies.variants import Changes
@@ -100,6 +105,56 @@ def test_solves_side_by_side_make_no_slope() -> None:
     """INVARIANT: of points closer than a tenth of the range the first is kept."""
     points = [np.array(one) for one in ([0.0], [1.0], [0.05], [0.5], [0.55], [0.65])]
     assert apart(points) == [0, 1, 3, 5]
+
+
+def test_a_trade_off_is_the_edge_of_the_closed_form() -> None:
+    """EXACT: with V <= 3.4 kV, a thrust of (R / 4 um)(d / mm)^2 and the onset pull apart; at each
+    onset of the curve the most thrust is that at the widest gap, since V grows with ln d and with
+    about R^0.3, so that gap is cheap: R there solves V(R, 2 mm)."""
+
+    def solve(variants: Sequence[Changes], what: str) -> list[Sample | str]:
+        found: list[Sample | str] = []
+        for changes, one in zip(variants, law(variants, what), strict=True):
+            assert isinstance(one, Sample)
+            given = {"emitter.tip_radius": 4e-6, "accelerator.gap": NEEDLE.gap, **dict(changes)}
+            thrust = given["emitter.tip_radius"] / 4e-6 * (given["accelerator.gap"] / 1e-3) ** 2
+            found.append(replace(one, rows=(), thrust=thrust))
+        return found
+
+    free = tuple(
+        free_of(NEEDLE, text)
+        for text in ("emitter.tip_radius=2 um..6 um", 'accelerator.gap="1 mm".."2 mm"')
+    )
+    goals = goals_of(["first_emission=least", "thrust=most"])
+    assert goals is not None
+    found = find_size(NEEDLE, free, (wanted_of("first_emission<=3.4 kV"),), solve)
+    trade = trade_off(found, goals, solve)
+    least, most = trade.curve[0].goals, trade.curve[-1].goals
+    assert least[0] == pytest.approx(hyperboloid(2e-6, 1e-3), rel=2e-3)
+    assert most[0] == pytest.approx(3400.0, rel=2e-3)
+    wide = 0
+    for point in trade.curve:
+        voltage, thrust = point.goals
+        radius = brentq(lambda r, v=voltage: hyperboloid(r, 2e-3) - v, 1e-7, 1e-5)
+        if radius < 2e-6:
+            # Too small a tip for the wide gap: the least tip, and the gap that V leaves.
+            gap = brentq(lambda d, v=voltage: hyperboloid(2e-6, d) - v, 5e-4, 4e-3)
+            assert thrust == pytest.approx(0.5 * (gap / 1e-3) ** 2, rel=0.01)
+        else:
+            wide += 1
+            assert thrust == pytest.approx(radius / 1e-6, rel=0.01)
+    # Both pieces of the edge are met.
+    assert 0 < wide < len(trade.curve)
+    assert [one.goals[0] for one in trade.curve] == sorted(one.goals[0] for one in trade.curve)
+
+
+def test_wrong_goals_are_refused() -> None:
+    """INVARIANT: a goal alone, an unknown one, the same twice."""
+    for texts in (["thrust=most"], ["thrust=most", "lift=least"], ["thrust=most", "thrust=least"],
+                  ["thrust=3 uN", "first_emission=least"]):  # fmt: skip
+        with refused("--goal"):
+            goals_of(texts)
+    assert goals_of([]) is None
 
 
 def test_contradicting_demands_are_named() -> None:
@@ -255,3 +310,30 @@ def test_a_shipped_example_finds_the_files_that_it_names() -> None:
     )
     changed = Design.from_text(copy, "d.toml", source_files("profile"))
     assert changed.dimension("accelerator.gap").value == pytest.approx(9e-4, rel=1e-12)
+
+
+@pytest.mark.slow
+def test_the_written_design_has_the_stated_first_emission(tmp_path: Path) -> None:
+    """INVARIANT: two free quantities on whole assessments of a needle before a plane: `onset` of
+    the file that `size` writes gives the first emission that it states, and that is the wanted
+    one."""
+    given = re.sub(r', tolerance = "[^"]*"', "", PLANE_NEEDLE.format(**NEEDLE_MICROMETRES))
+    drawn = tmp_path / "drawn.toml"
+    drawn.write_text(given.replace('emitter = "5 kV"', 'emitter = "2.2 kV"'), encoding="utf-8")
+    sized, report = tmp_path / "sized", tmp_path / "report"
+    wish = ["--wanted", "first_emission=2.8 kV", "--criterion", "rigid", "--to", str(sized)]
+    free = ["--free", "emitter.tip_radius=3 um..6 um", "--free", "accelerator.gap=0.3 mm..0.6 mm"]
+    assert main(["size", str(drawn), *wish, *free]) == 0
+    stated = json.loads((sized / "results.json").read_text(encoding="utf-8"))
+    assert stated["met"]
+    assert stated["first_emission_V"] == pytest.approx(2800.0, rel=1e-3)
+    names = [one["name"] for one in stated["sensitivities"]]
+    assert names[0] == "first_emission"
+    # A larger tip and a wider gap both need more voltage.
+    assert min(stated["sensitivities"][0]["slopes"]) > 0.0
+    assert main(["onset", str(sized / "design.toml"), "--quick", "--criterion", "rigid",
+                 "--to", str(report)]) == 0  # fmt: skip
+    found = json.loads((report / "results.json").read_text(encoding="utf-8"))
+    assert found["onset"]["first_emission"]["voltage_V"] == pytest.approx(
+        stated["first_emission_V"], rel=1e-9
+    )

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from conegap.solver.assessment import Assessment
     from conegap.solver.sizing.search import Sizing
+    from conegap.solver.sizing.trade import Trade
 
 __all__ = ["EXAMPLES", "SUMMARY", "add_arguments"]
 
@@ -28,12 +29,16 @@ examples:
   conegap size my.toml --wanted first_emission="3 kV".."3.4 kV" --criterion rigid \\
                        --free emitter.tip_radius="2 um".."8 um" \\
                        --free accelerator.gap="0.5 mm".."2 mm" --to sized
+  conegap size needle --wanted "first_emission<=3.4 kV" --criterion rigid \\
+                      --free accelerator.diameter="1.8 mm".."3 mm" \\
+                      --goal first_emission=least --goal beam_half_width=least
 
 Wanted are first_emission, first_emission_low or first_emission_high (ends of the band, k = 2), as
 KEY=VOLTAGE, KEY=FROM..TO, or in quotation marks "KEY<=VOLTAGE", "KEY>=VOLTAGE".  One to three
 quantities may be free.  Criteria that the drawn design passes must be passed, the others must not
 fail.  The folder holds design.toml, solved anew, and results.json; where demands contradict each
-other they are named, no design is written and the exit code is 1.
+other they are named, no design is written and the exit code is 1.  With two goals, what one costs
+of the other is printed and drawn as trade.svg and trade.png.
 """
 
 
@@ -64,6 +69,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="what criteria keep to their limits where the free quantities move them, or the drawn "
         "design's own where that is less (default: 2 %%)",
     )
+    parser.add_argument(
+        "--goal",
+        metavar="KEY=least|most",
+        action="append",
+        default=[],
+        help="give it twice for the trade-off of two goals among the designs that meet everything: "
+        "first_emission, first_emission_low, first_emission_high, thrust, beam_half_width",
+    )
     add_criterion(parser)
     parser.add_argument(
         "--to", metavar="FOLDER", help="folder to write (default: conegap-size-NAME)"
@@ -81,7 +94,8 @@ def _run(arguments: argparse.Namespace) -> int:
     from conegap.solver.commands.terminal import Messages
     from conegap.solver.common.writing import MARKER, file_system_refusals, json_text, new_folder
     from conegap.solver.sizing.request import check_free, free_of, share_of, wanted_of
-    from conegap.solver.sizing.search import size
+    from conegap.solver.sizing.search import size, solver_of
+    from conegap.solver.sizing.trade import goals_of, trade_off
     from conegap.solver.sizing.written import with_found_values
     from conegap.solver.studies.design_copy import source_files, source_text
 
@@ -90,6 +104,7 @@ def _run(arguments: argparse.Namespace) -> int:
     design = Design.read(arguments.design)
     free = tuple(free_of(design, text) for text in arguments.free)
     check_free(free)
+    goals = goals_of(arguments.goal)
     margin = share_of(arguments.margin)
     wanted = tuple(wanted_of(text) for text in arguments.wanted)
     beside = source_files(arguments.design)
@@ -97,7 +112,7 @@ def _run(arguments: argparse.Namespace) -> int:
     # Refused before anything is solved where the file could not be written.
     drawn = [(one.key, one.text(one.dimension.value)) for one in free]
     with_found_values(text, drawn, name="design.toml", folder=beside)
-    fresh = None
+    fresh = trade = None
     with new_folder(target, room=_ROOM) as folder:
         with talk.progress() as progress:
             found = size(
@@ -118,20 +133,38 @@ def _run(arguments: argparse.Namespace) -> int:
                     criterion=arguments.criterion,
                     progress=progress,
                 )
+                if goals is not None:
+                    solve = solver_of(design, criterion=arguments.criterion, progress=progress)
+                    trade = trade_off(found, goals, solve)
                 with file_system_refusals(target):
+                    if trade is not None:
+                        _draw(trade, found, folder)
                     (folder / "design.toml").write_text(copy, encoding="utf-8")
-        results = _results(design.sha256, found, fresh)
+        results = _results(design.sha256, found, fresh, trade)
         with file_system_refusals(target):
             (folder / MARKER).write_text(json_text(results), encoding="utf-8")
     if arguments.json:
         sys.stdout.write(json_text(results))
     elif not arguments.quiet:
         _print(found, fresh)
+        if trade is not None:
+            _print_trade(trade, found)
     talk.remark(f"written: {target}")
     return 0 if fresh is not None and not fresh.failed else 1
 
 
-def _results(digest: str, found: Sizing, fresh: Assessment | None) -> dict[str, Any]:
+def _draw(trade: Trade, found: Sizing, folder: Path) -> None:
+    from conegap.solver.figures.picture import charted, png_of, svg_of
+    from conegap.solver.figures.trade import chart_trade
+
+    figure = charted(lambda axes: chart_trade(axes, trade, found), (4.6, 3.6))
+    (folder / "trade.svg").write_text(svg_of(figure, title="trade-off"), encoding="utf-8")
+    (folder / "trade.png").write_bytes(png_of(figure))
+
+
+def _results(
+    digest: str, found: Sizing, fresh: Assessment | None, trade: Trade | None
+) -> dict[str, Any]:
     from importlib.metadata import version
 
     from conegap.solver.sizing.demands import margin_of
@@ -156,6 +189,7 @@ def _results(digest: str, found: Sizing, fresh: Assessment | None) -> dict[str, 
         "sensitivities": [asdict(one) for one in sensitivities(found)] if found.met else [],
         "conflicts": [asdict(one) for one in found.conflicts],
         "solves": found.solves,
+        "trade_off": None if trade is None else asdict(trade),
         "review": []
         if fresh is None
         else [{**row.as_dict(), "margin": margin_of(row)} for row in fresh.review],
@@ -204,6 +238,35 @@ def _print(found: Sizing, fresh: Assessment | None) -> None:
     out.print(plain_table(("gap review", "value", "limit", "result", "margin"), review))
     out.print()
     out.print(_slopes(found))
+
+
+def _print_trade(trade: Trade, found: Sizing) -> None:
+    from conegap.solver.commands.terminal import console, plain_table
+    from conegap.solver.common.display_units import percent
+    from conegap.solver.report.tables import unit_value
+
+    rows = [
+        (
+            *(unit_value(g.unit, v) for g, v in zip(trade.goals, one.goals, strict=True)),
+            *(f.text(v) for f, v in zip(found.free, one.values, strict=True)),
+        )
+        for one in trade.curve[:: max(len(trade.curve) // 8, 1)]
+    ]
+    heads = (*(one.words for one in trade.goals), *(one.key for one in found.free))
+    out = console()
+    out.print()
+    out.print(plain_table(heads, rows))
+    if len(trade.curve) == 1:
+        out.print("One design is best for both goals: there is nothing to trade.")
+    out.print(
+        "Between its ends, which are solved, the trade-off is read off the surfaces; at the ends "
+        f"these were off by {percent(trade.off)} at most.",
+        soft_wrap=True,
+    )
+
+
+def _signed(text: str) -> str:
+    return f"+{text}" if text[:1].isdigit() else text
 
 
 def _slopes(found: Sizing) -> RenderableType:

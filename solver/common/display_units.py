@@ -27,6 +27,7 @@ __all__ = [
     "pressure_text",
     "scientific",
     "span_text",
+    "thrust_text",
     "time_text",
     "voltage_text",
 ]
@@ -163,6 +164,17 @@ def mass_flow_text(value: float) -> str:
         if abs(value) >= size:
             return f"{value / size:.3g} {name}"
     return "0 ng/s" if value == 0.0 else f"{value / 1e-12:.3g} ng/s"
+
+
+def thrust_text(value: float) -> str:
+    """A thrust for a sentence: "0.58 µN".
+
+    Parameters
+    ----------
+    value : float
+        [N].
+    """
+    return f"{value * 1e6:.3g} µN"
 
 
 def energy_text(value: float) -> str:

@@ -13,6 +13,7 @@ from conegap.solver.common.display_units import (
     percent,
     pressure_text,
     span_text,
+    thrust_text,
     time_text,
     voltage_text,
 )
@@ -81,7 +82,7 @@ def operating_table(assessment: Assessment) -> Table:
         row("pressure that the feed loses", pressure_text, lambda one: one.point.pressure_loss)
         if operation.feed_known
         else ("pressure that the feed loses", "not known, taken as none", ""),
-        _row("thrust of the ion paths", _newtons, _thrusts(assessment)),
+        _row("thrust of the ion paths", thrust_text, _thrusts(assessment)),
         row("beam power, emitter to ground", _watts, lambda one: one.beam_power),
         row("power from the supply", _watts, lambda one: one.supply_power),
         row("mass flow of the ions", mass_flow_text, lambda one: one.mass_flow),
@@ -142,7 +143,7 @@ def operating_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
     thrusts = [thrust for thrust in _thrusts(assessment) if thrust is not None]
     if thrusts:
         # At a current limit the greater current law leaves less voltage, and so less thrust.
-        rows.append(("its thrust", span_text(_newtons, min(thrusts), max(thrusts))))
+        rows.append(("its thrust", span_text(thrust_text, min(thrusts), max(thrusts))))
     return tuple(rows)
 
 
@@ -210,10 +211,6 @@ def _rough(text: Callable[[float], str], value: float) -> str:
 
 def _plain(value: float) -> str:
     return f"{value:.3g}"
-
-
-def _newtons(value: float) -> str:
-    return f"{value * 1e6:.3g} µN"
 
 
 def _watts(value: float) -> str:

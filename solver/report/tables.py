@@ -26,6 +26,7 @@ from conegap.solver.common.display_units import (
     pressure_text,
     scientific,
     span_text,
+    thrust_text,
     voltage_text,
 )
 from conegap.solver.common.style import pretty
@@ -122,6 +123,7 @@ def unit_value(unit: str, value: float) -> str:
         CURRENT.si: current_text,
         PRESSURE.si: pressure_text,
         "kg/s": mass_flow_text,
+        "N": thrust_text,
     }
     if unit in texts:
         return texts[unit](value)

@@ -44,10 +44,13 @@ class Sample:
     voltages : mapping of str to float
         By the keys of `conegap.solver.sizing.request.WANTED`, [V].
     rows : tuple of ReviewRow
+    thrust : float or None
+        At the operating point, None where it is not known, [N].
     """
 
     voltages: Mapping[str, float]
     rows: tuple[ReviewRow, ...]
+    thrust: float | None = None
 
 
 @dataclass(frozen=True)
@@ -176,7 +179,7 @@ def sample_of(assessment: Assessment) -> Sample:
         "first_emission_low": first.low,
         "first_emission_high": first.high,
     }
-    return Sample(voltages, assessment.review)
+    return Sample(voltages, assessment.review, assessment.thrust)
 
 
 def solved_sample(design: Design, changes: Changes, *, criterion: OnsetCriterion) -> Sample:

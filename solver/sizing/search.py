@@ -29,10 +29,10 @@ from conegap.solver.sizing.demands import (
     wishes_of,
 )
 from conegap.solver.sizing.request import Free, Wanted, check_free
-from conegap.solver.sizing.surfaces import Surfaces, design_points
+from conegap.solver.sizing.surfaces import Surfaces, design_points, excesses
 from conegap.solver.studies.variants import Changes, solve_variants
 
-__all__ = ["MARGIN", "Sizing", "Solve", "find_size", "size"]
+__all__ = ["MARGIN", "Sizing", "Solve", "find_size", "holds", "size", "solver_of"]
 
 MARGIN = 0.02
 """Margin that every criterion shall keep which the free quantities move, so that rounding on the
@@ -132,6 +132,25 @@ def size(
         The drawn design could not be solved, or solves at the optimum go on missing a demand.
     """
 
+    solve = solver_of(design, criterion=criterion, progress=progress)
+    return find_size(design, free, wanted, solve, margin=margin, proved=proved)
+
+
+def solver_of(
+    design: Design,
+    *,
+    criterion: OnsetCriterion = "automatic",
+    progress: Progress | None = None,
+) -> Solve:
+    """Whole assessments of variants of a design, in processes of their own.
+
+    Parameters
+    ----------
+    design : Design
+    criterion : "automatic", "rigid" or "meniscus"
+    progress : callable or None
+    """
+
     def solve(variants: Sequence[Changes], what: str) -> list[Sample | str]:
         return solve_variants(
             partial(solved_sample, criterion=criterion),
@@ -141,7 +160,7 @@ def size(
             what=what,
         )
 
-    return find_size(design, free, wanted, solve, margin=margin, proved=proved)
+    return solve
 
 
 def find_size(
@@ -187,7 +206,7 @@ def find_size(
         )
     wishes, criteria = wishes_of(wanted), criteria_of(drawn, proved=proved)
     demands = (*wishes, *criteria)
-    moving = set(_surfaces(solved, demands).moving)
+    moving = set(excesses(solved, demands).moving)
     demands = tuple(
         replace(d, slack=-_margin(d, drawn, margin)) if not d.key and k in moving else d
         for k, d in enumerate(demands)
@@ -207,7 +226,7 @@ def _sought(
     Every solve is added to those that were ``solved``, by shares of the ranges.
     """
     demands, free = begun.demands, begun.free
-    surfaces, off, found = _surfaces(solved, demands), math.inf, begun
+    surfaces, off, found = excesses(solved, demands), math.inf, begun
     for _ in range(_ROUNDS):
         point, least = _optimum(surfaces, demands)
         # No optimum helps against what the free quantities do not move.
@@ -226,7 +245,7 @@ def _sought(
                 raise ComputationError(f"the design found could not be solved: {fresh}")
             now = fresh
             solved.append((point, now))
-            surfaces = _surfaces(solved, demands)
+            surfaces = excesses(solved, demands)
         found = replace(
             found,
             values=tuple(value for _, value in changes),
@@ -234,14 +253,14 @@ def _sought(
             sample=now,
             solves=found.solves + (0 if again else 1),
         )
-        if _holds(now, demands):
+        if holds(now, demands):
             return replace(found, active=_active(found, point), solved=tuple(solved))
         if again:
             break
         off = abs(_worst(now, [demands[k] for k in surfaces.moving]) - expected)
     bare = tuple(d if d.key else replace(d, slack=0.0) for d in demands)
     # Margins contradict each other only where the limits themselves do not.
-    conflicts = conflicts_of(_surfaces(solved, bare), bare, begun.drawn) or conflicts_of(
+    conflicts = conflicts_of(excesses(solved, bare), bare, begun.drawn) or conflicts_of(
         surfaces, demands, begun.drawn
     )
     if not conflicts:
@@ -261,14 +280,6 @@ def _margin(demand: Demand, drawn: Sample, margin: float) -> float:
 
 def _changes(free: Sequence[Free], point: FloatArray) -> Changes:
     return tuple((one.key, one.value(float(u))) for one, u in zip(free, point, strict=True))
-
-
-def _surfaces(solved: Sequence[tuple[FloatArray, Sample]], demands: Sequence[Demand]) -> Surfaces:
-    values = [
-        [np.nan if (e := demand.excess(sample)) is None else e for demand in demands]
-        for _, sample in solved
-    ]
-    return Surfaces(np.array([point for point, _ in solved]), np.array(values, dtype=float))
 
 
 def _predicted(point: FloatArray, solved: Sequence[tuple[FloatArray, Sample]]) -> float:
@@ -309,8 +320,14 @@ def _worst(sample: Sample, demands: Sequence[Demand]) -> float:
     return max((e for e in found if e is not None), default=-math.inf)
 
 
-def _holds(sample: Sample, demands: Sequence[Demand]) -> bool:
-    """Whether a solve meets every demand, a wanted value within its slack once more."""
+def holds(sample: Sample, demands: Sequence[Demand]) -> bool:
+    """Whether a solve meets every demand, a wanted value within its slack once more.
+
+    Parameters
+    ----------
+    sample : Sample
+    demands : sequence of Demand
+    """
     for demand in demands:
         excess = demand.excess(sample)
         if excess is not None and excess > (EXACT if demand.key else 0.0):

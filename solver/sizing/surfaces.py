@@ -16,6 +16,7 @@ import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.solver.mesh.coarse_mesh import IntArray
+from conegap.solver.sizing.demands import Demand, Sample
 
 __all__ = ["MOVES", "Surfaces", "design_points", "interpolation_matrix"]
 
@@ -218,6 +219,22 @@ class Surfaces:
                     best, best_merit = candidate, merit
                     best_goal = float(found.max(initial=-np.inf))
         return np.asarray(best), best_goal
+
+
+def excesses(solved: Sequence[tuple[FloatArray, Sample]], demands: Sequence[Demand]) -> Surfaces:
+    """Surfaces of the excesses of some demands.
+
+    Parameters
+    ----------
+    solved : sequence of ((d,) array, Sample)
+        Shares of the ranges, and what was solved there.
+    demands : sequence of Demand
+    """
+    values = [
+        [np.nan if (e := demand.excess(sample)) is None else e for demand in demands]
+        for _, sample in solved
+    ]
+    return Surfaces(np.array([point for point, _ in solved]), np.array(values, dtype=float))
 
 
 def _greatest(values: FloatArray, at: FloatArray) -> FloatArray:
