@@ -20,6 +20,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import ComputationError, ConvergenceError, DesignError
 from conegap.solver.commands.main import main
 from conegap.solver.figures.report_figures import png_of
@@ -42,6 +43,7 @@ GUESSES = {
     "blade": "0",
     "metal": "10",
     "formulas": "5.5 kV",
+    "tolerance": "10",
 }
 
 # What each chapter must find, with the relative tolerance, by hand from the closed forms with
@@ -85,6 +87,17 @@ EXPECTED: dict[str, dict[str, tuple[float, float]]] = {
         "short": (-0.0341, 2e-2),
         "pull": (0.11724, 1e-4),
     },
+    # V goes as sqrt(R) h atanh h with h^2 = d / (d + R); the slopes over R and d add up to 1/2.
+    # 95 % are 1.96 deviations, and a power p of the radius bends both ends down by
+    # p (1 - p) / 2 of its spread squared, times 1.96^2 and its share of 0.81.
+    "tolerance": {
+        "radius": (0.348343, 1e-3),
+        "gap": (0.151657, 2e-3),
+        "tension": (0.5, 1e-4),
+        "band": (0.0773544, 1e-3),
+        "low": (-0.0793, 1e-2),
+        "high": (0.0723, 1e-2),
+    },
 }
 
 # Answers by hand to a few digits, in the units asked for.
@@ -97,6 +110,7 @@ ANSWERS = {
     "blade": ("6.2", "29.3", "23.6 um"),
     "metal": ("166", "1.5", "832 uA"),
     "formulas": ("29.3", "0.117", "-3.4"),
+    "tolerance": ("4.85", "11.5", "81"),
 }
 
 
@@ -105,6 +119,12 @@ def computed(name: str) -> Run:
     """Every chapter once, with its guess, by the real solver."""
     chapter = lesson(name)
     return run_lesson(chapter, judging.guess_from(GUESSES[name], chapter))
+
+
+@cache
+def page_of(name: str) -> str:
+    """Every page once: its pictures take most of the time."""
+    return lesson_page(computed(name))
 
 
 @pytest.fixture
@@ -272,9 +292,9 @@ def test_equations_are_set(name: str) -> None:
     """INVARIANT: no root, power or subscript is left as a sign outside MathML and pictures, no
     dollar and no error of the converter is left; the notebook holds no such sign outside code."""
     run = computed(name)
-    text = re.sub(r"<script>.*</script>|<(svg|math).*?</\1>", "", lesson_page(run), flags=re.DOTALL)
+    text = re.sub(r"<script>.*</script>|<(svg|math).*?</\1>", "", page_of(name), flags=re.DOTALL)
     assert not re.search(r"[$√²³₀½^]", text), re.search(r".{30}[$√²³₀½^].{30}", text)
-    assert "<math" in lesson_page(run)
+    assert "<math" in page_of(name)
     book = " ".join(c.source for c in notebook_of(run.lesson).cells if c.cell_type == "markdown")
     assert not re.search(r"[√²³₀½]", book), re.search(r".{30}[√²³₀½].{30}", book)
     assert book.count("$") % 2 == 0
@@ -451,7 +471,7 @@ class Page(HTMLParser):
 @pytest.mark.parametrize("name", CHAPTERS)
 def test_page_stands_alone(name: str) -> None:
     """INVARIANT: well formed, nothing loaded, identifiers once, labels on figures and inputs."""
-    text = lesson_page(computed(name))
+    text = page_of(name)
     page = Page()
     page.feed(text)
     page.close()
@@ -483,7 +503,7 @@ def test_page_knows_the_same_answers(name: str) -> None:
     """INVARIANT: what the page's script compares with is the answer, in the unit asked for."""
     run = computed(name)
     page = Page()
-    page.feed(lesson_page(run))
+    page.feed(page_of(name))
     shut = [a["data-exercise"] or "" for _, a in page.tags if "data-exercise" in a]
     tasks = [json.loads(base64.b64decode(one)) for one in shut]
     for task, exercise in zip(tasks, run.lesson.exercises, strict=True):
@@ -515,6 +535,32 @@ def test_answers_are_folded_until_guessed(guess: float | None) -> None:
     assert all(re.search(r"^(compare|tell|show)\(", source, re.M) for source in folded)
     told = classroom.check(run.lesson.exercises[0], 1.0, run.findings).data
     assert told.index("<details>") < told.index("10.5") < told.index("</details>")
+
+
+@pytest.mark.usefixtures("without_computing")
+def test_instructors_sheet(in_own_folder: Path) -> None:
+    """EXACT: the answers to the needle by hand, their range of 4 %, the slips with what to say, the
+    time 10 + 2 8 + 3 6 + 15 min; equations are closed."""
+    assert main(["lesson", "needle", "--sheet", "n.md"]) == 0
+    assert os.listdir() == ["n.md"]
+    text = Path("n.md").read_text(encoding="utf-8")
+    assert "About 59 minutes" in text
+    assert "The solver finds 4.247 kV" in text
+    assert "Answer: 10.48 %; from 10.06 % to 10.90 % is right" in text
+    assert "| 41.4 % | You have the $\\sqrt{R}$" in text
+    assert computed("needle").lesson.task in text
+    assert text.count("$") % 2 == 0
+
+
+@pytest.mark.parametrize("name", CHAPTERS)
+def test_tasks_can_be_done(name: str) -> None:
+    """INVARIANT: what a task names exists: keys that can be varied, constants of the notebook."""
+    task = lesson(name).task
+    for design, key in re.findall(r"conegap vary (\w+) --over ([\w.]+)=", task):
+        assert key in {one.key for one in Design.read(design).dimensions()}
+    constants = re.findall(r"\b[A-Z]{4,}\b", task)
+    assert all(hasattr(importlib.import_module(module_of(name)), one) for one in constants)
+    assert "conegap" in task or constants
 
 
 def test_page_escapes() -> None:
@@ -633,7 +679,8 @@ def test_command_tells_a_chapter(
         assert f"\n[{number}] " in out
     folder = Path(f"conegap-lesson-{name}")
     assert os.listdir() == [folder.name]
-    names = {f"{picture.name}.png" for picture in pictures(computed(name))}
+    sketches = [step.sketch for step in lesson(name).steps]
+    names = {f"{sketch.name}.png" for sketch in sketches if sketch is not None}
     assert {item.name for item in folder.iterdir()} == {*names, "results.json"}
     results = json.loads((folder / "results.json").read_text(encoding="utf-8"))
     assert results["lesson"] == name

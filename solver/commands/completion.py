@@ -19,7 +19,7 @@ With the script, the tab key behind --over, --normal and --hidden offers the key
 stands on the line.
 """
 
-_FILES = ("file", "write", "to", "notebook", "page", "articles")
+_FILES = ("file", "write", "to", "notebook", "page", "sheet", "articles")
 _KEYS = ("over", "normal", "hidden", "free")
 _DESIGNS = {"bash": "_conegap_designs", "zsh": "_conegap_designs"}
 _OF_DESIGN = {"bash": "_conegap_keys", "zsh": "_conegap_keys"}

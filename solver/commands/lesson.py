@@ -24,6 +24,7 @@ examples:
   conegap lesson sphere --guess 200 --answers 6 100 28
   conegap lesson drop --no-questions --solutions
   conegap lesson blade --notebook blade.ipynb --page blade.html
+  conegap lesson blade --sheet blade.md    answers, usual mistakes and time, for the instructor
 
 A guess or an answer is a number in the unit asked for; "-" leaves an answer out.  Nothing is asked
 where the input is no terminal.  The notebook needs conegap[notebook].
@@ -50,6 +51,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--notebook", metavar="FILE", help="write an executed notebook (.ipynb)")
     parser.add_argument("--page", metavar="FILE", help="write a page that stands alone (.html)")
+    parser.add_argument("--sheet", metavar="FILE", help="write the instructor's sheet (.md)")
     parser.add_argument("--force", action="store_true", help="replace a file that exists")
     parser.set_defaults(run=_run)
 
@@ -88,12 +90,16 @@ def _run(arguments: argparse.Namespace) -> int:
         with talk.progress() as progress:
             if progress is not None:
                 progress("computing", 0, 1)
-            if in_text or folder is not None or "page" in files:
+            if in_text or folder is not None or files.keys() - {"notebook"}:
                 run = run_lesson(chapter, guess)
             for kind in files:
                 if kind == "notebook":
                     # Its cells compute for themselves.
                     content.append(executed_notebook(chapter, guess, given))
+                elif kind == "sheet" and run is not None:
+                    from conegap.validation.lessons.sheet import instructors_sheet
+
+                    content.append(instructors_sheet(run))
                 elif run is not None:
                     from conegap.validation.lessons.page import lesson_page
 
@@ -113,7 +119,8 @@ def _list(arguments: argparse.Namespace) -> int:
     from conegap.solver.commands.terminal import console, plain_table
     from conegap.validation.lessons.course import chapters
 
-    if arguments.notebook or arguments.page or arguments.guess or arguments.answers:
+    of_a_lesson = ("notebook", "page", "sheet", "guess", "answers")
+    if any(getattr(arguments, one) for one in of_a_lesson):
         raise DesignError("name a lesson as well: conegap lesson NAME; `conegap lesson` lists them")
     rows = [
         (str(number), one.name, f"{one.title}: {one.summary}")
@@ -134,7 +141,7 @@ def _files(arguments: argparse.Namespace) -> dict[str, Path]:
     from conegap.geometries.quantities.errors import OutputError
 
     found = {}
-    for kind, ending in (("notebook", ".ipynb"), ("page", ".html")):
+    for kind, ending in (("notebook", ".ipynb"), ("page", ".html"), ("sheet", ".md")):
         given = getattr(arguments, kind)
         if given is not None:
             if Path(given).suffix.lower() != ending:
@@ -258,6 +265,8 @@ def _exercises(
             tried, right = tried + answered, right + won
         if solutions:
             _say(out, f"Solution: {exercise.solution(run.findings)}")
+    _heading(out, "Change the design")
+    _say(out, run.lesson.task)
     if tried:
         out.print(f"\n{right} of {tried} answers right.")
 

@@ -345,4 +345,7 @@ LESSON = Lesson(
         "49.2901° and the exponents follow from Legendre functions; two ways to the root agree "
         "in `conegap validate`.",
     ),
+    "Change BROKEN in the notebook to an angle above Taylor's, and say first which end of "
+    "the cone is then pulled out. Then ask whether a needle's own half angle matters as "
+    'much: `conegap vary needle --over emitter.half_angle="10 deg".."20 deg":3`.',
 )

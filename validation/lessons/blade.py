@@ -268,4 +268,7 @@ LESSON = Lesson(
         "differencing in the tests of this package.",
         "Waves on a flat surface: L. Tonks, Physical Review 48, 562 (1935), citation seen.",
     ),
+    "Say by how much the onset of the shipped slit rises when its gap is doubled, for a "
+    'blade and for a needle. Then run `conegap vary slit --over accelerator.gap="0.5 '
+    'mm".."1 mm":2`.',
 )

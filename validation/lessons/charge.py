@@ -339,4 +339,6 @@ LESSON = Lesson(
         "D. Duft and others, Nature 421, 128 (2003), on the jets: the citation was seen, the "
         "paper was not.",
     ),
+    "Find the radius at which a gallium drop holds 1 pC, by the law and then by changing "
+    "RADIUS in the notebook. Which number of the table stays?",
 )

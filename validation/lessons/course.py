@@ -25,6 +25,7 @@ CHAPTERS = {
     "blade": "blade",
     "metal": "metals",
     "formulas": "formulas",
+    "tolerance": "tolerance",
 }
 """Name of a chapter and of its module."""
 

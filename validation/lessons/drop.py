@@ -300,4 +300,6 @@ LESSON = Lesson(
         "W. A. Macky, Proceedings of the Royal Society A 133, 565 (1931): $E √r$ = 3875 V over "
         "the root of 1 cm for water, from memory, converted here.",
     ),
+    "Change WATER and DROP in the notebook to a liquid and a drop of your own. Say first "
+    "which numbers of the table change and which do not.",
 )

@@ -364,4 +364,7 @@ LESSON = Lesson(
         "Closed forms for hyperboloid, paraboloid and blade: textbook, checked in `conegap "
         "validate` and the tests.",
     ),
+    "Say which way the onset of a capillary goes with pressure behind its liquid, and "
+    "whether any formula here knows. Then run `conegap vary capillary --over "
+    'liquid.feed_pressure="0 Pa".."200 Pa":3`.',
 )

@@ -242,6 +242,8 @@ class Lesson:
     exercises : tuple of Exercise
     reading : tuple of str
         Sources, with what was seen of them.
+    task : str
+        A design to change, with a prediction to make first.
     """
 
     name: str
@@ -253,3 +255,4 @@ class Lesson:
     steps: tuple[Step, ...]
     exercises: tuple[Exercise, ...]
     reading: tuple[str, ...]
+    task: str

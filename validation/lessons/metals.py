@@ -303,4 +303,7 @@ LESSON = Lesson(
         "K. C. Mills and Y. C. Su, International Materials Reviews 51, 329 (2006): typical "
         "systematic uncertainty 2 %, citation seen.",
     ),
+    "Write `conegap start needle --to mine.toml`, change its metal to gallium and its "
+    "temperature to 320 K, and say first by what factor the onset changes. Then run "
+    "`conegap onset mine.toml`.",
 )

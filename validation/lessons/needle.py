@@ -251,4 +251,7 @@ LESSON = Lesson(
         "Applied Physics A 41, 223 (1986), on liquid-metal sources: cited from memory, their "
         "printed constants not confirmed.",
     ),
+    "Choose a tip radius for the shipped needle so that it starts at 3 kV. Guess it from "
+    'the slope that you found, then run `conegap vary needle --over emitter.tip_radius="1 '
+    'um".."4 um":4`.',
 )

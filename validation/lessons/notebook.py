@@ -126,6 +126,7 @@ def notebook_of(
                 f"check(chapter.exercises[{k}], answer, found)"
             )
         )
+    cells.append(text(f"## Change the design\n\n{lesson.task}"))
     lines = "\n".join(f"* {line}" for line in lesson.reading)
     cells.append(text(f"## Sources\n\n{lines}"))
     for number, cell in enumerate(cells):

@@ -263,4 +263,7 @@ LESSON = Lesson(
         "P. Moon and D. E. Spencer, Field Theory Handbook (1961): prolate spheroidal "
         "coordinates; cited from memory.",
     ),
+    "Say which lowers the onset of the shipped needle more, half the gap or half the tip "
+    'radius. Then run `conegap vary needle --over accelerator.gap="0.5 mm".."1 mm":2` and '
+    '`conegap vary needle --over emitter.tip_radius="2 um".."4 um":2`.',
 )
