@@ -22,7 +22,7 @@ from conegap.solver.assessment import Assessment
 from conegap.solver.common.display_units import voltage_text
 from conegap.solver.common.style import pretty
 from conegap.solver.figures.report_figures import Picture, report_pictures
-from conegap.solver.report.blocks import Figures
+from conegap.solver.report.blocks import Figures, Grid
 from conegap.solver.report.first_sheet import first_sheet
 from conegap.solver.report.page import html_report
 from conegap.solver.report.parts import report_parts
@@ -79,6 +79,35 @@ def test_first_page_of_the_pdf_is_the_sheet(case: str) -> None:
     assert holds_the_sheet(reader.pages[0].extract_text(), CASES[case]()) == []
     assert "Criteria and their basis" not in reader.pages[0].extract_text()
     assert reader.pages[1].extract_text().startswith("Criteria and their basis")
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_sheet_shows_what_decides_and_the_next_page_everything(case: str) -> None:
+    """EXACT: on the sheet every criterion that does not pass and those nearest to their limits,
+    worst first; behind it each criterion once with value, limit, result and basis."""
+    assessment = CASES[case]()
+    rows, sheet = assessment.review, first_sheet(assessment)
+    shown = [row[0] for row in sheet.criteria.rows]
+    assert {row.name for row in rows if row.state != "pass"} <= set(shown)
+    assert len(shown) == len(set(shown)) >= min(10, len(rows))
+    passing = [row for row in rows if row.state == "pass"]
+    used = {row.name: (row.span or (0.0, row.value))[1] / row.limit for row in passing}
+    left = [value for name, value in used.items() if name not in shown]
+    assert min((used[name] for name in shown if name in used), default=9.0) >= max(left, default=0)
+    (table,) = (b for b in report_parts(assessment)[0].blocks if isinstance(b, Grid))
+    assert [row[0] for row in table.table.rows] == [pretty(row.name) for row in rows]
+    assert table.table.heads == ("criterion", "value", "at most", "result", "basis")
+
+
+def test_report_is_short() -> None:
+    """REGRESSION: three pages for the reviewer, nine in all, and few words: 3,199 were counted, a
+    twentieth more may be."""
+    texts = [page.extract_text() for page in printed("usual").pages]
+    assert texts[1].startswith("Criteria and their basis")
+    assert texts[2].startswith("Uncertainty of the onset")
+    assert "Appendix" in texts[3]
+    assert len(texts) <= 9
+    assert sum(len(text.split()) for text in texts) <= 3360
 
 
 @pytest.mark.parametrize("case", CASES)

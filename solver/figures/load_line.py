@@ -166,9 +166,8 @@ def load_line_caption(operation: GapOperation) -> str:
     """
     at = operation.operating
     words = (
-        "Where supply, ballast, feed and cones meet. The cone curve is that of the sites that burn "
-        "there; its band takes the slope a factor of three either way and the onset at the ends of "
-        "its band (k = 2). What burns goes on down to the extinction."
+        "Where supply, ballast, feed and cones meet; the band takes the slope a factor of three "
+        "either way and the onset at the ends of its band."
     )
     if at.state == "current limit":
         words += (

@@ -235,16 +235,14 @@ def _liquid_pictures(section: Section, meniscus: MeniscusOnset) -> list[Picture]
         ),
         Picture(
             "liquid_branch",
-            "Voltage of the shapes in balance; the highest is the onset. Dots are computed on "
-            "coarse meshes, the last on fine ones, the line between them is interpolated.",
+            "Voltage of the shapes in balance; the highest is the onset, found on finer meshes.",
             f"Voltage against the height of the apex: it rises to the loss of balance at {at} and "
             f"{top}.",
             charted(lambda axes: chart_branch(axes, meniscus), (WIDTH, 3.6)),
         ),
         Picture(
             "liquid_balance",
-            "Pressures along the surface when it loses its balance: field and liquid push as much "
-            "as surface tension holds, everywhere.",
+            "Pressures along the surface when it loses its balance.",
             f"Pressure of the field and of the liquid along the surface at {at}; their sum "
             "follows the pressure of surface tension.",
             charted(lambda axes: chart_balance(axes, meniscus), (WIDTH, 3.4)),
@@ -271,14 +269,13 @@ def _field_pictures(assessment: Assessment) -> list[Picture]:
         ),
         Picture(
             "equipotentials_edge",
-            "The same near the emitting edge: where the lines crowd, the field is high.",
+            "The same near the emitting edge.",
             "Equipotential lines within a few radii of the emitting edge.",
             _framed(over(near), near),
         ),
         Picture(
             "edge_field",
-            "Field along the surface as drawn, from the apex outwards; at the rigid onset it "
-            "reaches the balance there.",
+            "Field along the surface as drawn, from the apex outwards.",
             f"Field along the surface from the apex: at the rigid onset it starts at "
             f"{field_text(onset.balance_field)}, the balance with surface tension, and falls with "
             f"distance; at the design's voltages it starts at "
@@ -327,8 +324,7 @@ def _scan_picture(scan: Scan, assessment: Assessment) -> Picture:
     gone = f" {refused} of {len(scan.points)} points have no onset." if refused else ""
     return Picture(
         name,
-        f"Onset of the rigid surface over {scan.label}, every point by its own solve; all else "
-        f"as drawn.{free}{gone}",
+        f"Onset of the rigid surface over {scan.label}, every point solved.{free}{gone}",
         f"Onset voltage of the rigid surface over {scan.label}: {ends[0]}, {ends[1]}.{gone}",
         charted(lambda axes: chart_scan(axes, scan, assessment), (WIDTH, 3.5)),
     )

@@ -207,8 +207,7 @@ def breakdown_rows(
             CLUMP_CONSTANT,
             "V²/m",
             "L. Cranberg, J Appl Phys 23, 518 (1952), lower end of the band inferred from its "
-            "abstract; a clump leaves where the smooth accelerator has its greatest field and "
-            "falls through the whole voltage; clean metal",
+            "abstract; clean metal",
             "give the accelerator larger edges, or a wider gap",
         )
     ]

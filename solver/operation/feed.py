@@ -326,9 +326,8 @@ def feed_rows(
                 most / (needed or strong),
                 _MOST_OVER_NEEDED,
                 "",
-                "the feed's own drop should be 1 % or more of the pressure that draws the liquid, "
-                "or it does not hold droplets and flooding back: an assumed limit, no source; an "
-                "upper bound, since droplets may carry more",
+                "a feed that drops less than 1 % of the pressure that draws the liquid does not "
+                "hold back droplets: assumed, no source; droplets may carry more",
                 "narrow or lengthen the feed, or show by test that the beam holds no droplets",
                 span=(0.0, most / weak if weak > 0.0 else math.inf),
             )

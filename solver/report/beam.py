@@ -48,13 +48,6 @@ def beam_table(assessment: Assessment) -> Table | None:
         filled = "meets the metal" if not beam.filling < 1.0 else f"{beam.filling:.3g}"
         rows.append(("beam half-width / available aperture half-width", filled))
     rows.append(("thrust over that of a parallel beam of all ions", f"{beam.thrust_share:.4g}"))
-    if beam.charge is not None:
-        rows.append(
-            (
-                f"spread by its own charge at {_current(assessment, beam.charge.current)}",
-                f"adds {degrees(beam.charge.added_angle)}",
-            )
-        )
     return Table(("figure", "value"), tuple(rows))
 
 
@@ -73,8 +66,7 @@ def beam_words(assessment: Assessment) -> tuple[str, ...]:
     if beam is None:
         return (f"{assessment.why_no_beam[0].upper()}{assessment.why_no_beam[1:]}.",)
     words = [
-        f"{len(beam.trajectories.paths)} paths through the field at the operating point, energy "
-        f"conserved to {beam.energy_error:.0e}.",
+        f"{len(beam.trajectories.paths)} paths, energy conserved to {beam.energy_error:.0e}.",
     ]
     if beam.filling is None:
         words.append(
@@ -104,8 +96,8 @@ def _charge_words(assessment: Assessment) -> list[str]:
     words = [
         f"The beam's own charge, at {_current(assessment, charge.current)}, adds up to "
         f"{charge.potential:.3g} V and {degrees(charge.added_angle)} to the half angle "
-        f"({degrees(beam.half_angle_95)}{bound} by mesh and paths); {charge.rounds} rounds of "
-        f"paths and Poisson's equation end at a change of {charge.change:.0e}."
+        f"({degrees(beam.half_angle_95)}{bound} by mesh and paths); {charge.rounds} rounds, last "
+        f"change {charge.change:.0e}."
     ]
     ends = [
         f"{degrees(end.half_angle_95)} at {_current(assessment, end.charge.current)}"

@@ -21,10 +21,10 @@ def cone_table(assessment: Assessment) -> Table:
     slopes = cone.slopes
     rows = [
         ("slope of the current, without the feed", _slope(slopes.slope),
-         "a factor of 3 either way"),
+         "a factor of 3"),
         ("the same by other models",
          f"{_slope(slopes.across_gap_slope)} and {_slope(slopes.near_cone_slope)}",
-         "charge as between plates; ions from the whole cone"),
+         "charge as between plates; all of the cone"),
     ]  # fmt: skip
     rows += _apex_rows(cone, metal.ion)
     rows += _time_rows(cone)
@@ -39,13 +39,13 @@ def _apex_rows(cone: ConeState, ion: str) -> list[tuple[str, str, str]]:
     across = "" if cusp.atoms_across is None else f"; {cusp.atoms_across:.0f} atoms across"
     return [
         (f"field that evaporates {sign}", f"{cusp.warm_field / 1e9:.2g} V/nm",
-         f"± {percent(cusp.relative_uncertainty)}, one standard deviation"),
+         f"± {percent(cusp.relative_uncertainty)}, k = 1"),
         ("apex radius that holds it", length_words(float(f"{cusp.radius:.2g}")),
-         f"a factor of {cusp.radius_factor:.2g} either way{across}"),
-        ("current density there at the operating point", f"{density:.0e} A/m²".replace("e+", "e"),
-         "order of magnitude, from the current's"),
+         f"a factor of {cusp.radius_factor:.2g}{across}"),
+        ("current density there", f"{density:.0e} A/m²".replace("e+", "e"),
+         "order of magnitude"),
         ("heat of the current there", f"at most {_short(max(rise, 0.1), 1)} K",
-         "bound; returning electrons are not in it"),
+         "bound, without electrons"),
     ]  # fmt: skip
 
 
@@ -56,8 +56,8 @@ def _time_rows(cone: ConeState) -> list[tuple[str, str, str]]:
     rate = f"{_short(ramp / 1e6, 1)} kV/ms" if ramp >= 1e6 else f"{_short(ramp / 1e3, 1)} kV/s"
     return [
         ("time in which a cone forms", time_text(float(f"{cone.times.formation:.1g}")),
-         "a factor of 3 either way"),
-        ("ramp whose overshoot is below 1 %", f"slower than {rate}", "a factor of 3 either way"),
+         "a factor of 3"),
+        ("ramp whose overshoot is below 1 %", f"slower than {rate}", "a factor of 3"),
     ]  # fmt: skip
 
 
@@ -70,8 +70,8 @@ def cone_words(assessment: Assessment) -> tuple[str, ...]:
     """
     cone = assessment.operation.cone
     words = [
-        "Slopes by other models: Mair's plane law, and a cone in balance with its own charge "
-        "(derived; approach of Boltachev, Zubarev and Zubareva, arXiv:1201.3743, abstract read).",
+        "Other models: the plane law named after G. L. R. Mair, derived here; Boltachev, Zubarev "
+        "and Zubareva, arXiv:1201.3743, abstract read, approach only.",
     ]
     if cone.cusp is None:
         words.append(
@@ -83,8 +83,7 @@ def cone_words(assessment: Assessment) -> tuple[str, ...]:
         words.append("The metal's density is not known, so no time of growth is given.")
     else:
         words.append(
-            "A voltage that is switched on faster than a cone forms can start one some per cent "
-            "below the static onset."
+            "A voltage switched on faster can start a cone some per cent below the static onset."
             if cone.viscous
             else "Time: from the liquid's mass alone, its viscosity is not known."
         )

@@ -8,7 +8,6 @@ from conegap.solver.assessment import Assessment
 from conegap.solver.common.display_units import (
     current_text,
     field_text,
-    length_words,
     pressure_text,
 )
 from conegap.solver.operation.breakdown import PASCHEN_MINIMUM, paschen_pressure
@@ -62,10 +61,8 @@ def electrode_words(assessment: Assessment) -> tuple[str, ...]:
     design, electrode = assessment.design, assessment.operation.electrode
     factor = electrode.clean.protrusion_factor
     words = [
-        f"The field on the smooth accelerator, {field_text(assessment.accelerator.at_design)} at "
-        f"the design's voltages, is taken to be raised {factor:g} times by micro-protrusions (20 "
-        "to 100 is common practice, no source) everywhere on the surface: by the law of E. L. "
-        "Murphy and R. H. Good, Phys Rev 102, 1464 (1956), an upper bound for that factor.",
+        f"Micro-protrusions everywhere are taken to raise the smooth field {factor:g} times (20 to "
+        "100 is common practice, no source): an upper bound for that factor.",
         _paschen_words(design),
     ]
     stands = electrode.clean.barrier_stands and (
@@ -78,10 +75,7 @@ def electrode_words(assessment: Assessment) -> tuple[str, ...]:
             "ends there, and the current is only a lower bound.",
         )
     if design.insulator.surface_length is None:
-        words.append(
-            "No [insulator] is given in the design file, so its surface and its triple junctions "
-            "are not screened."
-        )
+        words.append("No [insulator] is given: its surface and triple junctions are not screened.")
     elif design.insulator.triple_junction_shielded is None:
         words.append(
             "Whether the triple junctions are shielded is not given, so they are not screened."
@@ -99,8 +93,7 @@ def _paschen_words(design: Design) -> str:
         for value in (paschen_pressure(design.voltage, path), PASCHEN_MINIMUM[1] / path)
     )
     return (
-        f"{words} With air it returns at about {pressure} along the clearance of "
-        f"{length_words(path)} (least voltage, {PASCHEN_MINIMUM[0]:.0f} V, at {lowest}), and at a "
-        "tenth of that along ways ten times as long (Townsend's law through the handbook minimum "
-        "of air; order of magnitude)."
+        f"{words} With air it returns at about {pressure} along the clearance (least voltage, "
+        f"{PASCHEN_MINIMUM[0]:.0f} V, at {lowest}), at a tenth of that along ways ten times as "
+        "long (Townsend's law, handbook minimum; order of magnitude)."
     )

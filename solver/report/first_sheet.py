@@ -9,16 +9,19 @@ from importlib.metadata import version
 from conegap.solver.assessment import Assessment
 from conegap.solver.common.display_units import voltage_text
 from conegap.solver.common.style import pretty
+from conegap.solver.operation.review import ReviewRow
 from conegap.solver.report.beam import degrees
 from conegap.solver.report.operating import operating_facts
 from conegap.solver.report.summary import summary
-from conegap.solver.report.tables import Table, budget_table
+from conegap.solver.report.tables import Table, budget_table, review_basis
 from conegap.solver.report.words import must_know
 
 __all__ = ["Sheet", "first_sheet", "versions"]
 
 # Lines of the budget that the sheet has room for.
-_CONTRIBUTIONS = 7
+_CONTRIBUTIONS = 5
+# Criteria that it shows where fewer do not pass: with them the sheet is one page that is full.
+_CRITERIA = 10
 
 
 @dataclass(frozen=True)
@@ -43,7 +46,9 @@ class Sheet:
     numbers : tuple of (str, str)
         Names and values.
     criteria : Table
-        Criterion, value, limit, result.
+        Criterion, value, limit, result: all that do not pass, and those that pass by least.
+    criteria_words : str
+        Caption of it.
     contributions : Table
         The largest ones and all together.
     """
@@ -57,6 +62,7 @@ class Sheet:
     remarks: tuple[str, ...]
     numbers: tuple[tuple[str, str], ...]
     criteria: Table
+    criteria_words: str
     contributions: Table
 
 
@@ -64,7 +70,7 @@ def first_sheet(assessment: Assessment) -> Sheet:
     """The first sheet of a report."""
     design = assessment.design
     answer, budget = summary(assessment), budget_table(assessment)
-    review = answer.review
+    review, shown = review_basis(assessment), _deciding(assessment.review)
     lines = budget.rows[:-1][:_CONTRIBUTIONS]
     rows = (*lines, (f"all {len(budget.rows) - 1} together, k = 2", *budget.rows[-1][1:]))
     count = len(assessment.warnings)
@@ -83,12 +89,14 @@ def first_sheet(assessment: Assessment) -> Sheet:
         remarks=tuple(pretty(line) for line in (*must_know(assessment), *_warned(count))),
         numbers=tuple((name, pretty(value)) for name, value in _numbers(assessment)),
         criteria=Table(
-            ("criterion", "value", "at most", "result"),
-            tuple(
-                (*(pretty(c) for c in (*row[:2], row[2].removeprefix("at most "))), row[3])
-                for row in review.rows
-            ),
-            review.state,
+            review.heads[:4],
+            tuple(tuple(pretty(cell) for cell in review.rows[k][:4]) for k in shown),
+            tuple(review.state[k] for k in shown),
+        ),
+        criteria_words=(
+            "Criteria of the gap review; their basis behind this sheet"
+            if len(shown) == len(review.rows)
+            else "Criteria that do not pass or pass by least; all of them behind this sheet"
         ),
         contributions=Table(
             ("largest contributions, k = 1", *budget.heads[1:3]),
@@ -96,6 +104,19 @@ def first_sheet(assessment: Assessment) -> Sheet:
             ("",) * len(lines) + ("total",),
         ),
     )
+
+
+def _deciding(rows: tuple[ReviewRow, ...]) -> list[int]:
+    """Criteria that fail, that are not proved, and that come closest to their limits, in this
+    order; all of the first two."""
+
+    def used(row: ReviewRow) -> float:
+        highest = row.value if row.span is None else row.span[1]
+        return highest / row.limit if row.limit > 0.0 else 0.0
+
+    groups = {"fail": 0, "not proved": 1, "pass": 2}
+    order = sorted(range(len(rows)), key=lambda k: (groups[rows[k].state], -used(rows[k])))
+    return order[: max(_CRITERIA, sum(row.state != "pass" for row in rows))]
 
 
 def _warned(count: int) -> tuple[str, ...]:

@@ -90,12 +90,11 @@ def liquid_words(assessment: Assessment) -> tuple[str, ...]:
         return ()
     why = {
         "pressure": (
-            "The liquid is fed from a reservoir, so its pressure stays what the feed gives while "
-            "the surface takes in more liquid."
+            "Fed from a reservoir, the liquid keeps its pressure while the surface takes in more."
         ),
         "volume": (
-            "The liquid in the cap is taken to stay the same while its pressure falls, as if the "
-            "film were cut off from its supply." + _exchange(assessment)
+            "The liquid in the cap is taken to stay the same, as if the film were cut off."
+            + _exchange(assessment)
         ),
     }
     share = meniscus.voltage / assessment.onset.rigid.voltage - 1.0
@@ -103,10 +102,8 @@ def liquid_words(assessment: Assessment) -> tuple[str, ...]:
     if meniscus.wall_place is not None:
         return (*_line_words(assessment), why.get(meniscus.held, ""))
     return (
-        "Beyond the turning point no shape is in balance, and the liquid runs out into a cone.",
         why.get(meniscus.held, ""),
-        f"The turning point lies {percent(abs(share))} {side} the rigid value, because the real "
-        "surface has neither the drawn height nor the drawn curvature when it gives way.",
+        f"The turning point lies {percent(abs(share))} {side} the rigid value.",
     )
 
 
@@ -131,8 +128,7 @@ def _line_words(assessment: Assessment) -> tuple[str, ...]:
         ),
     }
     words = [
-        "As the voltage rises the field draws the surface out and steepens it at its contact line. "
-        "The line stands still while the liquid's angle to the metal ahead stays below the "
+        "The contact line stands still while the liquid's angle to the metal ahead stays below the "
         f"advancing angle, {advancing}; above it the line moves on (Gibbs's condition).",
         ends.get(meniscus.mode, ""),
     ]
@@ -149,9 +145,8 @@ def _exchange(assessment: Assessment) -> str:
     if time is None:
         return ""
     return (
-        f" That is an assumption: by the film's own flow law its suction moves as much liquid as "
-        f"the cap holds in about {time:.1g} s, so that in a slower ramp a film with a supply "
-        "follows the supply's pressure."
+        f" The film can bring as much liquid in about {time:.1g} s: in a slower ramp one with a "
+        "supply follows the supply's pressure."
     )
 
 

@@ -39,7 +39,6 @@ def operating_table(assessment: Assessment) -> Table:
     """
     operation, design = assessment.operation, assessment.design
     at, use = operation.operating, operation.propellant
-    laws = (operation.emission_band[0], operation.emission, operation.emission_band[1])
     three = (operation.operating_band[0], at, operation.operating_band[1])
 
     if not at.current_known or not any(one.point.current > 0.0 for one in three):
@@ -65,12 +64,7 @@ def operating_table(assessment: Assessment) -> Table:
         ("state", _state(assessment), ""),
         ("voltage set at the supply", voltage_text(at.set_voltage), ""),
         row("voltage at the supply's terminals", voltage_text, lambda one: one.supply_voltage),
-        row("drop of the ballast", voltage_text, lambda one: one.ballast_drop),
         row("voltage across the gap", voltage_text, lambda one: one.point.voltage),
-        _row(
-            "a burning site goes out at", voltage_text,
-            tuple(law.onset_voltage * law.extinction_over_onset for law in laws),
-        ),
         row("emitter against ground", voltage_text, lambda one: one.emitter_voltage),
         row("current", current_text, lambda one: one.point.current),
         row("burning sites", _plain, lambda one: one.point.sites),

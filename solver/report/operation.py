@@ -43,16 +43,13 @@ def operation_words(assessment: Assessment) -> tuple[str, ...]:
     emission = assessment.operation.emission
     words = [
         "Current: within a factor of 3 either way, from the charge of the beam over a liquid cone "
-        f"{length_words(emission.base_radius)} in base radius. Ions that leave the apex take the "
-        "momentum that they gain about the cone (boundary elements of fifteen gaps, within 17 %); "
-        "the plane law, named after G. L. R. Mair and derived here, and that of a cone "
-        f"that emits all over differ from it by a factor of up to {_apart(emission)}. "
+        f"{length_words(emission.base_radius)} in base radius (derived; boundary elements of "
+        f"fifteen gaps, within 17 %); other laws differ by a factor of up to {_apart(emission)}. "
         + _begins(emission),
         _supply_words(assessment),
         _thrust_words(assessment),
         f"Droplets are taken to carry mass and no thrust from {DROPLET_CURRENT * 1e6:g} µA per "
-        "site on (J. Phys. D 16, L209, 1983, abstract read), within an assumed factor of "
-        f"{DROPLET_FACTOR:g}.",
+        f"site on, within an assumed factor of {DROPLET_FACTOR:g}.",
     ]
     if emission.spreads:
         words.insert(
@@ -76,8 +73,7 @@ def _apart(emission: CurrentLaw) -> str:
 def _supply_words(assessment: Assessment) -> str:
     at = assessment.operation.operating
     words = (
-        "The design's voltages are set at the supply; the ballast stands in the emitter's lead and "
-        "lowers gap and exhaust energy, which is that from emitter to ground."
+        "The design's voltages are set at the supply; the ballast lowers those of gap and exhaust."
     )
     if at.state == "current limit":
         words += (
@@ -91,11 +87,8 @@ def _supply_words(assessment: Assessment) -> str:
 def _begins(emission: CurrentLaw) -> str:
     if emission.extinction_over_onset < 1.0:
         volts = voltage_text(emission.onset_voltage * emission.extinction_over_onset)
-        return f"It is counted from the extinction voltage, {volts} by the static estimate."
-    return (
-        "It is counted from the onset, which gives the least current: no estimate of the "
-        "extinction voltage lies below it."
-    )
+        return f"It begins at the extinction voltage, {volts} by the static estimate."
+    return "It begins at the onset, which gives the least current."
 
 
 def _thrust_words(assessment: Assessment) -> str:
@@ -116,8 +109,7 @@ def _thrust_words(assessment: Assessment) -> str:
         else ""
     )
     return (
-        f"Thrust of the ion paths is {beam.thrust_share:.3f} of that of a parallel beam: "
-        f"{percent(beam.left)} of the current leaves, at a mean cosine of "
+        f"Thrust: {percent(beam.left)} of the current leaves, at a mean cosine of "
         f"{beam.thrust_factor:.3f}{along}."
     )
 
@@ -132,7 +124,7 @@ def feed_table(assessment: Assessment) -> Table | None:
     feed = assessment.operation.feed
     if feed is None:
         return None
-    low, flow, high = assessment.operation.propellant.mass_flow
+    _, flow, high = assessment.operation.propellant.mass_flow
     rows = [
         (f"narrowest part: {feed.kind}", length_words(feed.narrowest)),
         ("length", length_words(feed.length)),
@@ -149,10 +141,7 @@ def feed_table(assessment: Assessment) -> Table | None:
         rows.append(("flow resistance of everything", f"{feed.resistance:.3g} Pa s/m³"))
     if at_flow is not None and most is not None:
         if assessment.operation.operating.current_known and high > 0.0:
-            rows += [
-                ("mass flow needed, droplets included", span_text(mass_flow_text, low, high)),
-                ("pressure at the edge with that flow", pressure_text(at_flow)),
-            ]
+            rows.append(("pressure at the edge at the operating point", pressure_text(at_flow)))
         rows.append(("mass flow at which the liquid draws back", mass_flow_text(most)))
     shared = feed.shared
     if shared is not None:
@@ -180,15 +169,13 @@ def feed_words(assessment: Assessment) -> tuple[str, ...]:
     if feed is None:
         return ("The design draws no feed, so its flow is not computed.", *remarks[1:])
     model = feed.model if feed.shared is None else f"{feed.model}; before it {feed.shared.model}"
-    words = [f"Model: {model}."]
+    # A feed that is known states its model as the basis of its criterion.
+    words = [] if feed.greatest_mass_flow is not None and not feed.shared else [f"Model: {model}."]
     if feed.kind == "film" and not assessment.design.feed.beside:
-        words.append(
-            "A smooth film is the worst case: grooves and roughness along the needle carry more."
-        )
+        words.append("A smooth film is the worst case: grooves carry more.")
     if liquid.column_height is None:
         words.append(
-            "Without liquid.column_height neither the liquid's weight nor its holding under "
-            "acceleration is judged."
+            "Without liquid.column_height weight and acceleration of the liquid are not judged."
         )
     return (*words, *remarks)
 
@@ -265,7 +252,7 @@ def card_table(assessment: Assessment) -> Table:
          f"{voltage_text(card.lowest)} to {voltage_text(card.highest)}, k = 2"),
         ("abort voltage", voltage_text(card.abort_voltage),
          "no emission up to here: go down, look for the reason; "
-         + ("the ramp limit, below the 5 % above the band that would be wanted"
+         + ("the ramp limit"
             if card.abort_voltage == card.ramp_limit
             else "5 % above the band, common practice, no source")),
         ("ramp limit", voltage_text(card.ramp_limit), f"never above: {card.ramp_reason}"),
@@ -313,9 +300,8 @@ def card_cautions(assessment: Assessment) -> tuple[str, ...]:
     ]
     if most > _X_RAYS:
         words.append(
-            f"X-rays: with {voltage_text(most)} electrons from the negative electrode make X-rays "
-            "where they land, also behind viewports. Above 5 kV have a licensed person check "
-            "shielding and surveys."
+            f"X-rays: with {voltage_text(most)} electrons make them where they land, also behind "
+            "viewports. Above 5 kV have a licensed person check shielding and surveys."
         )
     else:
         words.append(
@@ -323,9 +309,8 @@ def card_cautions(assessment: Assessment) -> tuple[str, ...]:
             "must be considered."
         )
     words.append(
-        "Vacuum: the limits of the gap review hold for high vacuum only; in the pressure range of "
-        "glow discharges a gap breaks down at a few hundred volts. Viewports and chambers can "
-        "implode."
+        "Vacuum: the review holds for high vacuum only; at glow discharge pressures a gap breaks "
+        "down at a few hundred volts. Viewports and chambers can implode."
     )
     hazards = design.metal.hazards.strip()
     words.append(
@@ -339,7 +324,6 @@ def card_cautions(assessment: Assessment) -> tuple[str, ...]:
             "current; without current the whole voltage stands across the gap."
         )
     words.append(
-        "This report and its card are an aid to design and no safety approval. Local codes and "
-        "licensed practice take precedence."
+        "An aid to design, no safety approval. Local codes and licensed practice take precedence."
     )
     return tuple(words)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from conegap.solver.assessment import Assessment
 from conegap.solver.common.display_units import field_text, length_words, percent, voltage_text
 from conegap.solver.report.beam import beam_table, beam_words, landing_table
@@ -30,6 +32,7 @@ from conegap.solver.report.sector import (
 )
 from conegap.solver.report.summary import summary
 from conegap.solver.report.tables import (
+    Table,
     budget_table,
     common_basis,
     inputs_table,
@@ -73,8 +76,7 @@ def _review(assessment: Assessment) -> Part:
     blocks: list[Block] = [
         Grid(
             review_basis(assessment),
-            "A row passes when all that its value may be is at most the limit, and is not proved "
-            "when the limit lies between the ends",
+            "A row is not proved when the limit lies between the ends of its value",
         )
     ]
     if answer.advice:
@@ -182,10 +184,22 @@ def _inputs(assessment: Assessment) -> Part:
         "Inputs",
         (
             Grid(
-                inputs_table(assessment),
-                "As drawn where no basis is said; tolerances are plus-minus half widths",
+                _beside_the_budget(assessment),
+                "As drawn where no basis is said; what the budget names is not repeated",
             ),
         ),
+    )
+
+
+def _beside_the_budget(assessment: Assessment) -> Table:
+    """Inputs that no line of the error budget states with its value, tolerance and basis."""
+    table = inputs_table(assessment)
+    known = {line.name for line in assessment.emission.first.budget.contributions}
+    keep = [k for k, row in enumerate(table.rows) if row[0] not in known or not row[2]]
+    return replace(
+        table,
+        rows=tuple(table.rows[k] for k in keep),
+        state=tuple(table.mark(k) for k in keep),
     )
 
 

@@ -20,16 +20,16 @@ from conegap.solver.report.pdf_paper import FOOT, GOOD, HEIGHT, MARGIN, WIDTH, P
 __all__ = ["pdf_report"]
 
 _PASSING, _FAILING = "#f1f5f2", "#fbf0ec"
-# Width of the sheet's left column, [mm].
-_LEFT = 76.0
+# Width of the sheet's left column, and where more criteria stand beside it, [mm].
+_LEFT, _LEFT_OF_MANY, _MANY_CRITERIA = 98.0, 76.0, 12
 # Letters of the criteria's table, tried until the table fits on the sheet, [pt].
-_SIZES = (7.0, 6.6, 6.2, 5.8, 5.4, 5.0, 4.6, 4.2)
+_SIZES = (7.8, 7.4, 7.0, 6.6, 6.2, 5.8, 5.4, 5.0, 4.6, 4.2)
 # Widest figure, [mm]: figures of 4.6 in keep their 200 dots per inch.
 _WIDEST = 116.0
 # Highest figure, [mm]: lower ones are tried where they save a page that would be nearly empty.
-_TALLEST = (92.0, 78.0)
-# Room that the last page before one that must begin anew may leave, [mm].
-_EMPTY = 170.0
+_TALLEST = (92.0, 82.0, 74.0, 66.0)
+# Room that the last page before one that must begin anew may leave, [mm]: a third of a page.
+_EMPTY = 90.0
 # Narrowest figure beside a table, [mm]: letters of 8 pt stay above 5 pt.
 _NARROWEST = 74.0
 # Between figures of a row, [mm].
@@ -38,8 +38,8 @@ _GUTTER = 6.0
 _CAPTION_WIDE = 45.0
 # A figure may shrink so far to fit on its page.
 _SHRINK = 0.75
-# What is added to letters where a page has room to spare, the most first, [pt].
-_LARGER = (1.6, 1.2, 0.8, 0.4)
+# What is added to letters that have a page alone, the most that fits, [pt]: 5.8 pt can be read.
+_LARGER = (1.6, 1.2, 0.8, 0.4, 0.0, -0.3, -0.6, -0.9, -1.2)
 # Letters of captions and of tables, by their number of columns, [pt].
 _CAPTION, _FEW, _MANY = 6.8, 7.0, 6.3
 
@@ -54,15 +54,18 @@ def pdf_report(assessment: Assessment, pictures: Mapping[str, Picture]) -> bytes
         than drawn, so that 200 dots per inch become more.
     """
     sheet, parts = first_sheet(assessment), report_parts(assessment)
+    tried = []
     for tallest in _TALLEST:
         paper = _Pages(sheet, pictures, tallest)
         paper.opening(sheet)
         paper.add_page()
         for part in parts:
             paper.part(part)
+        tried.append(paper)
         if paper.emptiest < _EMPTY:
             break
-    return bytes(paper.output())
+    best = min(tried, key=lambda paper: (paper.page_no(), paper.emptiest))
+    return bytes(best.output())
 
 
 @dataclass(frozen=True)
@@ -90,13 +93,10 @@ class _Pages(Paper):
         self.set_subject(f"inputs SHA-256 {sheet.sha256}")
 
     def footer(self) -> None:
-        """Title, digest and page number; called by the library for every page."""
+        """Digest and page number; called by the library for every page."""
         self.set_y(-11.0)
         self.letters(6.5, colour=SOFT)
-        title = self.sheet.title
-        while title and self.get_string_width(title) > 40.0:
-            title = title[:-2] + "…" if len(title) > 2 else ""
-        self.cell(0.0, 4.0, f"{title}  SHA-256 {self.sheet.sha256}")
+        self.cell(0.0, 4.0, f"SHA-256 {self.sheet.sha256}")
         self.set_x(MARGIN)
         self.cell(0.0, 4.0, f"page {self.page_no()} of {{nb}}", align="R")
 
@@ -115,21 +115,21 @@ class _Pages(Paper):
         self.ln(1.0)
         self._answer(sheet)
         self.ln(1.0)
-        self.facts(sheet.numbers, columns=4, size=8.4)
+        self.facts(sheet.numbers, columns=4, size=9.4)
         self._image("onset_band", MARGIN, self.get_y() + 1.0, WIDTH, 34.0)
         top = self.get_y() + 2.0
         aside = 6.0
-        self._image("section", MARGIN, top, _LEFT, 84.0)
+        left = _LEFT if len(sheet.criteria.rows) <= _MANY_CRITERIA else _LEFT_OF_MANY
+        self._image("section", MARGIN, top, left, left)
         self.set_xy(MARGIN, self.get_y() + 2.0)
         words = "What makes the onset uncertain, one standard uncertainty each"
-        self.table_with_caption(sheet.contributions, words, 6.8, width=_LEFT, whole=True)
-        wide, room = WIDTH - _LEFT - aside, HEIGHT - FOOT - top - 8.0
+        self.table_with_caption(sheet.contributions, words, 7.4, width=left, whole=True)
+        wide, room = WIDTH - left - aside, HEIGHT - FOOT - top - 8.0
         size = next(
             (s for s in _SIZES if sum(self.row_heights(sheet.criteria, s, wide)) < room), _SIZES[-1]
         )
-        self.set_xy(MARGIN + _LEFT + aside, top)
-        words = "Criteria of the gap review; their basis behind this sheet"
-        self.table_with_caption(sheet.criteria, words, size, width=wide, whole=True)
+        self.set_xy(MARGIN + left + aside, top)
+        self.table_with_caption(sheet.criteria, sheet.criteria_words, size, width=wide, whole=True)
         self.set_auto_page_break(True, FOOT)
 
     def _fitted_title(self, title: str) -> None:
@@ -203,7 +203,8 @@ class _Pages(Paper):
         self.larger = 0.0
 
     def _spare_size(self, part: Part) -> float:
-        """How much larger letters may be where a part of words and tables has a page alone."""
+        """How much larger letters may be where a part of words and tables has a page alone, or
+        smaller where they save a second one."""
         if part.look not in ("page", "card") or any(b.kind == "figures" for b in part.blocks):
             return 0.0
         return next((size for size in _LARGER if self._tall(part, size) < self.room), 0.0)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from conegap.geometries.metals.metal import Metal
@@ -152,19 +153,24 @@ def review_table(assessment: Assessment) -> Table:
 
 
 def review_basis(assessment: Assessment) -> Table:
-    """Criteria with result and basis; values and limits stand on the first sheet.
+    """The same for a report: a basis that repeats is said once.
 
     Parameters
     ----------
     assessment : Assessment
     """
     table = review_table(assessment)
-    keep = [k for k, head in enumerate(table.heads) if head not in ("value", "limit")]
-    rows = []
-    for k, row in enumerate(table.rows):
-        same = k > 0 and row[-1] == table.rows[k - 1][-1]
-        rows.append((*(row[j] for j in keep[:-1]), "as above" if same else row[-1]))
-    return replace(table, heads=tuple(table.heads[k] for k in keep), rows=tuple(rows))
+    bases = [row[-1] for row in table.rows]
+    rows = tuple(
+        (*row[:2], row[2].removeprefix("at most "), row[3], _once(bases, k))
+        for k, row in enumerate(table.rows)
+    )
+    return replace(table, heads=("criterion", "value", "at most", "result", "basis"), rows=rows)
+
+
+def _once(texts: Sequence[str], k: int) -> str:
+    """A text of a column, in words where it repeats the one above it."""
+    return "as above" if k > 0 and texts[k] == texts[k - 1] else texts[k]
 
 
 def inputs_table(assessment: Assessment) -> Table:
@@ -294,7 +300,8 @@ def short_metal_table(metal: Metal, temperature: float) -> Table:
         The metal is solid at that temperature.
     """
     records = metal.records(temperature)
-    rows = tuple((*_property(record), _SECOND_HAND.split(record.source)[0]) for record in records)
+    sources = [_SECOND_HAND.split(record.source)[0] for record in records]
+    rows = tuple((*_property(record), _once(sources, k)) for k, record in enumerate(records))
     state = tuple("memory" if record.status == "unavailable" else "" for record in records)
     return Table(("property", "value", "standard uncertainty", "source"), rows, state)
 
@@ -358,8 +365,8 @@ def levels_table(assessment: Assessment) -> Table:
         (
             "subdivision",
             "control volumes",
-            "edge field at the design's voltages",
-            "change, last row: error",
+            "edge field as designed",
+            "change; error",
         ),
         tuple(rows),
         ("",) * (len(rows) - 1) + ("total",),

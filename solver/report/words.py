@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from scipy.constants import g as standard_gravity
 
 from conegap.solver.assessment import Assessment
-from conegap.solver.common.display_units import percent, scientific, voltage_text
+from conegap.solver.common.display_units import percent, voltage_text
 from conegap.solver.operation.review import ReviewRow
 
 __all__ = [
@@ -111,25 +111,10 @@ def quality(assessment: Assessment) -> tuple[str, ...]:
         if numerical.extrapolated
         else "so the value of the finest mesh is used as it is, with a wider error"
     )
-    words = [
+    return (
         f"Finite volumes on {len(numerical.level_values)} nested meshes: the observed order of "
         f"convergence of the edge field {order}, {used}.",
-    ]
-    if assessment.onset.meniscus is not None:
-        words.append(
-            "The turning point of the liquid surface was computed on meshes made for its own "
-            f"shape; estimated relative error of its voltage: {scientific(assessment.onset.error)}."
-        )
-    for line in assessment.budget.contributions:
-        if line.name == "surroundings":
-            words.append(
-                "With the chamber twice as large the onset shifts by "
-                f"{percent(line.size * 3.0**0.5)}."
-            )
-            break
-    else:
-        words.append("The electrodes enclose the region, so no outer wall had to be chosen.")
-    return tuple(words)
+    )
 
 
 def not_modelled(assessment: Assessment) -> tuple[str, ...]:
