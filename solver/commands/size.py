@@ -265,24 +265,26 @@ def _print_trade(trade: Trade, found: Sizing) -> None:
     )
 
 
-def _signed(text: str) -> str:
-    return f"+{text}" if text[:1].isdigit() else text
+def _signed(unit: str, value: float) -> str:
+    """A change with its sign; "below 1 pA" carries none."""
+    from conegap.solver.report.tables import unit_value
+
+    text = unit_value(unit, abs(value))
+    if not text[:1].isdigit():
+        return text
+    return f"\N{MINUS SIGN}{text}" if value < 0.0 else f"+{text}"
 
 
 def _slopes(found: Sizing) -> RenderableType:
     """What changes with each free quantity, by one unit of the design file."""
     from conegap.solver.commands.terminal import plain_table
     from conegap.solver.common.display_units import axis_unit
-    from conegap.solver.report.tables import unit_value
     from conegap.solver.sizing.sensitivities import sensitivities
 
     units = [axis_unit(one.dimension.kind, 0.0, one.dimension.unit) for one in found.free]
     rows = []
     for one in sensitivities(found):
         steps = [slope * unit.size for slope, unit in zip(one.slopes, units, strict=True)]
-        signed = [
-            f"{'-' if step < 0.0 else '+'}{unit_value(one.unit, abs(step))}" for step in steps
-        ]
-        rows.append((one.name, *signed))
+        rows.append((one.name, *(_signed(one.unit, step) for step in steps)))
     heads = [f"per {unit.name} of {one.key}" for one, unit in zip(found.free, units, strict=True)]
     return plain_table(("at the answer changes", *heads), rows)
