@@ -18,6 +18,7 @@ from conegap.solver.figures.load_line import chart_load_line, currents, line_of_
 from conegap.solver.operation.beam_current import CurrentLaw
 from conegap.solver.operation.droplets import DROPLET_CURRENT, MassEfficiency
 from conegap.solver.operation.feed_loss import FeedLoss
+from conegap.solver.operation.gap_operation import gap_operation
 from conegap.solver.operation.operating_point import OperatingPoint, SupplyLine, operating_point
 from conegap.solver.operation.operating_rows import operating_rows
 from conegap.solver.operation.propellant import propellant_use
@@ -96,6 +97,27 @@ def test_a_shared_feed_and_feeds_of_their_own() -> None:
     assert_allclose(shared.current, 4.0 * narrow.current, rtol=1e-10)
     assert_allclose(shared.pressure_loss, 2e14 * shared.mass_flow, rtol=1e-9)
     assert shared.current < apart.current < 4.0 * _law().at(4.5e3).current
+
+
+def test_a_band_down_to_no_voltage_has_an_operating_point() -> None:
+    """REGRESSION: a capillary whose pressure floods it within its uncertainty ended in a division
+    by zero; at that end the current is that of the ballast alone, V / R (G. S. Ohm's law)."""
+    one = assessed_needle()
+    high = one.budget.band(one.onset.voltage)[1]
+    found = gap_operation(
+        one.design,
+        one.solution,
+        one.onset.rigid,
+        one.onset.meniscus,
+        onset=one.onset.voltage,
+        onset_band=(0.0, high),
+        band=(0.0, one.onset.voltage, high),
+        accelerator=one.accelerator,
+        site_spacing=None,
+    )
+    most = one.design.voltage / one.design.supply.ballast_resistance
+    assert found.operating_band[0].point.current < found.operating_band[1].point.current
+    assert_allclose(found.operating_band[1].point.current, most, rtol=0.02)
 
 
 def test_droplets_cost_pressure_too() -> None:

@@ -57,6 +57,11 @@ _OF_THE_CURRENT = (
 _OF_THE_APEX = {"apex_current_density_A_per_m2", "apex_heating_at_most_K"}
 
 
+# Of the onset: a band may reach down to a surface that gives way without voltage, where the law of
+# the current diverges; at a hundredth any supply is at its limit or its ballast's, [-].
+_LEAST_ONSET = 0.01
+
+
 @dataclass(frozen=True)
 class GapOperation:
     """Everything beyond the onset that needs no further field solve.
@@ -248,7 +253,7 @@ def gap_operation(
     operating = operated(emission, first)
     slow, steep = emission.band()
     slow = replace(slow, onset_voltage=onset_band[1])
-    steep = replace(steep, onset_voltage=onset_band[0])
+    steep = replace(steep, onset_voltage=max(onset_band[0], _LEAST_ONSET * onset))
     weak, strong = operated(slow, high), operated(steep, low)
     propellant = propellant_use(design, (weak, operating, strong))
     smallest = smallest_current(design.metal.symbol, design.liquid.temperature)
