@@ -251,6 +251,21 @@ def test_xray_steps(volts: float, word: str, passed: bool) -> None:
     assert row.passed == passed
 
 
+def test_xrays_come_from_any_pair_of_electrodes() -> None:
+    """EXACT: a chamber at 21 kV stands 22 kV above the accelerator, whatever the gap has; emitter
+    and accelerator both far below earth count against it."""
+    for changes, greatest in (
+        ({"chamber": 21e3}, 22e3),
+        ({"emitter": -20e3, "accelerator": -25e3}, 25e3),
+    ):
+        design = Design.from_text(starter("needle"))
+        for key, volts in sorted(changes.items()):
+            design = design.with_value(f"voltages.{key}", volts)
+        row = next(r for r in breakdown_rows(design, 4e3, _ACCELERATOR) if "X-ray" in r.name)
+        assert row.value == greatest
+        assert row.passed is False
+
+
 @pytest.mark.slow
 def test_bad_design_fails_for_the_right_reasons(monkeypatch: pytest.MonkeyPatch) -> None:
     """INVARIANT: knife-edged accelerator, small slot, weak supply: these rows, no others."""

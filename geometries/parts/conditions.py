@@ -247,6 +247,12 @@ class Voltages(Part):
     accelerator: Potential = 0.0
     chamber: Potential = 0.0
 
+    @property
+    def widest(self) -> float:
+        """Greatest difference between electrodes, chamber and earth, [V]."""
+        potentials = (self.emitter, self.accelerator, self.chamber, 0.0)
+        return max(potentials) - min(potentials)
+
     def problems(self) -> Iterator[Problem]:
         difference = self.emitter - self.accelerator
         if difference == 0.0:

@@ -234,13 +234,15 @@ def breakdown_rows(
                 "hide the line where insulator, vacuum and the negative metal meet behind a shield",
             )
         )
+    # Electrons fall from any electrode to any other; the earth is one.
+    widest = max(most, design.voltages.widest)
     rows.append(
         review_row(
-            "voltage across the gap against X-ray shielding",
-            most,
+            "greatest voltage against X-ray shielding",
+            widest,
             design.criteria.unshielded_voltage,
             "V",
-            f"{_xray_stage(most)}, {_PRACTICE}; no safety approval",
+            f"{_xray_stage(widest)}, {_PRACTICE}; no safety approval",
             "have X-ray shielding designed and surveyed by someone licensed for it",
         )
     )

@@ -293,7 +293,7 @@ def card_cautions(assessment: Assessment) -> tuple[str, ...]:
     """
     card, design = assessment.operation.card, assessment.design
     weak, strong = assessment.operation.operating_band
-    most = max(design.voltage, design.supply.voltage_limit or 0.0)
+    most = max(design.voltages.widest, design.supply.voltage_limit or 0.0)
     words = [
         f"High voltage: {voltage_text(most)} kills, and so can what cables and filters store. "
         "Enclose, interlock, discharge and ground before touching.",
