@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import subprocess
 import sys
+import threading
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -12,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from conftest import needle_design, polygon, quarter_annulus, wedge_section
+from netgen.geom2d import SplineGeometry
 from numpy.testing import assert_allclose
 from scipy.spatial import cKDTree
 
@@ -265,6 +267,37 @@ def test_self_crossing_outline_is_refused_and_never_hangs() -> None:
     assert done.returncode == 1
     assert "MeshError" in done.stderr
     assert "itself" in done.stderr
+
+
+def test_a_mesher_without_end_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    """INVARIANT: an attempt that does not end gives way to the next, as one that is refused does;
+    where none ends the section is refused."""
+    true, given_up = SplineGeometry.GenerateMesh, threading.Event()
+    asked: list[bool] = []
+
+    def endless(geometry: SplineGeometry, *, delaunay2d: bool, **settings: float) -> object:
+        asked.append(delaunay2d)
+        if not delaunay2d:
+            return true(geometry, delaunay2d=False, **settings)
+        while not given_up.is_set():
+            math.sqrt(2.0)
+        raise RuntimeError
+
+    monkeypatch.setattr(SplineGeometry, "GenerateMesh", endless)
+    monkeypatch.setattr("conegap.solver.mesh.coarse_mesh._MOST_SECONDS", 0.1)
+    try:
+        mesh = coarse_mesh(Design.read("needle").section())
+    finally:
+        given_up.set()
+    assert asked == [True, False]
+    assert len(mesh.region.triangles) > 100
+    monkeypatch.setattr("conegap.solver.mesh.coarse_mesh.within", _no_end)
+    with pytest.raises(MeshError):
+        coarse_mesh(Design.read("needle").section())
+
+
+def _no_end(*_: object) -> None:
+    raise TimeoutError("no end")
 
 
 def test_island_over_the_outline_is_refused() -> None:
