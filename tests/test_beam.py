@@ -52,7 +52,7 @@ def slit_beam(key: str = "", value: float = 0.0) -> tuple[Design, FieldSolution,
 
 def alone(beam: Beam) -> BeamBand:
     """A band of one beam whose current is not known."""
-    return BeamBand(beam, (), (), None)
+    return BeamBand(beam, (), (BeamPoint(1e-6, 4e3),), None)
 
 
 def open_spheres() -> Section:
