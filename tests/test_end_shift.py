@@ -83,6 +83,9 @@ def test_changes_of_lips_and_liquid_leave_the_ratio(monkeypatch: pytest.MonkeyPa
     assert_allclose([float(s) for s in shifts[:4]], [1.0, *[1.5**-0.5] * 2, 1.0])
     powers = found.powers(["accelerator.gap", "emitter.lip_radius", "emitter.land"])
     assert_allclose(list(powers.values()), [-0.5, 0.0, 0.0], atol=1e-12)
+    # A dimension that is zero as drawn has no power, and no part in the shift.
+    near = ((*wide, ("emitter.misalignment_half", 1e-7)), wide)
+    assert_allclose(found.near_shifts(near), [1.5**-0.5] * 2)
 
 
 def test_a_scan_gives_the_first_emission() -> None:

@@ -23,15 +23,13 @@ from conegap.solver.assessment import assess
 from conegap.solver.commands.main import main
 from conegap.solver.explorer.explored import (
     Explored,
-    Solved,
     explored_with,
     held_out_points,
-    solved_of,
 )
 from conegap.solver.explorer.offered import ranges_of_budget
 from conegap.solver.explorer.page import explorer_page
 from conegap.solver.operation.review import review_row
-from conegap.solver.sizing.demands import Sample
+from conegap.solver.sizing.demands import Sample, sample_of
 from conegap.solver.sizing.request import free_of
 from conegap.solver.sizing.surfaces import design_points, interpolation_matrix
 from conegap.solver.sizing.written import with_found_values
@@ -71,7 +69,7 @@ def hyperboloid(radius: float, gap: float) -> float:
     return math.sqrt(TENSION * radius / PERMITTIVITY) * math.log(4.0 * gap / radius)
 
 
-def lawful(changes: Changes) -> Solved:
+def lawful(changes: Changes) -> Sample:
     """The closed form, a band of 8 % to either side, and a mean field of at most 3.2 MV/m."""
     given = dict(changes)
     gap = given.get("accelerator.gap", NEEDLE.gap)
@@ -82,10 +80,10 @@ def lawful(changes: Changes) -> Solved:
         "first_emission_low": 0.92 * voltage,
         "first_emission_high": 1.08 * voltage,
     }
-    return Solved(Sample(voltages, (row,)), "tip, rigid surface")
+    return Sample(voltages, (row,), place="tip, rigid surface")
 
 
-def by_law(variants: Sequence[Changes], _what: str) -> list[Solved | str]:
+def by_law(variants: Sequence[Changes], _what: str) -> list[Sample | str]:
     """The closed form at every variant."""
     return [lawful(changes) for changes in variants]
 
@@ -276,13 +274,13 @@ def test_every_kind_has_a_page(kind: str, tmp_path: Path) -> None:
 def test_poor_surfaces_are_refused() -> None:
     """INVARIANT: an onset with a kink that the surfaces miss by 3 % gives no page."""
 
-    def kinked(variants: Sequence[Changes], _what: str) -> list[Solved | str]:
-        found: list[Solved | str] = []
+    def kinked(variants: Sequence[Changes], _what: str) -> list[Sample | str]:
+        found: list[Sample | str] = []
         for changes in variants:
             one = lawful(changes)
             late = 1.0 + 0.2 * (dict(changes)["accelerator.gap"] > 1.1e-3)
-            volts = {key: late * value for key, value in one.sample.voltages.items()}
-            found.append(replace(one, sample=replace(one.sample, voltages=volts)))
+            volts = {key: late * value for key, value in one.voltages.items()}
+            found.append(replace(one, voltages=volts))
         return found
 
     free = tuple(free_of(NEEDLE, text) for text in RANGES)
@@ -293,7 +291,7 @@ def test_poor_surfaces_are_refused() -> None:
 def test_a_design_in_the_ranges_that_cannot_be_solved_is_named() -> None:
     """INVARIANT: no page with a hole; the refusal gives the values and the remedy."""
 
-    def lame(variants: Sequence[Changes], what: str) -> list[Solved | str]:
+    def lame(variants: Sequence[Changes], what: str) -> list[Sample | str]:
         return [*by_law(variants[:-1], what), "the mesh failed"]
 
     free = (free_of(NEEDLE, RANGES[1]),)
@@ -339,7 +337,7 @@ def test_the_command_keeps_its_word(tmp_path: Path, capsys: pytest.CaptureFixtur
     pages = in_node(place, shares)
     for one in pages:
         design = Design.from_text(one["file"], "explored.toml", source_files("needle"))
-        fresh = solved_of(assess(design, scans=False, criterion="rigid")).sample
+        fresh = sample_of(assess(design, scans=False, criterion="rigid"))
         for key, line in data["voltages"].items():
             # The file has four digits of a quantity: 5e-4 at most, of which the onset takes half.
             off = abs(math.log(one["voltages"][key] / fresh.voltages[key]))

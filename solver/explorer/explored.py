@@ -8,32 +8,30 @@ surfaces: their largest miss, doubled, is the error that is stated.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cached_property
 
 import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import ComputationError, DesignError
-from conegap.solver.assessment import Assessment, assess
+from conegap.solver.assessment import Assessment
 from conegap.solver.common.progress import Progress
 from conegap.solver.liquid.free_surface import OnsetCriterion
 from conegap.solver.sizing.demands import Demand, Sample, sample_of
 from conegap.solver.sizing.request import WANTED, Free, check_free
+from conegap.solver.sizing.search import Solve, solver_of
 from conegap.solver.sizing.surfaces import Surfaces, design_points
-from conegap.solver.studies.variants import Changes, changed_design, solve_variants
+from conegap.solver.studies.variants import Changes
 
 __all__ = [
     "SAFETY",
     "Explored",
-    "Solve",
-    "Solved",
     "explore",
     "explored_with",
     "held_out_points",
-    "solved_of",
 ]
 
 SAFETY = 2.0
@@ -47,25 +45,6 @@ the band by a fiftieth where both are added as squares, [-]."""
 
 
 @dataclass(frozen=True)
-class Solved:
-    """What is kept of a solved design.
-
-    Parameters
-    ----------
-    sample : Sample
-    place : str
-        Where it emits first, and how the surface gives way.
-    """
-
-    sample: Sample
-    place: str
-
-
-Solve = Callable[[Sequence[Changes], str], Sequence[Solved | str]]
-"""Takes variants of a design and what they are for, gives what was solved, or why not."""
-
-
-@dataclass(frozen=True)
 class Explored:
     """Surfaces over the ranges of some quantities; build with `explore`.
 
@@ -73,7 +52,7 @@ class Explored:
     ----------
     design : Design
     free : tuple of Free
-    drawn : Solved
+    drawn : Sample
         The design as drawn.
     points : (n, d) array
         Where the surfaces pass through solves, in shares of the ranges, [-].
@@ -94,7 +73,7 @@ class Explored:
 
     design: Design
     free: tuple[Free, ...]
-    drawn: Solved
+    drawn: Sample
     points: FloatArray
     demands: tuple[Demand, ...]
     values: FloatArray
@@ -106,7 +85,7 @@ class Explored:
     @property
     def first(self) -> float:
         """First emission of the design as drawn, [V]."""
-        return self.drawn.sample.voltages["first_emission"]
+        return self.drawn.voltages["first_emission"]
 
     @property
     def error(self) -> float:
@@ -170,12 +149,6 @@ def held_out_points(count: int) -> FloatArray:
     return np.vstack([inner, *edges])
 
 
-def solved_of(assessment: Assessment) -> Solved:
-    """What is kept of an assessment."""
-    first = assessment.emission.first
-    return Solved(sample_of(assessment), f"{first.place}, {first.mode}")
-
-
 def explore(
     design: Design,
     free: tuple[Free, ...],
@@ -205,29 +178,20 @@ def explore(
     ComputationError
         The surfaces are too poor to be shown.
     """
-
-    def solve(variants: Sequence[Changes], what: str) -> list[Solved | str]:
-        return solve_variants(
-            partial(_solved, criterion=criterion), design, variants, progress=progress, what=what
-        )
-
-    return explored_with(design, free, solved_of(drawn), solve)
+    solve = solver_of(design, criterion=criterion, progress=progress)
+    return explored_with(design, free, sample_of(drawn), solve)
 
 
-def _solved(design: Design, changes: Changes, *, criterion: OnsetCriterion) -> Solved:
-    return solved_of(assess(changed_design(design, changes), scans=False, criterion=criterion))
-
-
-def explored_with(design: Design, free: tuple[Free, ...], drawn: Solved, solve: Solve) -> Explored:
+def explored_with(design: Design, free: tuple[Free, ...], drawn: Sample, solve: Solve) -> Explored:
     """As `explore`, with any solver.
 
     Parameters
     ----------
     design : Design
     free : tuple of Free
-    drawn : Solved
+    drawn : Sample
     solve : callable
-        See `Solve`.
+        See `conegap.solver.sizing.search.Solve`.
 
     Raises
     ------
@@ -240,9 +204,9 @@ def explored_with(design: Design, free: tuple[Free, ...], drawn: Solved, solve: 
     results = solve(wanted, "designs in the ranges")
     solved = [_kept(free, *pair) for pair in zip(wanted, results, strict=True)]
     points = np.array([[f.share(v) for f, (_, v) in zip(free, w, strict=True)] for w in wanted])
-    names = dict.fromkeys(row.name for one in solved for row in one.sample.rows)
-    shared = [n for n in names if all(any(n == r.name for r in s.sample.rows) for s in solved)]
-    first = drawn.sample.voltages["first_emission"]
+    names = dict.fromkeys(row.name for one in solved for row in one.rows)
+    shared = [n for n in names if all(any(n == r.name for r in s.rows) for s in solved)]
+    first = drawn.voltages["first_emission"]
     demands = (
         *(Demand("", key, first) for key in WANTED),
         *(Demand(name, proved=proved) for name in shared for proved in (True, False)),
@@ -277,7 +241,7 @@ def _changes(free: Sequence[Free], point: FloatArray) -> Changes:
     )
 
 
-def _kept(free: Sequence[Free], changes: Changes, result: Solved | str) -> Solved:
+def _kept(free: Sequence[Free], changes: Changes, result: Sample | str) -> Sample:
     if isinstance(result, str):
         words = ", ".join(f"{f.key} = {f.text(v)}" for f, (_, v) in zip(free, changes, strict=True))
         raise DesignError(
@@ -288,15 +252,15 @@ def _kept(free: Sequence[Free], changes: Changes, result: Solved | str) -> Solve
     return result
 
 
-def _excess(demand: Demand, one: Solved) -> float:
-    found = demand.excess(one.sample)
+def _excess(demand: Demand, one: Sample) -> float:
+    found = demand.excess(one)
     assert found is not None  # rows that some designs do not have are left out
     return found
 
 
 def _check(found: Explored) -> None:
     """Refuse surfaces that would mislead."""
-    voltages = found.drawn.sample.voltages
+    voltages = found.drawn.voltages
     half = (voltages["first_emission_high"] - voltages["first_emission_low"]) / (2.0 * found.first)
     if found.error > WORST * half:
         where = "; ".join(found.places)

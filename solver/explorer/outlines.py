@@ -5,7 +5,6 @@ Every outline has the same vertices at every point, so that a page moves them as
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -16,8 +15,10 @@ from conegap.geometries.curves.section import Section
 from conegap.solver.common.display_units import length_words
 from conegap.solver.figures.window import (
     Window,
+    common_window,
     edge_window,
     electrodes_window,
+    round_length,
     whole_outlines,
 )
 
@@ -118,24 +119,9 @@ def views(sections: Sequence[Section]) -> tuple[View, View]:
     sections : sequence of Section
         At the points of the ranges: both views hold what is of interest in each of them.
     """
-    whole = _around([electrodes_window(one) for one in sections])
-    edge = _around([edge_window(one, one.edges[0]) for one in sections])
+    whole = common_window([electrodes_window(one) for one in sections])
+    edge = common_window([edge_window(one, one.edges[0]) for one in sections])
     return (
-        View("whole gap", whole, _round_below(_BAR * whole.width)),
-        View("emitting edge", edge, _round_below(_BAR * edge.width)),
+        View("whole gap", whole, round_length(_BAR * whole.width)),
+        View("emitting edge", edge, round_length(_BAR * edge.width)),
     )
-
-
-def _around(windows: Sequence[Window]) -> Window:
-    return Window(
-        min(one.left for one in windows),
-        max(one.right for one in windows),
-        min(one.low for one in windows),
-        max(one.high for one in windows),
-    )
-
-
-def _round_below(length: float) -> float:
-    """The longest of 1, 2 and 5 times a power of ten that is not above a length, [m]."""
-    decade = 10.0 ** math.floor(math.log10(length))
-    return max(m * decade for m in (1.0, 2.0, 5.0) if m * decade <= length)

@@ -53,7 +53,7 @@ def explorer_page(
     drawn = design.section()
     sections = [
         design.with_values(
-            [(f.key, _value(f, u)) for f, u in zip(explored.free, point, strict=True)]
+            [(f.key, f.at(u)) for f, u in zip(explored.free, point, strict=True)]
         ).section()
         for point in explored.points.tolist()
     ]
@@ -123,7 +123,7 @@ def page_data(explored: Explored, text: str, *, file_name: str) -> dict[str, Any
         "voltages": {
             key: {"logs": values[:, k].tolist(), "error": errors[k]} for k, key in enumerate(WANTED)
         },
-        "drawn": {key: explored.drawn.sample.voltages[key] for key in WANTED},
+        "drawn": {key: explored.drawn.voltages[key] for key in WANTED},
         "design_voltage": design.voltage,
         "rows": rows,
         "file": {"name": file_name, "pieces": _pieces(explored.free, text)},
@@ -133,13 +133,6 @@ def page_data(explored: Explored, text: str, *, file_name: str) -> dict[str, Any
 def _error_words(error: float) -> str:
     """Rounding alone is what a criterion has that none of the quantities moves."""
     return percent(error) if error > 1e-9 else "does not move"
-
-
-def _value(free: Free, share: float) -> float:
-    """The value at a share of a range, unrounded, SI."""
-    if free.scaled:
-        return float(free.low * (free.high / free.low) ** share)
-    return free.low + share * (free.high - free.low)
 
 
 def _slider(free: Free) -> dict[str, Any]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -20,7 +19,13 @@ from conegap.solver.common.style import (
     style,
 )
 from conegap.solver.figures.section_view import draw_bodies, set_window
-from conegap.solver.figures.window import Window, edge_window, electrodes_window
+from conegap.solver.figures.window import (
+    Window,
+    common_window,
+    edge_window,
+    electrodes_window,
+    round_length,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -50,8 +55,8 @@ def sections_figure(revisions: Sequence[Revision]) -> Figure | None:
     if not drawn:
         return None
     windows = [
-        _common([electrodes_window(section) for _, section in drawn]),
-        _common([edge_window(section, section.edges[0]) for _, section in drawn]),
+        common_window([electrodes_window(section) for _, section in drawn]),
+        common_window([edge_window(section, section.edges[0]) for _, section in drawn]),
     ]
     heights = [min(max(_PANEL * w.height / w.width, _LEAST), _MOST) for w in windows]
     wide, tall = _PANEL * len(drawn), sum(heights) + 2.0 * (_STRIP + _BAR)
@@ -69,16 +74,6 @@ def sections_figure(revisions: Sequence[Revision]) -> Figure | None:
             _scale_bar(figure, 0.04 / len(drawn), low - 0.05, 0.92 * _PANEL / width)
             top = low - _BAR
     return figure
-
-
-def _common(windows: Sequence[Window]) -> Window:
-    """A window that holds all of them."""
-    return Window(
-        min(w.left for w in windows),
-        max(w.right for w in windows),
-        min(w.low for w in windows),
-        max(w.high for w in windows),
-    )
 
 
 def _panel(axes: Axes, section: Section, window: Window) -> float:
@@ -108,9 +103,7 @@ def _scale_bar(figure: Figure, left: float, below: float, scale: float) -> None:
     from matplotlib.lines import Line2D
 
     wide, tall = (float(size) for size in figure.get_size_inches())
-    wanted = 0.3 * _PANEL / scale
-    decade = 10.0 ** math.floor(math.log10(wanted))
-    length = max(m * decade for m in (1.0, 2.0, 5.0) if m * decade <= wanted)
+    length = round_length(0.3 * _PANEL / scale)
     right, height = left + length * scale / wide, below / tall
     figure.add_artist(Line2D([left, right], [height] * 2, color=INK, lw=2.2))
     words = f"{length_words(length)}, one scale for the row"

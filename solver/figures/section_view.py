@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,6 +25,7 @@ from conegap.solver.figures.window import (
     edge_window,
     electrodes_window,
     is_half,
+    round_length,
     surfaces,
     whole_outlines,
 )
@@ -266,9 +266,7 @@ def draw_scale_bar(placer: Placer, window: Window, unit: float) -> None:
     unit : float
         Length of the axes' unit, [m].
     """
-    wanted = placer.length(_LANE_POINTS - 22.0) * unit
-    decade = 10.0 ** math.floor(math.log10(wanted))
-    length = max(m * decade for m in (1.0, 2.0, 5.0) if m * decade <= wanted)
+    length = round_length(placer.length(_LANE_POINTS - 22.0) * unit)
     x, z = window.right / unit + placer.length(12.0), window.low / unit + placer.length(6.0)
     end = x + length / unit
     rise = placer.length(2.5)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,12 +13,14 @@ from conegap.geometries.curves.section import Body, EmittingEdge, Section
 
 __all__ = [
     "Window",
+    "common_window",
     "edge_point",
     "edge_window",
     "electrodes_window",
     "is_half",
     "mirrored_image",
     "region_window",
+    "round_length",
     "surfaces",
     "whole_outlines",
 ]
@@ -44,6 +48,33 @@ class Window:
     def holds(self, x: float, z: float) -> bool:
         """Whether a point lies inside."""
         return self.left <= x <= self.right and self.low <= z <= self.high
+
+
+def common_window(windows: Sequence[Window]) -> Window:
+    """The least window that holds all of them.
+
+    Parameters
+    ----------
+    windows : sequence of Window
+    """
+    return Window(
+        min(one.left for one in windows),
+        max(one.right for one in windows),
+        min(one.low for one in windows),
+        max(one.high for one in windows),
+    )
+
+
+def round_length(longest: float) -> float:
+    """Of a scale bar: the longest of 1, 2 and 5 times a power of ten up to a length, [m].
+
+    Parameters
+    ----------
+    longest : float
+        [m].
+    """
+    decade = 10.0 ** math.floor(math.log10(longest))
+    return max(m * decade for m in (1.0, 2.0, 5.0) if m * decade <= longest)
 
 
 def is_half(section: Section) -> bool:

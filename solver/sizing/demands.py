@@ -46,11 +46,14 @@ class Sample:
     rows : tuple of ReviewRow
     thrust : float or None
         At the operating point, None where it is not known, [N].
+    place : str
+        Where it emits first, and how the surface gives way.
     """
 
     voltages: Mapping[str, float]
     rows: tuple[ReviewRow, ...]
     thrust: float | None = None
+    place: str = ""
 
 
 @dataclass(frozen=True)
@@ -179,7 +182,8 @@ def sample_of(assessment: Assessment) -> Sample:
         "first_emission_low": first.low,
         "first_emission_high": first.high,
     }
-    return Sample(voltages, assessment.review, assessment.thrust)
+    place = f"{first.place}, {first.mode}"
+    return Sample(voltages, assessment.review, assessment.thrust, place)
 
 
 def solved_sample(design: Design, changes: Changes, *, criterion: OnsetCriterion) -> Sample:

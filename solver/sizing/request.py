@@ -62,13 +62,22 @@ class Free:
         share : float
             [-].
         """
-        if self.scaled:
-            exact = self.low * (self.high / self.low) ** share
-        else:
-            exact = self.low + share * (self.high - self.low)
+        exact = self.at(share)
         unit = axis_unit(self.dimension.kind, 0.0, self.dimension.unit)
         number = float(f"{(exact - unit.offset) / unit.size:.{_DIGITS}g}")
         return number * unit.size + unit.offset
+
+    def at(self, share: float) -> float:
+        """The value at a share of the range, unrounded, SI.
+
+        Parameters
+        ----------
+        share : float
+            [-].
+        """
+        if self.scaled:
+            return float(self.low * (self.high / self.low) ** share)
+        return self.low + share * (self.high - self.low)
 
     def share(self, value: float) -> float:
         """Where a value lies in the range, 0 at its low end and 1 at its high one, [-].

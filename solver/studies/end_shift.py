@@ -9,7 +9,7 @@ the same ratio.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from conegap.geometries.design.design import Design
@@ -131,13 +131,25 @@ class Ends:
         ComputationError
             As `shifts`.
         """
-        known = {one.key: one.value for one in self.design.dimensions()}
-        keys = sorted({key for changes in variants for key, _ in changes if key in known})
-        powers = {key: power for key, power in self.powers(keys).items() if power}
-        return [
-            math.prod((value / known[key]) ** powers[key] for key, value in one if key in powers)
-            for one in variants
-        ]
+        known = {one.key for one in self.design.dimensions()}
+        powers = self.powers(sorted({k for one in variants for k, _ in one if k in known}))
+        return [self.near_shift(one, powers) for one in variants]
+
+    def near_shift(self, changes: Changes, powers: Mapping[str, float]) -> float:
+        """That of one variant, [-].
+
+        Parameters
+        ----------
+        changes : ((key, SI value), ...)
+        powers : mapping of str to float
+            See `powers`.
+        """
+        logs = (
+            powers[key] * math.log(value / self.design.dimension(key).value)
+            for key, value in changes
+            if powers.get(key)
+        )
+        return math.exp(sum(logs))
 
     def _of(self, changes: Changes) -> _Model | str:
         try:

@@ -16,7 +16,6 @@ shifted as the rigid surface's, and a warning says so.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
@@ -245,10 +244,6 @@ def _solved(onset: Onset, nominal: Nominal, notes: list[str]) -> OnsetOf:
     keys = [d.key for d in toleranced(onset.design) if not d.key.startswith(_BESIDE_ENDS)]
     powers = {} if ends is None else ends.powers(keys)
 
-    def end_share(changes: Changes) -> float:
-        drawn = ((key, value / onset.design.dimension(key).value) for key, value in changes)
-        return math.exp(sum(powers.get(key, 0.0) * math.log(r) for key, r in drawn if r > 0.0))
-
     def onset_of(variants: Sequence[Changes], what: str) -> list[float]:
         voltages = []
         shifts = onset.variants.shifts(variants, what)
@@ -260,7 +255,8 @@ def _solved(onset: Onset, nominal: Nominal, notes: list[str]) -> OnsetOf:
                 )
             if shift.lost:
                 notes.append(f"{shift.lost}; that onset is shifted as the rigid surface's")
-            voltages.append(nominal.voltage * shift.ratio * end_share(changes))
+            beside = 1.0 if ends is None else ends.near_shift(changes, powers)
+            voltages.append(nominal.voltage * shift.ratio * beside)
         return voltages
 
     return onset_of
