@@ -13,7 +13,7 @@ import pytest
 from conegap.geometries.curves.curve import Arc, Line
 from conegap.geometries.curves.section import Boundary, EmittingEdge, Section
 from conegap.geometries.design.design import Design
-from conegap.geometries.quantities.errors import DesignError
+from conegap.geometries.quantities.errors import Cause, DesignError
 from conegap.solver.field.solution import FieldSolution, solve_field
 from conegap.solver.liquid.followed_onset import meniscus_onset
 from conegap.solver.liquid.meniscus_onset import MeniscusOnset
@@ -28,11 +28,17 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 @contextmanager
-def refused(key: str, *quotes: str) -> Iterator[None]:
-    """The design is refused for this key, and the message quotes values, limits and remedies."""
-    with pytest.raises(DesignError) as caught:
+def refused(
+    key: str, *quotes: str, kind: type[Exception] = DesignError, cause: Cause = ""
+) -> Iterator[None]:
+    """Refused for this key and cause, the message quoting names, values, limits and remedies.
+
+    An empty key or cause is not asked for.
+    """
+    with pytest.raises(kind) as caught:
         yield
-    assert key in caught.value.keys
+    assert not key or key in getattr(caught.value, "keys", ())
+    assert not cause or getattr(caught.value, "cause", "") == cause
     assert [q for q in quotes if q not in str(caught.value)] == []
 
 

@@ -5,12 +5,10 @@ from __future__ import annotations
 import math
 import re
 
-import pytest
 from conftest import refused
 from numpy.testing import assert_allclose
 
 from conegap.geometries.design.design import Design
-from conegap.geometries.quantities.errors import DesignError
 from conegap.geometries.quantities.files import examples_folder
 from conegap.solver.cone.taylor import TAYLOR_HALF_ANGLE
 from conegap.solver.liquid.attached_cone import Extinction, extinction
@@ -70,5 +68,5 @@ def test_pressure_that_holds_a_cone_is_refused() -> None:
 def test_a_slit_is_refused() -> None:
     """INVARIANT: an attached cone is axisymmetric."""
     design = Design.read("slit")
-    with pytest.raises(DesignError, match="axisymmetric"):
+    with refused("emitter.kind"):
         extinction(design, surface=_surface(design), contact=(1e-6, 0.0), surface_tension=0.07)

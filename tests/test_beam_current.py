@@ -105,7 +105,7 @@ def test_below_onset_nothing_flows_and_negative_emitter_has_no_exhaust() -> None
     assert sunk.thrust is None
     assert sunk.beam_power is None
     assert sunk.mass_flow > 0.0
-    with pytest.raises(ValueError, match="negative"):
+    with pytest.raises(ValueError, match="ballast"):
         operating_point(_needle(), voltage=5e3, emitter_voltage=4e3, ballast=-1.0)
 
 

@@ -182,5 +182,5 @@ def test_surface_without_pressure_starts_flat() -> None:
 def test_a_shape_that_does_not_exist_is_refused() -> None:
     """INVARIANT: no height, no number."""
     branch = Branch("round", "pinned", 1.0, "pressure", 1.9, slopes=COARSE.slopes())
-    with pytest.raises(ArithmeticError, match="no shape in balance"):
+    with pytest.raises(ArithmeticError):
         branch.at(1e4)

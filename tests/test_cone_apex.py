@@ -53,9 +53,9 @@ def test_heat_lowers_the_field_by_a_known_energy() -> None:
     assert_allclose(warm / cold, (3.0 / 4.0) ** 2, rtol=1e-9)
     assert evaporation_field(energy, temperature=kelvin, rate=1e14) == cold
     assert evaporation_field(energy, temperature=10.0 * kelvin, rate=rate) == 0.0
-    for bad in ({"rate": 0.0}, {"charge": 0}, {"temperature": -1.0}):
-        with pytest.raises(ValueError, match="positive"):
-            evaporation_field(energy, **bad)  # type: ignore[arg-type]
+    for name, bad in (("rate", 0.0), ("charge", 0), ("temperature", -1.0)):
+        with pytest.raises(ValueError, match=name):
+            evaporation_field(energy, **{name: bad})  # type: ignore[arg-type]
 
 
 def _cusp(symbol: str, temperature: float) -> CuspField:
@@ -140,13 +140,13 @@ def test_joule_heat_in_a_cone() -> None:
 
 def test_nothing_grows_from_nothing() -> None:
     """INVARIANT: no time, rate or heat from a quantity that is not positive."""
-    with pytest.raises(ValueError, match="positive"):
+    with pytest.raises(ValueError, match="size"):
         cone_times(size=0.0, surface_tension=0.5, density=7e3)
-    with pytest.raises(ValueError, match="positive"):
+    with pytest.raises(ValueError, match="tension"):
         fastest_growth_rate(stress=1.0, surface_tension=math.nan, density=7e3)
-    with pytest.raises(ValueError, match="positive"):
+    with pytest.raises(ValueError, match="radius"):
         joule_rise(1e-6, radius=-1.0, temperature=300.0)
     times = cone_times(size=1e-6, surface_tension=0.5, density=7e3)
-    for wrong in (times.overshoot, times.slow_rise):
-        with pytest.raises(ValueError, match="positive"):
+    for name, wrong in (("rise", times.overshoot), ("share", times.slow_rise)):
+        with pytest.raises(ValueError, match=name):
             wrong(0.0)

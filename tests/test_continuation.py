@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from conftest import refused
 from numpy.testing import assert_allclose
 
 from conegap.geometries.curves.curve import FloatArray
@@ -120,19 +121,19 @@ def test_no_solution_is_refused() -> None:
     def rootless(x: FloatArray) -> Evaluated:
         return np.array([x[0] ** 2 + 1.0]), np.array([[2.0 * x[0], 0.0]])
 
-    with pytest.raises(ContinuationError, match="Newton's method d"):
+    with refused("", kind=ContinuationError, cause="diverged"):
         correct(rootless, np.array([0.6, 0.0]), np.array([0.0, 1.0]))
 
 
 def test_singular_system_is_refused() -> None:
     """INVARIANT: a direction within the span of the Jacobian leaves the step undetermined."""
-    with pytest.raises(ContinuationError, match="singular"):
+    with refused("", kind=ContinuationError, cause="singular"):
         correct(cubic, np.array([1.0, 0.0]), np.array([0.0, 1.0]))
 
 
 def test_infinite_balance_is_refused() -> None:
     """INVARIANT: a residual that is not finite is named as such."""
-    with pytest.raises(ContinuationError, match="not finite"):
+    with refused("", kind=ContinuationError, cause="not finite"):
         correct(lambda x: (np.array([np.inf]), np.ones((1, 2))), np.zeros(2), np.array([0.0, 1.0]))
 
 
@@ -141,11 +142,12 @@ def test_end_of_the_branch_is_told_with_place_and_reason() -> None:
 
     def ends(x: FloatArray) -> Evaluated:
         if x[0] > 0.5:
-            raise MeshError("the mesh folded over")
+            raise MeshError("the mesh folded over", cause="folded")
         return cubic(x)
 
-    with pytest.raises(ContinuationError, match=r"beyond point \d+, parameter .*folded") as caught:
+    with pytest.raises(ContinuationError) as caught:
         follow(ends, np.zeros(2), step=0.1, smallest_step=1e-3)
+    assert caught.value.cause == "folded"
     assert isinstance(caught.value, ComputationError)
     told = float(str(caught.value).split("parameter ")[1].split(":")[0])
     assert_allclose(told, 3.0 * 0.5 - 0.125, rtol=0, atol=0.02)
@@ -157,5 +159,5 @@ def test_a_parameter_that_never_turns_is_refused() -> None:
     def straight(x: FloatArray) -> Evaluated:
         return np.array([x[1] - x[0]]), np.array([[-1.0, 1.0]])
 
-    with pytest.raises(ContinuationError, match="did not turn back within 10 points"):
+    with refused("", "10", kind=ContinuationError, cause="no turn"):
         follow(straight, np.zeros(2), step=0.1, smallest_step=1e-3, most_points=10)

@@ -117,22 +117,22 @@ def test_a_printed_length_reads_back(value: float) -> None:
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        (4, "unit is missing.*4 um.*mm, nm"),
-        ("4", "unit is missing.*4 um"),
-        ("4 V", "'V' is not a unit of length.*um or mm"),
-        ("4 parsnip", "'parsnip' is unknown"),
-        ("nan um", "finite"),
-        ("inf um", "finite"),
-        (float("nan"), "finite"),
-        ("1e400 m", "finite"),
-        ("0,5 mm", "decimal point"),
-        ("about 4 um", "a number and a unit"),
-        (True, "is a text such as"),
-        ([4], "is a text such as"),
+        (4, ("4 um", "mm", "nm")),
+        ("4", ("4 um",)),
+        ("4 V", ("'V'", "um", "mm")),
+        ("4 parsnip", ("'parsnip'", "um")),
+        ("nan um", ("nan um",)),
+        ("inf um", ("inf um",)),
+        (float("nan"), ("finite",)),
+        ("1e400 m", ("1e400 m",)),
+        ("0,5 mm", ("decimal point",)),
+        ("about 4 um", ("1 um",)),
+        (True, ("True", "1 um")),
+        ([4], ("[4]", "1 um")),
     ],
 )
-def test_a_length_without_a_right_unit_is_refused(text: object, says: str) -> None:
-    with pytest.raises(QuantityError, match=says):
+def test_a_length_without_a_right_unit_is_refused(text: object, says: tuple[str, ...]) -> None:
+    with refused("", *says, kind=QuantityError):
         read_quantity(text, LENGTH)
 
 
@@ -199,7 +199,7 @@ def test_a_starter_is_a_complete_design(name: str, folder: Path) -> None:
 
 
 def test_an_unknown_starter_names_the_kinds() -> None:
-    with pytest.raises(DesignError, match=r"'needel'.*did you mean 'needle'.*capillary"):
+    with refused("", "'needel'", "'needle'", "capillary"):
         starter("needel")
 
 
@@ -456,7 +456,7 @@ def test_the_melting_point_itself_is_liquid(changed: Changed) -> None:
 
 
 def test_an_outline_deeper_than_its_protrusion_is_refused(changed: Changed) -> None:
-    with pytest.raises(GeometryError, match=r"0\.1367 mm"):
+    with refused("emitter.protrusion", "0.1367 mm", kind=GeometryError):
         changed("profile", protrusion='"0.1 mm"')
 
 
@@ -485,23 +485,23 @@ def test_an_unknown_section_is_named_with_the_nearest() -> None:
 def test_invalid_toml_gives_the_line() -> None:
     text = starter("needle").replace('thickness = "0.5 mm"', "thickness = 0.5 mm")
     number = text.splitlines().index("thickness = 0.5 mm") + 1
-    with pytest.raises(DesignError, match=rf"line {number}: not valid TOML.*reads 'thickness"):
+    with refused("", f"line {number}:", "thickness = 0.5 mm"):
         Design.from_text(text)
-    with pytest.raises(DesignError, match="the file is empty"):
+    with refused("", "conegap start needle"):
         Design.from_text(" \n")
 
 
 def test_a_file_that_is_not_there_lists_the_examples(tmp_path: Path) -> None:
-    with pytest.raises(DesignError, match=r"no design file 'needl'.*capillary.*mean 'needle'"):
+    with refused("", "'needl'", "capillary", "'needle'"):
         Design.read("needl")
-    with pytest.raises(DesignError, match="is a folder"):
+    with refused("", str(tmp_path), "folder"):
         Design.read(tmp_path)
 
 
 def test_a_file_that_is_no_text_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "design.toml"
     path.write_bytes(b"\xff\xfe\x00title")
-    with pytest.raises(DesignError, match=r"design\.toml is not a text file in UTF-8"):
+    with refused("", "design.toml", "UTF-8"):
         Design.read(path)
 
 
@@ -543,7 +543,7 @@ def test_a_wrong_table_is_refused_with_its_line(
 
 def test_a_table_that_is_no_text_is_refused(changed: Changed, folder: Path) -> None:
     (folder / "profile_edge.csv").write_bytes(b"radius,height\n\xb5m,\xb5m\n0,0\n")
-    with pytest.raises(DesignError, match=r"profile_edge\.csv is not a text file in UTF-8"):
+    with refused("emitter.points", "profile_edge.csv", "UTF-8"):
         changed("profile")
 
 
@@ -643,9 +643,7 @@ def test_changed_values_are_shown_in_handy_units() -> None:
 
 def test_an_overlap_says_where_and_by_how_much(changed: Changed) -> None:
     """EXACT: a 0.25 mm shank in a 0.2 mm hole overlaps the plate by 0.025 mm."""
-    with pytest.raises(
-        GeometryError, match=r"overlaps the emitter by 25 um at x = 0\.1\d* mm, z = "
-    ):
+    with refused("", "25 um at x = 0.1", "mm, z = ", "accelerator.gap", kind=GeometryError):
         changed(
             "needle",
             diameter='"0.2 mm"',
@@ -667,7 +665,7 @@ def test_a_ring_that_touches_the_capillary_is_refused(changed: Changed) -> None:
     text = text_with("capillary", gap='"-2 mm"', outer_diameter='"100 um"')
     text = re.sub(r"(?m)^(diameter|thickness|edge_radius) = .*$", "", text)
     touching = text.replace('kind = "aperture_plate"', f"kind = {ring}")
-    with pytest.raises(GeometryError, match=r"touches the emitter at x = 50 um, z = -1\.75 mm"):
+    with refused("", "x = 50 um, z = -1.75 mm", "accelerator.gap", kind=GeometryError):
         Design.from_text(touching)
     clear = touching.replace('mean_diameter = "0.6 mm"', 'mean_diameter = "0.602 mm"')
     assert_allclose(Design.from_text(clear).clearance, 1e-6, rtol=1e-3)

@@ -207,9 +207,7 @@ def test_the_drawing_decides_nothing_by_chance(tmp_path: Path) -> None:
 def test_a_drawing_without_unit_asks_for_it(tmp_path: Path) -> None:
     """INVARIANT: no unit, no number: the message gives the size and the remedy; the unit works."""
     document, *_ = hyperbola_drawing(0.05, 0.5, unit=0)
-    with pytest.raises(
-        DesignError, match=r"states no unit: the box is 0\.\d+ x 1: mm or m\?.*unit"
-    ):
+    with refused("emitter.unit", "gap.dxf", "0.9083 x 1", 'unit = "mm"'):
         design_of(document, tmp_path)
     design = design_of(document, tmp_path, more='unit = "um"')
     assert_allclose(design.gap, 0.5e-6, rtol=1e-9)
@@ -230,8 +228,12 @@ def test_a_gap_in_the_outline_is_reported_with_its_place(tmp_path: Path) -> None
     line = next(e for e in space if e.dxf.layer == "Accelerator")
     line.dxf.start = line.dxf.start - ezdxf.math.Vec3(0.01, 0.0)
     space.add_line((0.0, 0.0), (1.0, 1.0), dxfattribs={"layer": "hatch"})
-    with pytest.raises(
-        GeometryError, match=r"'accelerator' ends at \(.*mm, .*\), 10 um from .*'outer'.*hatch"
+    with refused(
+        "",
+        "'accelerator' ends at (0.8983 mm, 0.5 mm), 10 um from",
+        "'outer' at (0.9083 mm, 0.5 mm)",
+        "hatch",
+        kind=GeometryError,
     ):
         design_of(document, tmp_path)
 
@@ -239,16 +241,18 @@ def test_a_gap_in_the_outline_is_reported_with_its_place(tmp_path: Path) -> None
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ("twice", r"lines meet at .*two"),
-        ("slip", r"'emiter' is no boundary; did you mean 'emitter'"),
-        ("no accelerator", r"nothing is named accelerator"),
-        ("both halves", r"crosses the middle line"),
-        ("text", r"a TEXT on layer emitter"),
-        ("short", r"emitter and accelerator meet at \(.*short circuit"),
-        ("crossed", r"the outline crosses itself near \("),
+        ("twice", ("3 lines", "(0.9083 mm, 0.5 mm)")),
+        ("slip", ("'emiter'", "'emitter'")),
+        ("no accelerator", ("named accelerator", "chamber")),
+        ("both halves", ("'axis'", "(-0.15 mm, 0.2 mm)")),
+        ("text", ("TEXT", "layer emitter")),
+        ("short", ("emitter and accelerator", "(0.2739 mm, -0.5 mm)")),
+        ("crossed", ("itself", "(0.9083 mm, 0.5 mm)")),
     ],
 )
-def test_a_drawing_that_is_wrong_is_refused(change: str, words: str, tmp_path: Path) -> None:
+def test_a_drawing_that_is_wrong_is_refused(
+    change: str, words: tuple[str, ...], tmp_path: Path
+) -> None:
     """INVARIANT: each slip of a drawing has its own words."""
     document, space, _ = hyperbola_drawing(0.05, 0.5, place=(0.0, 0.0))
     line = next(e for e in space if e.dxf.layer == "Accelerator")
@@ -261,7 +265,6 @@ def test_a_drawing_that_is_wrong_is_refused(change: str, words: str, tmp_path: P
     elif change == "both halves":
         space.add_line((0.0, 0.0), (-0.3, 0.2), dxfattribs={"layer": "axis"})
         space.add_line((-0.3, 0.2), (0.0, 0.5), dxfattribs={"layer": "axis"})
-        words = r"leaves the middle line|crosses the middle line"
     elif change == "short":
         next(e for e in space if e.dxf.layer == "outer").dxf.layer = "accelerator"
     elif change == "crossed":
@@ -273,7 +276,7 @@ def test_a_drawing_that_is_wrong_is_refused(change: str, words: str, tmp_path: P
         line.dxf.start = inner
     else:
         space.add_text("R", dxfattribs={"layer": "emitter"})
-    with pytest.raises(DesignError, match=words):
+    with refused("", *words):
         design_of(document, tmp_path)
 
 

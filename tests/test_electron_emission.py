@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from conftest import refused
 from numpy.testing import assert_allclose
 from scipy.constants import e, epsilon_0, hbar, m_e
 from scipy.integrate import quad
@@ -15,7 +16,6 @@ from scipy.special import ellipe, ellipk
 
 from conegap.geometries.design.design import Design
 from conegap.geometries.design.starters import starter
-from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.field.solution import SurfaceField
 from conegap.solver.operation.breakdown import (
     CLUMP_CONSTANT,
@@ -180,7 +180,7 @@ def test_a_barrier_that_is_gone_is_told() -> None:
 def test_refusals(factor: float, depth: float) -> None:
     """EXACT: a factor below one and a depth of zero are refused."""
     points = np.array([[0.0, 0.0], [1e-3, 0.0]])
-    with pytest.raises(ValueError, match="must be"):
+    with pytest.raises(ValueError, match="factor" if factor < 1.0 else "depth"):
         electron_current(
             surface(points, np.zeros(2)), work_function=e, protrusion_factor=factor, depth=depth
         )
@@ -229,7 +229,7 @@ def test_insulator_screens() -> None:
     assert not short[shield]
     own = _rows('[insulator]\nsurface_length = "5 mm"\nvoltage = "2 kV"\n')
     assert own[mean]
-    with pytest.raises(DesignError, match="surface_length"):
+    with refused("insulator.surface_length"):
         Design.from_text(starter("needle") + '[insulator]\nvoltage = "2 kV"\n')
 
 
@@ -341,5 +341,5 @@ def test_paschen_pressure() -> None:
         grown = first * pressure * 2e-3 * math.exp(-second * pressure * 2e-3 / volts)
         assert_allclose(grown, growth, rtol=1e-6)
         assert_allclose(paschen_pressure(volts, 4e-3), pressure / 2.0, rtol=1e-9)
-    with pytest.raises(ValueError, match="must be above"):
+    with pytest.raises(ValueError, match="300"):
         paschen_pressure(300.0, 1e-3)

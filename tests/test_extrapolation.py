@@ -118,10 +118,10 @@ def test_two_meshes_take_second_order_for_granted() -> None:
 @pytest.mark.parametrize(
     ("sizes", "values", "words"),
     [
-        ((2,), (1.0,), "at least two"),
-        ((2, 4, 8), (1.0, 2.0), "one value each"),
-        ((2, 4, 9), (1.0, 2.0, 3.0), "twice"),
-        ((4, 2), (1.0, 2.0), "twice"),
+        ((2,), (1.0,), "mesh sequence"),
+        ((2, 4, 8), (1.0, 2.0), "value each"),
+        ((2, 4, 9), (1.0, 2.0, 3.0), r"\(2, 4, 9\)"),
+        ((4, 2), (1.0, 2.0), r"\(4, 2\)"),
     ],
 )
 def test_unusable_sequences_are_refused(

@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from conftest import wedge_section
+from conftest import refused, wedge_section
 from numpy.testing import assert_allclose
 from scipy.constants import epsilon_0
 from scipy.sparse import diags, identity, kron
@@ -328,7 +328,7 @@ def test_first_meshes_are_those_of_a_shorter_sequence() -> None:
 def test_sharp_wedge_grows_with_its_exponent(metal_angle: float) -> None:
     """EXACT: E of a sharp edge grows as spacing^(pi/(2 pi - a) - 1), and is refused."""
     solution = solve_field(wedge_section(metal_angle), accuracy=1.0)
-    with pytest.raises(SharpEdgeError, match="no radius") as refusal:
+    with pytest.raises(SharpEdgeError) as refusal:
         solution.edge("blade", UNIT)
     measured = float(str(refusal.value).split("to the power ")[1].split(")")[0])
     exponent = np.pi / (2.0 * np.pi - metal_angle) - 1.0
@@ -338,13 +338,13 @@ def test_sharp_wedge_grows_with_its_exponent(metal_angle: float) -> None:
 def test_unknown_names_are_refused_with_those_that_exist(solved: Solved) -> None:
     """EXACT: a wrong edge, electrode or boundary name lists the right ones."""
     _, solution = solved("needle")
-    with pytest.raises(GeometryError, match="tip"):
+    with refused("", "'nose'", "tip", kind=GeometryError):
         solution.edge("nose", UNIT)
-    with pytest.raises(GeometryError, match="emitter, accelerator, chamber"):
+    with refused("", "emitter, accelerator, chamber", kind=GeometryError):
         solution.edge("tip", {"extractor": 1.0})
-    with pytest.raises(GeometryError, match="accelerator"):
+    with refused("", "'axis'", "accelerator", kind=GeometryError):
         solution.charge("axis", UNIT)
-    with pytest.raises(GeometryError, match="accelerator"):
+    with refused("", "'axis'", "accelerator", kind=GeometryError):
         solution.surface("axis", UNIT)
 
 

@@ -18,10 +18,11 @@ from pathlib import Path
 import nbformat
 import numpy as np
 import pytest
+from conftest import refused
 from numpy.testing import assert_allclose
 
 from conegap.geometries.design.design import Design
-from conegap.geometries.quantities.errors import ComputationError, ConvergenceError, DesignError
+from conegap.geometries.quantities.errors import ComputationError, ConvergenceError
 from conegap.solver.commands.main import main
 from conegap.solver.figures.report_figures import png_of
 from conegap.validation.lessons import angle, charge, classroom, course, equations, judging
@@ -361,7 +362,7 @@ def test_numbers_are_read(text: str, value: float) -> None:
 @pytest.mark.parametrize("text", ["", "four", "4,2", "nan", "inf", "1e999", "4.2 V", "4.2 kV kV"])
 def test_numbers_are_refused(text: str) -> None:
     """INVARIANT: what is no number in that unit is refused in words."""
-    with pytest.raises(DesignError, match="the guess"):
+    with refused("", f"the guess '{text}'"):
         judging.number_from(text, KILOVOLTS, "the guess")
 
 
@@ -369,7 +370,7 @@ def test_other_spellings_of_units() -> None:
     """EXACT: deg and % as people type them."""
     assert_allclose(judging.number_from("45 deg", DEGREES, "x"), math.pi / 4.0)
     assert_allclose(judging.number_from("3 percent", PERCENT, "x"), 0.03)
-    with pytest.raises(DesignError, match="without a unit"):
+    with refused("", "'3 m'"):
         judging.number_from("3 m", NUMBER, "x")
 
 
@@ -392,7 +393,7 @@ def test_guess_is_set_beside_what_was_found() -> None:
 
 def test_guess_out_of_reason_is_refused() -> None:
     """INVARIANT: a cone of 95 degrees is refused before it is meshed."""
-    with pytest.raises(DesignError, match=r"10\.0° to 80\.0°"):
+    with refused("", "10.0° to 80.0°"):
         judging.guess_from("95", angle.LESSON)
 
 
@@ -414,9 +415,9 @@ def test_chapters_are_found_by_name_and_number() -> None:
     assert lesson("3").name == "drop"
     assert lesson(" Drop ").name == "drop"
     for wrong in (str(len(CHAPTERS) + 1), "0", "taylor", ""):
-        with pytest.raises(DesignError, match="The lessons are sphere"):
+        with refused("", *CHAPTERS):
             lesson(wrong)
-    with pytest.raises(DesignError, match="did you mean 'needle'"):
+    with refused("", "'needle'"):
         lesson("needel")
 
 
@@ -631,7 +632,7 @@ def test_failing_cell_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
 
     broken = new_notebook(cells=[new_code_cell("1 / 0")])
     monkeypatch.setattr("conegap.validation.lessons.notebook.notebook_of", lambda *_: broken)
-    with pytest.raises(ComputationError, match="ZeroDivisionError"):
+    with refused("", "ZeroDivisionError", kind=ComputationError):
         executed_notebook(lesson("metal"))
 
 

@@ -14,7 +14,6 @@ from numpy.testing import assert_allclose
 from scipy.constants import epsilon_0
 
 from conegap.geometries.design.design import Design
-from conegap.geometries.quantities.errors import DesignError
 from conegap.geometries.quantities.files import examples_folder
 from conegap.solver.assessment import assess
 from conegap.solver.field.solution import solve_field
@@ -251,7 +250,7 @@ def test_designs_with_a_free_surface() -> None:
     assert moves(Design.read("needle"))
     assert moves(Design.read("slit"))
     assert not moves(skewed())
-    with pytest.raises(DesignError, match="no liquid surface that begins"):
+    with refused("", "rigid"):
         liquid_section(skewed())
 
 

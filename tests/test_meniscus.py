@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from conftest import refused
 from numpy.testing import assert_allclose
 
 from conegap.geometries.curves.curve import FloatArray
@@ -187,20 +188,21 @@ def test_mesh_that_folds_is_refused() -> None:
     start = cap(0.3, 6, "axisymmetric")
     problem = problem_at(on_plane(), start, 2, "pressure", 0.5)
     x = problem.unknowns(cap(2.6, 6, "axisymmetric"), 0.5, 0.1)
-    with pytest.raises(MeshError, match="folded over"):
+    with refused("", kind=MeshError, cause="folded"):
         problem.residual(x)
 
 
 def test_a_branch_that_cannot_start_is_refused() -> None:
     """INVARIANT: beyond 2 gamma / a there is no shape to start from, and no number comes out."""
     start = cap(1.5, 6, "axisymmetric")
-    with pytest.raises(ComputationError, match=r"Newton|folded"):
+    with pytest.raises(ComputationError) as caught:
         turning_point(on_plane(), start, pressure=2.1, held="pressure", amount=2.1)
+    assert caught.value.cause in ("diverged", "folded")
 
 
 def test_a_fold_that_is_no_maximum_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     """INVARIANT: a branch whose voltage never turns within its points says so."""
     monkeypatch.setattr("conegap.solver.liquid.branch._MOST_POINTS", 2)
     start = cap(math.asin(0.25), 6, "axisymmetric")
-    with pytest.raises(ContinuationError, match="did not turn back within 2 liquid shapes"):
+    with refused("", "2", kind=ContinuationError, cause="no turn"):
         turning_point(on_plane(), start, pressure=0.5, held="pressure", amount=0.5)

@@ -9,6 +9,7 @@ from typing import Any
 import meshio
 import numpy as np
 import pytest
+from conftest import refused
 from numpy.testing import assert_allclose, assert_array_equal
 
 from conegap.geometries.design.design import Design
@@ -172,10 +173,16 @@ def test_numbered_groups_take_the_names_of_the_design(tmp_path: Path) -> None:
     more = 'unit = "mm"\nnames = { "1" = "emitter", "2" = "accelerator" }'
     section = design_of(tmp_path, "gap.msh", more=more).section()
     assert set(section.boundary_names) == {"emitter", "accelerator", "axis"}
-    with pytest.raises(GeometryError, match=r"24 boundary lines have no name.*from \(.*mm") as told:
+    with refused(
+        "",
+        "24 boundary lines",
+        "(0 um, 1 mm)",
+        "1 (12 lines)",
+        "2 (12 lines)",
+        'names = { "1" = "emitter" }',
+        kind=GeometryError,
+    ):
         design_of(tmp_path, "gap.msh")
-    for part in ("1 (12 lines)", "2 (12 lines)", 'names = { "1" = "emitter" }'):
-        assert part in str(told.value)
 
 
 def test_arrays_beside_xdmf_are_asked_for(tmp_path: Path) -> None:
@@ -235,19 +242,21 @@ def test_flips_reach_delaunay_and_keep_the_area() -> None:
 
 
 @pytest.mark.parametrize(
-    ("fault", "words"),
+    ("fault", "key", "words"),
     [
-        ("obtuse", r"face the boundary with an obtuse angle.*at \(.*anew = true"),
-        ("quads", r"cells of type quad; only triangles"),
-        ("no groups", r"no named groups"),
-        ("no triangles", r"holds no triangles"),
-        ("solid", r"not flat"),
-        ("no unit", r"states no unit: the box is 3 x 6: mm or m\?"),
-        ("garbage", r"cannot be read as a mesh"),
-        ("slip", r"'emiter' is no boundary; did you mean 'emitter'"),
+        ("obtuse", "", ("111 deg", "(2.453 mm, 0.4163 mm)", "anew = true")),
+        ("quads", "emitter.file", ("quad;",)),
+        ("no groups", "emitter.file", ('names = { "1" = "emitter" }',)),
+        ("no triangles", "emitter.file", ("no triangles",)),
+        ("solid", "emitter.file", ("3 x 6 x 3",)),
+        ("no unit", "emitter.unit", ("3 x 6:", 'unit = "mm"')),
+        ("garbage", "emitter.file", ("gap.msh", ".vtu")),
+        ("slip", "", ("'emiter'", "'emitter'")),
     ],
 )
-def test_a_mesh_that_is_wrong_is_refused(fault: str, words: str, tmp_path: Path) -> None:
+def test_a_mesh_that_is_wrong_is_refused(
+    fault: str, key: str, words: tuple[str, ...], tmp_path: Path
+) -> None:
     """INVARIANT: each fault has its own words, and no number comes out."""
     along = 3 if fault == "obtuse" else 12
     names: Any = ("", "", "emiter" if fault == "slip" else "emitter", "accelerator")
@@ -268,7 +277,7 @@ def test_a_mesh_that_is_wrong_is_refused(fault: str, words: str, tmp_path: Path)
     name = "gap.vtu" if (tmp_path / "gap.vtu").exists() else "gap.msh"
     if fault == "garbage":
         (tmp_path / name).write_bytes(b"\x00 no mesh")
-    with pytest.raises(DesignError, match=words):
+    with refused(key, *words):
         design_of(tmp_path, name, more="" if fault == "no unit" else 'unit = "mm"')
 
 
@@ -313,7 +322,7 @@ def test_a_field_file_goes_out_and_comes_back(ending: str, tmp_path: Path) -> No
     file = read_mesh(place.read_bytes(), place.name)
     assert set(file.groups) == set(design.section().boundary_names)
     assert len(file.lines) == sum(len(c.nodes) - 1 for c in solution.levels[-1].mesh.chains)
-    with pytest.raises(OutputError, match=r"field\.txt.*\.vtu or \.xdmf"):
+    with refused("", "field.txt", ".vtu", ".xdmf", kind=OutputError):
         write_field(tmp_path / "field.txt", solution, voltages)
 
 

@@ -13,7 +13,7 @@ from numpy.testing import assert_allclose
 from scipy.constants import epsilon_0
 
 from conegap.geometries.design.design import Design
-from conegap.geometries.quantities.errors import DesignError, SharpEdgeError
+from conegap.geometries.quantities.errors import SharpEdgeError
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.solution import FieldSolution, solve_field
 from conegap.solver.onset.rigid import rigid_onset, rigid_onset_of_solution
@@ -171,14 +171,14 @@ def test_chamber_that_fires_the_edge_alone_is_refused(solved: Solved) -> None:
 def test_field_that_points_inward_is_refused(solved: Solved) -> None:
     """EXACT: an emitter below its accelerator has no onset."""
     design, solution = solved("needle")
-    with pytest.raises(DesignError, match="does not point outward"):
+    with refused("voltages", "-5000 V", "1000 V"):
         rigid_onset_of_solution(_with_voltages(design, -5e3, 1e3), solution)
 
 
 def test_sharp_edge_is_refused_with_its_exponent() -> None:
     """EXACT: a right-angled wedge grows as spacing^(-1/3); the message says so and the remedy."""
     solution = solve_field(wedge_section(math.pi / 2.0), accuracy=1.0)
-    with pytest.raises(SharpEdgeError, match="real radius") as refusal:
+    with pytest.raises(SharpEdgeError) as refusal:
         rigid_onset_of_solution(Design.read("slit"), solution)
     measured = float(str(refusal.value).split("to the power ")[1].split(")")[0])
     assert_allclose(measured, -1.0 / 3.0, rtol=5e-3, atol=0)

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from conftest import refused
 from numpy.testing import assert_allclose
 
 from conegap.geometries.curves.clearance import closest_places, inside, ray_distance
@@ -425,7 +426,7 @@ def test_closed_outlines_that_do_not_enclose_each_other_are_refused(tmp_path: Pa
     angle = np.linspace(0.0, math.pi, 41)
     write_points(tmp_path / "emitter.csv", spheroid(0.3, angle))
     write_points(tmp_path / "accelerator.csv", spheroid(1.0, angle) * 0.6)
-    with pytest.raises(GeometryError, match=r"encloses the other.*check the units"):
+    with refused("", "emitter.csv", "accelerator.csv", kind=GeometryError):
         Design.from_text(CLOSED.format(revolved="true"), folder=tmp_path)
 
 
@@ -546,9 +547,9 @@ def test_a_rounded_square_loses_its_corners() -> None:
 
 
 def test_radii_that_do_not_fit_are_refused() -> None:
-    with pytest.raises(GeometryError, match=r"do not fit on a side 2 m long, they need 2\.2 m"):
+    with refused("", "2 m long", "2.2 m", kind=GeometryError):
         rounded_polygon([(0, 0), (2, 0), (2, 2), (0, 2)], [1.1] * 4, closed=True)
-    with pytest.raises(GeometryError, match="two corners of an outline coincide"):
+    with pytest.raises(GeometryError):
         rounded_polygon([(0, 0), (0, 0), (2, 2)], [0.0] * 3)
 
 

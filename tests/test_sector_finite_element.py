@@ -6,6 +6,7 @@ import sys
 from typing import Any
 
 import pytest
+from conftest import refused
 from numpy.testing import assert_allclose
 
 from conegap.geometries.design.design import Design
@@ -61,5 +62,5 @@ def test_crown_shape_is_the_drawing() -> None:
 def test_missing_package_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     """INVARIANT: without scikit-fem the check says what to install."""
     monkeypatch.setitem(sys.modules, "skfem", None)
-    with pytest.raises(ComputationError, match=r"conegap\[test\]"):
+    with refused("", "conegap[test]", kind=ComputationError, cause="missing library"):
         solve_shape(None, {}, (), coarsest=1.0)

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from conftest import NEEDLE as NEEDLE_TEXT
-from conftest import NEEDLE_MICROMETRES, needle_design
+from conftest import NEEDLE_MICROMETRES, needle_design, refused
 from numpy.testing import assert_allclose
 from scipy.optimize import brentq
 
@@ -153,7 +153,7 @@ def test_sensitivities_have_sign_and_curvature() -> None:
 def test_poor_surrogate_is_refused() -> None:
     """INVARIANT: an onset with a kink inside the tolerance has no quadratic, and no band."""
     kinked = closed_form(lambda radius, gap, t: 1.0 + 0.3 * (radius > RADIUS + 0.5e-6))
-    with pytest.raises(ComputationError, match="misses a design"):
+    with refused("", kind=ComputationError, cause="misfit"):
         stack_up(needle_design(), kinked, Nominal(1.0), samples=10_000)
 
 
@@ -161,7 +161,7 @@ def test_noise_as_large_as_the_band_is_refused() -> None:
     """INVARIANT: where meshing scatters as much as the tolerances, no band is given."""
     generator = np.random.default_rng(5)
     noisy = closed_form(lambda radius, gap, t: 1.0 + 2e-4 * generator.standard_normal())
-    with pytest.raises(ComputationError, match="noise of meshing"):
+    with refused("", kind=ComputationError, cause="misfit"):
         stack_up(needle_design(), noisy, Nominal(1.0), samples=10_000)
 
 
@@ -251,7 +251,7 @@ def test_wishes_of_a_command_line() -> None:
         "95 % of the onsets below the design's voltage", highest=6000.0
     )
     for text in ("three", "0%", "300%", "nan%"):
-        with pytest.raises(DesignError, match="--fit"):
+        with refused("--fit"):
             target_of(text, design)
 
 
@@ -263,9 +263,9 @@ def test_design_without_tolerances_is_refused() -> None:
         .replace(', tolerance = "50.0 um"', "")
         .replace(', tolerance = "5 K"', "")
     )
-    with pytest.raises(DesignError, match="no dimension has a tolerance"):
+    with refused("tolerance"):
         stack_up(bare, NEEDLE, Nominal(1.0))
-    with pytest.raises(DesignError, match=r"--normal emitter\.half_angle"):
+    with refused("--normal", "emitter.half_angle", "accelerator.gap"):
         study_of(normal=("emitter.half_angle",))
 
 
@@ -359,11 +359,11 @@ def test_foreign_folders_are_left_alone(tmp_path: Path) -> None:
     (tmp_path / "photos").mkdir()
     (tmp_path / "photos" / "a.png").write_bytes(b"x")
     with (
-        pytest.raises(OutputError, match=r"also holds a\.png"),
+        refused("", "photos", "a.png", kind=OutputError),
         resumable_folder(tmp_path / "photos", ("tolerance.json",)),
     ):
         pass
-    with pytest.raises(DesignError, match="no onset"):
+    with refused("", "no onset"):
         _refused_run(tmp_path / "new")
     assert sorted(p.name for p in tmp_path.iterdir()) == ["photos"]
 

@@ -97,7 +97,8 @@ def outline_quality(profile: Profile, name: str, scatter: float | None) -> Outli
         raise GeometryError(
             f"{name}: the points scatter by {_nm(own.scatter)} about a smooth outline, more than "
             f"emitter.points_uncertainty, {_nm(scatter)}; state what they scatter by, or look for "
-            "a point that is wrong"
+            "a point that is wrong",
+            keys=("emitter.points_uncertainty",),
         )
     spacing = _spacing(profile)
     known = own.scatter if scatter is None else scatter

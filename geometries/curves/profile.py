@@ -181,7 +181,8 @@ class Profile:
         if not own / _LARGEST_SCALE <= radius <= own * _LARGEST_SCALE:
             raise GeometryError(
                 f"{name}: the points have an edge radius of {own:.4g} m, but emitter.edge_radius "
-                f"is {radius:.4g} m; check the units of both, or leave edge_radius out"
+                f"is {radius:.4g} m; check the units of both, or leave edge_radius out",
+                keys=("emitter.edge_radius",),
             )
         centre = edge.point if self.form == "across" else np.array([0.0, float(edge.point[1])])
         points = centre + (self.points - centre) * (radius / own)

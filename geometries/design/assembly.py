@@ -73,12 +73,14 @@ def assembly_of(
     except DesignError as problem:
         complaints.raise_if_any()
         complaints.add("", str(problem), geometry=isinstance(problem, GeometryError))
+        complaints.keys += problem.keys
         complaints.raise_if_any()
         raise
     try:
         clearance = check_clearance(section)
     except GeometryError as problem:
         complaints.add("", str(problem), geometry=True)
+        complaints.keys += problem.keys
         complaints.raise_if_any()
         raise
     if section.gap <= 0.0:

@@ -230,7 +230,8 @@ class ProfileEmitter(Emitter):
         if end[1] <= foot:
             raise GeometryError(
                 f'emitter.protrusion = "{length_text(self.height)}": the outline of {self.points} '
-                f"is {length_text(-float(end[1]))} deep; the protrusion must be larger"
+                f"is {length_text(-float(end[1]))} deep; the protrusion must be larger",
+                keys=("emitter.protrusion",),
             )
         x = float(end[0] + along[0] * (foot - end[1]) / along[1])
         if x <= 0.0:

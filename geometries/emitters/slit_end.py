@@ -105,7 +105,8 @@ def slit_end_sector(
     if not (slit.symmetric({}) and accelerator.symmetric({})):
         raise GeometryError(
             "the ends of a slit are computed only where emitter and slot are their own mirror "
-            "images; leave out the misalignment and the offset"
+            "images; leave out the misalignment and the offset",
+            keys=("emitter.misalignment_half", "accelerator.lateral_offset"),
         )
     slot = accelerator.straight_slot(gap)
     if slot is None and not accelerator.closed:
@@ -115,7 +116,8 @@ def slit_end_sector(
     if edge_radius > _BLUNTEST * end:
         raise GeometryError(
             f"emitter.end_radius = {length_text(end)} is less than three times the edge radius "
-            f"with which the end is modelled, {length_text(edge_radius)}; the end is a corner"
+            f"with which the end is modelled, {length_text(edge_radius)}; the end is a corner",
+            keys=("emitter.end_radius",),
         )
     half = slit.length / 2.0
     turn = half - end

@@ -158,7 +158,8 @@ class TipGroup(Emitter):
                 f"accelerator.gap: with {length_text(gap)} to the accelerator and tips of "
                 f"{length_text(radius)} radius, film included, there is no room about a tip for a "
                 f"field of its own; the gap must be at least {2.0 * _LEAST_NEAR:g} of these radii, "
-                f"{length_text(2.0 * _LEAST_NEAR * radius)}"
+                f"{length_text(2.0 * _LEAST_NEAR * radius)}",
+                keys=("accelerator.gap",),
             )
         return Tip(
             name=name,

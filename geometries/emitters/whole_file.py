@@ -154,7 +154,8 @@ class WholeEmitter(Emitter):
             return stated
         raise DesignError(
             f"{self.file} states no unit: the box is {box[0]:.4g} x {box[1]:.4g}: mm or m? Write "
-            'unit = "mm" (or m, um, inch) in [emitter]'
+            'unit = "mm" (or m, um, inch) in [emitter]',
+            keys=("emitter.unit",),
         )
 
     def _unit_remarks(self, stated: float | None, stated_name: str) -> tuple[Problem, ...]:

@@ -7,7 +7,10 @@ code 3 (no number reported).
 
 from __future__ import annotations
 
+from typing import Literal
+
 __all__ = [
+    "Cause",
     "ComputationError",
     "ConegapError",
     "ConvergenceError",
@@ -19,24 +22,47 @@ __all__ = [
 ]
 
 
+Cause = Literal[
+    "",
+    "crossing",
+    "diverged",
+    "drawn back",
+    "folded",
+    "insensitive",
+    "misfit",
+    "missing library",
+    "no room",
+    "no turn",
+    "not finite",
+    "not monotone",
+    "singular",
+    "too large",
+]
+"""What a program can tell a refusal by where its class and keys do not; most need none."""
+
+
 class ConegapError(Exception):
-    """Root of all refusals."""
-
-
-class DesignError(ConegapError):
-    """The design file, a table it names or a command line value is wrong: exit code 2.
+    """Root of all refusals.
 
     Parameters
     ----------
     message : str
         What is wrong, where, the value, the rule and the remedy.
     keys : tuple of str
-        Keys of the design file at fault, "emitter.tip_radius"; empty where none is.
+        Keys of the design file, or options of the command line, at fault: "emitter.tip_radius",
+        "--goal"; empty where none is.
+    cause : str
+        One of `Cause`.
     """
 
-    def __init__(self, message: str = "", *, keys: tuple[str, ...] = ()) -> None:
+    def __init__(self, message: str = "", *, keys: tuple[str, ...] = (), cause: Cause = "") -> None:
         super().__init__(message)
         self.keys = keys
+        self.cause = cause
+
+
+class DesignError(ConegapError):
+    """The design file, a table it names or a command line value is wrong: exit code 2."""
 
 
 class GeometryError(DesignError):

@@ -268,5 +268,7 @@ def _check(found: Explored) -> None:
             f"the surface through the solves misses a design within the ranges by "
             f"{found.error / SAFETY:.1e} of the first emission, and at most "
             f"{WORST * half / SAFETY:.1e} is allowed, {WORST / SAFETY:g} of the band's half width; "
-            f"give narrower ranges with --free (within these it emits first from: {where})"
+            f"give narrower ranges with --free (within these it emits first from: {where})",
+            keys=("--free",),
+            cause="misfit",
         )

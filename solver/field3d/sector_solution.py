@@ -258,7 +258,8 @@ def _refuse_too_large(points: int) -> None:
         raise MeshError(
             f"the sector's finest mesh would have about {points:,} points and need "
             f"{need / 1024**3:.1f} GiB of memory, more than the {room / 1024**3:.1f} GiB that are "
-            "free for it; use fewer tips or a smaller region, or close other programs"
+            "free for it; use fewer tips or a smaller region, or close other programs",
+            cause="too large",
         )
 
 

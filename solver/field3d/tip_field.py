@@ -232,7 +232,8 @@ def tip_response(tip: Tip) -> TipResponse:
     if tip.reach < _LEAST_REACH * tip.radius:
         raise MeshError(
             f"the sphere about the tip '{tip.name}' has {tip.reach / tip.radius:.3g} tip radii; "
-            f"its region can be meshed from {_LEAST_REACH:g} on"
+            f"its region can be meshed from {_LEAST_REACH:g} on",
+            cause="no room",
         )
     return edge_response(near_section(tip))
 

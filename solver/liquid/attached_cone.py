@@ -79,7 +79,9 @@ def extinction(
     """
     section = design.section()
     if section.symmetry != "axisymmetric":
-        raise DesignError("an attached cone is axisymmetric; a slit has a row of them")
+        raise DesignError(
+            "an attached cone is axisymmetric; a slit has a row of them", keys=("emitter.kind",)
+        )
     base = contact[0]
     pull = 2.0 * math.pi * base * surface_tension * math.cos(TAYLOR_HALF_ANGLE)
     pull -= math.pi * base**2 * design.edge_pressure

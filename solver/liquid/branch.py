@@ -166,7 +166,8 @@ def turning_point(
             break
         if len(points) > _MOST_POINTS:
             raise ContinuationError(
-                f"the voltage did not turn back within {_MOST_POINTS} liquid shapes"
+                f"the voltage did not turn back within {_MOST_POINTS} liquid shapes",
+                cause="no turn",
             )
         x, direction = piece[-1].x, piece[-1].tangent
         step = float(np.clip(np.linalg.norm(piece[-1].x - piece[-2].x), 0.02, _FIRST_STEP))

@@ -78,7 +78,7 @@ def correct(
     for _ in range(_MOST_ITERATIONS):
         residual, jacobian = system(x)
         if not (np.all(np.isfinite(residual)) and np.all(np.isfinite(jacobian))):
-            raise ContinuationError("the balance is not finite")
+            raise ContinuationError("the balance is not finite", cause="not finite")
         if before is not None:
             # What the mean of both Jacobians does not explain is their common lack.
             there, at, by = before
@@ -90,10 +90,10 @@ def correct(
             full = np.append(residual, direction @ (x - guess))
             step: FloatArray = np.asarray(np.linalg.solve(bordered, -full), dtype=float)
         except np.linalg.LinAlgError as error:
-            raise ContinuationError("the balance is singular") from error
+            raise ContinuationError("the balance is singular", cause="singular") from error
         size = float(np.abs(step).max())
         if size > 1.0 or (size > 2.0 * last and size > 1e-4):
-            raise ContinuationError(f"Newton's method diverges (step {size:.2g})")
+            raise ContinuationError(f"Newton's method diverges (step {size:.2g})", cause="diverged")
         x = x + step
         last, before = size, (residual, jacobian, step)
         if size < tolerance:
@@ -102,7 +102,8 @@ def correct(
             sign, _ = np.linalg.slogdet(own[:, :-1])
             return BranchPoint(x, tangent, float(sign))
     raise ContinuationError(
-        f"Newton's method did not converge in {_MOST_ITERATIONS} iterations (step {last:.1e})"
+        f"Newton's method did not converge in {_MOST_ITERATIONS} iterations (step {last:.1e})",
+        cause="diverged",
     )
 
 
@@ -155,18 +156,17 @@ def follow(
         point = BranchPoint(point.x, -point.tangent, point.stable_sign)
     points = [point]
     after = 0
-    reason = ""
     while len(points) < most_points:
         guess = point.x + step * point.tangent
         try:
             following = correct(system, guess, point.tangent, tolerance)
         except ComputationError as error:
-            reason = str(error)
             step /= 2.0
             if step < smallest_step:
                 raise ContinuationError(
                     f"the branch of liquid shapes could not be followed beyond point "
-                    f"{len(points)}, parameter {point.x[-1]:.6g}: {reason}"
+                    f"{len(points)}, parameter {point.x[-1]:.6g}: {error}",
+                    cause=error.cause,
                 ) from error
             continue
         # Cosine of the branch's turn in one step: below 0.8 the step is halved, above 0.98 it
@@ -189,5 +189,6 @@ def follow(
             step *= 1.5
     raise ContinuationError(
         f"the voltage did not turn back within {most_points} points of the branch; last "
-        f"parameter {point.x[-1]:.6g}"
+        f"parameter {point.x[-1]:.6g}",
+        cause="no turn",
     )

@@ -214,7 +214,9 @@ class MovingField:
         )
         mesh = replace(self.mesh, points=points)
         if np.any(twice_areas(points, mesh.triangles) <= 0.0):
-            raise MeshError("the mesh folded over while following the liquid surface")
+            raise MeshError(
+                "the mesh folded over while following the liquid surface", cause="folded"
+            )
         return mesh
 
     def _surface_total(self, points: FloatArray) -> FloatArray:

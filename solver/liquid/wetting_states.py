@@ -137,7 +137,9 @@ def settled(wetting: Wetting, start: ContactStart, receding: float) -> tuple[int
         if spare(piece, 0.0) >= 0.0:
             return piece, float(brentq(lambda u, at=piece: spare(at, u), 0.0, t))
         if piece == 0:
-            raise DesignError(_drawn_back(receding), keys=("liquid.feed_pressure",))
+            raise DesignError(
+                _drawn_back(receding), keys=("liquid.feed_pressure",), cause="drawn back"
+            )
         piece, t = piece - 1, 1.0 - 1e-9
     return piece, t
 

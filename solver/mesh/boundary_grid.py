@@ -276,7 +276,7 @@ def carried_over(grid: BoundaryGrid, section: Section) -> BoundaryGrid:
             for t in block.parameter([0.0, float(block.cells)])
         ]
         if not ends[0] < ends[1]:
-            raise MeshError(f"there is no room for the mesh around '{edge.name}'")
+            raise MeshError(f"there is no room for the mesh around '{edge.name}'", cause="no room")
         chain.append((block.boundary, ends[0], ends[1]))
     cells = tuple(block.cells for block in grid.blocks)
     angle, scale = grid.angle, grid.scale
@@ -295,7 +295,7 @@ def _end_of(before: Curve, after: Curve, t: float, grid: BoundaryGrid, radius: f
     from_end = float(old[-1]) - from_start
     nearer = min(from_start, from_end) * radius / grid.radius
     if nearer >= new[-1]:
-        raise MeshError(f"there is no room for the mesh around '{grid.edge.name}'")
+        raise MeshError(f"there is no room for the mesh around '{grid.edge.name}'", cause="no room")
     target = nearer if from_start <= from_end else float(new[-1]) - nearer
     return float(np.interp(target, new, table))
 

@@ -73,7 +73,6 @@ _MOST_BARE = 0.12
 _FEW = 120
 # What fails with the usual spacing along the boundaries is tried again with a finer one.
 _FINER = (1.0, 0.5)
-_CROSSING = "the outline crosses or touches itself"
 # Of the radius of curvature: 20 degrees of an arc. Twice of it leaves 5e-4 of the edge field,
 # half costs 50 % more points and, beside thin fills, the order of convergence (7e-5 left on a
 # needle with d/R = 1000, against 1.1e-5).
@@ -125,27 +124,23 @@ def coarse_mesh(
             # edge.
             size = edge.radius / scale if edge.radius > 0 else 0.02 * section.gap / scale
             sharp.append((place, 0.3 * size))
-    reason = "no attempt"
+    reason = MeshError("no attempt")
     for finer in _FINER:
         divisions = divide_spans(loops, section.symmetry, _scaled(rule, finer), sharp)
         few = sum(len(u) - 1 for row in divisions for u in row) < _FEW
         for grading, undivided, delaunay in _ATTEMPTS:
             if delaunay and few:
                 continue
-            region = _fill_region(loops, divisions, grading, undivided, delaunay)
-            if isinstance(region, str):
-                reason = region
-                continue
-            if delaunay and bare_share(region.points, region.triangles, region.ends) > _MOST_BARE:
-                reason = "the mesher leaves gaps without points"
-                continue
             try:
+                region = _fill_region(loops, divisions, grading, undivided, delaunay)
                 return assembled(section, scale, region, loops, grids)
             except MeshError as error:
-                reason = str(error)
-        if _CROSSING in reason:
+                reason = error
+        if reason.cause == "crossing":
             break
-    raise MeshError(f"the region between the electrodes could not be meshed: {reason}")
+    raise MeshError(
+        f"the region between the electrodes could not be meshed: {reason}", cause=reason.cause
+    )
 
 
 def _scaled(rule: SpacingRule, finer: float) -> SpacingRule:
@@ -171,8 +166,8 @@ def _fill_region(
     grading: float,
     undivided: float,
     delaunay: bool,
-) -> UnstructuredRegion | str:
-    """Mesh the region between spans; a string with the reason when it fails."""
+) -> UnstructuredRegion:
+    """Mesh the region between spans; a `MeshError` says why it fails."""
     from netgen.geom2d import SplineGeometry
 
     geometry = SplineGeometry()
@@ -192,7 +187,10 @@ def _fill_region(
             pieces.append(RegionEdge(start + k, start + (k + 1) % count, of_span, a, b))
     crossing = _crossing(np.array(points), pieces)
     if crossing is not None:
-        return f"{_CROSSING} near ({crossing[0]:.4g}, {crossing[1]:.4g})"
+        x, z = crossing
+        raise MeshError(
+            f"the outline crosses or touches itself near ({x:.4g}, {z:.4g})", cause="crossing"
+        )
     numbers = [geometry.AppendPoint(float(p[0]), float(p[1])) for p in points]
     for k, piece in enumerate(pieces):
         line = ["line", numbers[piece.first], numbers[piece.last]]
@@ -209,11 +207,11 @@ def _fill_region(
             ),
         )
     except Exception as error:
-        return f"the mesher refused the outline ({error})"
+        raise MeshError(f"the mesher refused the outline ({error})") from error
     array = mesh.Coordinates()[:, :2].copy()
     elements = mesh.Elements2D().NumPy()
     if len(elements) == 0:
-        return "the mesher returned no triangles"
+        raise MeshError("the mesher returned no triangles")
     triangles = elements["nodes"][:, :3].astype(np.int64) - 1
     edges = []
     for element in mesh.Elements1D():
@@ -226,7 +224,7 @@ def _fill_region(
             a, b, along = b, a, along[::-1]
         divided = along[0] > 1e-9 or along[1] < 1.0 - 1e-9
         if spans[piece.span].divisions is not None and divided:
-            return "the mesher divided the border of a boundary-layer grid"
+            raise MeshError("the mesher divided the border of a boundary-layer grid")
         u_first, u_last = piece.u_first + (piece.u_last - piece.u_first) * along
         edges.append(RegionEdge(int(a), int(b), piece.span, float(u_first), float(u_last)))
     for number, mine in groupby(sorted(edges, key=lambda edge: edge.span), lambda edge: edge.span):
@@ -239,11 +237,15 @@ def _fill_region(
     try:
         # Voronoi cells need Delaunay's condition, which the mesher's own swaps do not keep.
         triangles, _ = delaunay_flipped(array, triangles)
-    except GeometryError:
-        return "the mesher's triangles fold where curved boundaries leave their chords"
+    except GeometryError as error:
+        raise MeshError(
+            "the mesher's triangles fold where curved boundaries leave their chords", cause="folded"
+        ) from error
     region = UnstructuredRegion(array, triangles, tuple(edges))
     if not keeps_outline(triangles, region.ends):
-        return "the mesher left out points of the outline"
+        raise MeshError("the mesher left out points of the outline")
+    if delaunay and bare_share(array, triangles, region.ends) > _MOST_BARE:
+        raise MeshError("the mesher leaves gaps without points")
     return region
 
 
@@ -337,7 +339,9 @@ def assembled(
     all_points = np.vstack(points)
     all_triangles = np.vstack(triangles)
     if np.any(twice_areas(all_points, all_triangles) <= 0.0):
-        raise MeshError("the coarse mesh has a folded triangle near an electrode edge")
+        raise MeshError(
+            "the coarse mesh has a folded triangle near an electrode edge", cause="folded"
+        )
     empty = np.empty(0, dtype=np.int64)
     coarse = CoarseMesh(
         section=section,
@@ -358,7 +362,8 @@ def assembled(
         raise MeshError(
             "a triangle beside a curved boundary folds over on itself near "
             f"({fold[0] * scale:.4g}, {fold[1] * scale:.4g}) m; smooth the outline there, or leave "
-            "out points that only show the scatter of the reading"
+            "out points that only show the scatter of the reading",
+            cause="folded",
         )
     return coarse
 

@@ -135,7 +135,8 @@ class _Requests:
         if old + len(points) > _LARGEST_COUNT:
             raise MeshError(
                 f"the outline asks for more than {_LARGEST_COUNT} coarse points; the ratio of the "
-                "largest to the smallest dimension is too great for this mesh"
+                "largest to the smallest dimension is too great for this mesh",
+                cause="too large",
             )
         self.points = np.vstack([self.points, points])
         self._owner = np.concatenate([self._owner, owner])

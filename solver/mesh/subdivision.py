@@ -114,7 +114,8 @@ def subdivide(coarse: CoarseMesh, subdivisions: int) -> FineMesh:
         x, z = points[fine[folded[0]]].mean(axis=0) * coarse.scale
         raise MeshError(
             f"a triangle of the mesh folds over on itself near ({x:.4g}, {z:.4g}) m, where the "
-            "outline bends more tightly than its surroundings allow; smooth the outline there"
+            "outline bends more tightly than its surroundings allow; smooth the outline there",
+            cause="folded",
         )
     return FineMesh(n, points, fine, _chains(coarse, n), coarse.elimination_ranks(n))
 

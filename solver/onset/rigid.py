@@ -158,7 +158,8 @@ def _edge_onset(design: Design, solution: FieldSolution, name: str, gamma: float
         raise DesignError(
             f"voltages: with emitter at {design.voltages.emitter:g} V and accelerator at "
             f"{design.voltages.accelerator:g} V the field at '{name}' does not point outward; "
-            "check the chamber's voltage"
+            "check the chamber's voltage",
+            keys=("voltages",),
         )
     share = (wanted - at_rest) / slope
     voltage = share * design.voltage

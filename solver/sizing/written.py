@@ -40,7 +40,9 @@ def with_found_values(
     try:
         Design.from_text(written, name, folder)
     except DesignError as problem:
-        raise DesignError(f"the design found cannot be written: {problem}") from problem
+        raise DesignError(
+            f"the design found cannot be written: {problem}", keys=problem.keys
+        ) from problem
     return written
 
 

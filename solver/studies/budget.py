@@ -324,7 +324,8 @@ def _line(onset: Onset, dimension: Dimension, ends: Sequence[Shift | str]) -> Co
         if isinstance(end, str):
             raise DesignError(
                 f"{dimension.key}: at {dimension.text} {sign} {dimension.tolerance_text} the "
-                f"design cannot be computed: {end}"
+                f"design cannot be computed: {end}",
+                keys=(dimension.key,),
             )
         shifts.append(end.ratio - 1.0)
         lost = lost or bool(end.lost)

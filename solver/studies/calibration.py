@@ -184,7 +184,8 @@ def calibrate(
             f"calibrate: the onset of this {design.emitter.kind} is the turning point of its "
             f"liquid, which is set by {contact} and the gap and hardly by {key}, so no radius can "
             "be read from it; calibrate the rigid surface with --criterion rigid if the edge is "
-            f"wetted over, or measure {contact}"
+            f"wetted over, or measure {contact}",
+            keys=(contact,),
         )
     gain = 0.5 * onset.tension_gain
     # What is measured is the first emission: at the ends of a slit where those come first, whose
@@ -308,18 +309,21 @@ def _radius_key(design: Design, measured: float, uncertainty: float) -> str:
     """Key of the radius; refuses what cannot be calibrated."""
     if not (math.isfinite(measured) and measured > 0.0):
         raise DesignError(
-            f"--measured: {measured:g} V is no onset; give emitter minus accelerator, above 0 V"
+            f"--measured: {measured:g} V is no onset; give emitter minus accelerator, above 0 V",
+            keys=("--measured",),
         )
     if not 0.0 <= uncertainty < 0.5 * measured:
         raise DesignError(
             f"--uncertainty: {uncertainty:g} V; give the plus-minus of the reading, from 0 V to "
-            "half of the measured voltage"
+            "half of the measured voltage",
+            keys=("--uncertainty",),
         )
     key = design.emitter.edge_radius_key
     if key is None:
         raise DesignError(
             f"calibrate: a {design.emitter.kind} has no single dimension that sets its emitting "
-            "radius; draw it as a needle, capillary or slit"
+            "radius; draw it as a needle, capillary or slit",
+            keys=("emitter.kind",),
         )
     return key
 

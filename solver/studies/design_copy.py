@@ -85,7 +85,9 @@ def with_measured_value(
     document = tomlkit.parse(text)
     part: Any = document.get(section)
     if part is None:
-        raise DesignError(f"{name}: there is no section [{section}] to write {entry} into")
+        raise DesignError(
+            f"{name}: there is no section [{section}] to write {entry} into", keys=(key,)
+        )
     given = {f"{section}.{one}" for one in part}
     if isinstance(part.get(entry), Table):  # dotted keys, or a section of its own
         part.remove(entry)
@@ -97,7 +99,8 @@ def with_measured_value(
         changed = Design.from_text(document.as_string(), name, folder)
     except DesignError as problem:
         raise DesignError(
-            f"{name}: a copy with {key} = {value} cannot be written: {problem}"
+            f"{name}: a copy with {key} = {value} cannot be written: {problem}",
+            keys=problem.keys,
         ) from problem
     after = {d.key: d.value for d in changed.dimensions()}
     drawn = changed.dimension(key)

@@ -112,7 +112,8 @@ def find_radius(
         raise DesignError(
             f"--measured: no radius between {math.exp(logs[0]):.3g} m and {math.exp(logs[-1]):.3g} "
             f"m has an onset of {wanted:.5g} V; they give {low:.5g} V to {high:.5g} V. Look at the "
-            "other dimensions, the voltage's reading and the surface first"
+            "other dimensions, the voltage's reading and the surface first",
+            keys=("--measured",),
         )
     rising = values[-1] > values[0]
     ends = [root(level + sign * math.log1p(uncertainty)) for sign in (-1.0, 1.0)]
@@ -146,7 +147,8 @@ def _check_grid(
         reason = next((text for text in found if isinstance(text, str)), "")
         raise DesignError(
             f"--measured: too few radii near the drawn one can be computed, so none is "
-            f"bracketed; the first refusal: {reason}"
+            f"bracketed; the first refusal: {reason}",
+            keys=("--measured",),
         )
     steps = np.diff(values)
     pairs = zip(logs, values, strict=True)
@@ -155,10 +157,14 @@ def _check_grid(
     if size < _WEAKEST:
         raise DesignError(
             f"--measured: the onset hardly depends on the radius (d ln V / d ln R is {size:.3f}), "
-            f"so no radius can be read from {wanted:.5g} V: {table}. Look at the gap instead"
+            f"so no radius can be read from {wanted:.5g} V: {table}. Look at the gap instead",
+            keys=("--measured",),
+            cause="insensitive",
         )
     if steps.max() > 2.0 * _NOISE and steps.min() < -2.0 * _NOISE:
         raise DesignError(
             f"--measured: the onset is not monotone in the radius, so two radii could have "
-            f"{wanted:.5g} V and none is given: {table}"
+            f"{wanted:.5g} V and none is given: {table}",
+            keys=("--measured",),
+            cause="not monotone",
         )

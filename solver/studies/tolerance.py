@@ -290,14 +290,16 @@ def toleranced(design: Design, normal: tuple[str, ...] = ()) -> tuple[Dimension,
     if not found:
         raise DesignError(
             f"{design.source}: no dimension has a tolerance, so there is nothing to stack up; "
-            'write for instance gap = { value = "1 mm", tolerance = "50 um" }'
+            'write for instance gap = { value = "1 mm", tolerance = "50 um" }',
+            keys=("tolerance",),
         )
     keys = [d.key for d in found]
     for key in normal:
         if key != "all" and key not in keys:
             raise DesignError(
                 f"--normal {key}: no dimension of that key has a tolerance here; those that have "
-                f"one are {', '.join(keys)}"
+                f"one are {', '.join(keys)}",
+                keys=("--normal", key),
             )
     return found
 
@@ -380,6 +382,7 @@ def stack_up(
             f"{response_surface.held_out_error:.1e} of the onset, and at most {allowed:.1e}, "
             "a tenth of the band's half width, is allowed: its band would not be right. Where the "
             "tolerances are wide, give smaller ones; where they are so small that the noise of "
-            f"meshing, about {noise:.0e}, shows, the onset is as good as not scattered by them"
+            f"meshing, about {noise:.0e}, shows, the onset is as good as not scattered by them",
+            cause="misfit",
         )
     return study

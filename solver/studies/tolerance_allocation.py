@@ -143,7 +143,8 @@ def target_of(text: str | None, design: Design) -> Target | None:
         if limit is None:
             raise DesignError(
                 "--fit supply: the design names no supply.voltage_limit; give it, or a half width "
-                "such as --fit 3%"
+                "such as --fit 3%",
+                keys=("--fit", "supply.voltage_limit"),
             )
         share = design.criteria.onset_fraction_of_supply
         return Target(
@@ -158,7 +159,8 @@ def target_of(text: str | None, design: Design) -> Target | None:
     if not 1e-4 <= value <= 0.9:
         raise DesignError(
             f"--fit {text}: write the half width of the band over the onset, such as 3% (between "
-            "0.01% and 90%), or 'supply', or 'design'"
+            "0.01% and 90%), or 'supply', or 'design'",
+            keys=("--fit",),
         )
     return Target(f"half width of the band at most {100.0 * value:g} % of the onset", value)
 

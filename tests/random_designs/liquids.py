@@ -110,7 +110,7 @@ def _voltage(random: RandomDesign, folder: Path) -> float | None:
     try:
         return voltage_in_proportion(random.design(folder))
     except DesignError as error:
-        return math.inf if "drawn back" in str(error) else None
+        return math.inf if error.cause == "drawn back" else None
 
 
 def _same(name: str, random: RandomDesign, folder: Path, expected: float) -> list[Property]:

@@ -70,9 +70,9 @@ def lesson(name: str) -> Lesson:
         wanted = names[int(wanted) - 1]
     if wanted not in CHAPTERS:
         near = difflib.get_close_matches(wanted, names, n=1, cutoff=0.5)
-        offered = f"did you mean '{near[0]}'? " if near else ""
+        offered = f", did you mean '{near[0]}'?" if near else ""
         raise DesignError(
-            f"there is no lesson '{name}'; {offered}The lessons are {', '.join(names)}"
+            f"there is no lesson '{name}'{offered}; the lessons are {', '.join(names)}"
         )
     module = importlib.import_module(f"conegap.validation.lessons.{CHAPTERS[wanted]}")
     found: Lesson = module.LESSON

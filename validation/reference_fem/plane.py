@@ -56,13 +56,15 @@ class FiniteElementResult:
     seconds: float
 
 
-def _require_skfem() -> None:
+def require_skfem() -> None:
+    """Refuse where scikit-fem is not installed."""
     try:
         import skfem  # noqa: F401
     except ImportError as err:
         raise ComputationError(
             "the independent finite-element check needs scikit-fem, which is not installed; "
-            "install conegap with its test extra: pip install 'conegap[test]'"
+            "install conegap with its test extra: pip install 'conegap[test]'",
+            cause="missing library",
         ) from err
 
 
@@ -204,7 +206,7 @@ def solve_finite_element(
     MeshError
         The section could not be meshed.
     """
-    _require_skfem()
+    require_skfem()
     started = time.perf_counter()
     data = dict(prescribed or {})
     coarse = _solve(section, voltages, data, 1.6 * fineness)

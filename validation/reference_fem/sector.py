@@ -20,8 +20,9 @@ from conegap.geometries.accelerators.annular_slot import AnnularSlot
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.design.design import Design
 from conegap.geometries.emitters.crown import Crown
-from conegap.geometries.quantities.errors import ComputationError, ConvergenceError
+from conegap.geometries.quantities.errors import ConvergenceError
 from conegap.validation.exact.cap_moments import cap_field
+from conegap.validation.reference_fem.plane import require_skfem
 
 __all__ = ["FiniteElementSector", "crown_field", "crown_shape", "solve_shape"]
 
@@ -258,13 +259,8 @@ def solve_shape(
     ConvergenceError
         The linear system is not solved.
     """
-    try:
-        import skfem
-    except ImportError as err:
-        raise ComputationError(
-            "the independent finite-element check needs scikit-fem, which is not installed; "
-            "install conegap with its test extra: pip install 'conegap[test]'"
-        ) from err
+    require_skfem()
+    import skfem
     from skfem.models.poisson import laplace
 
     mesh, facets, names = _curved_mesh(shape, coarsest)
