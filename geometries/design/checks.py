@@ -128,14 +128,14 @@ def _liquid(emitter: Emitter, liquid: Liquid) -> Iterator[Problem]:
         yield Problem(problem.keys[0] if problem.keys else key, str(problem))
         return
     if liquid.temperature < metal.melting_point:
-        hint = ""
-        if liquid.temperature + 273.15 >= metal.melting_point:
-            hint = "; was the temperature meant in degC?"
+        given, melting = (
+            f"{as_text(t, TEMPERATURE)} ({as_text(t, TEMPERATURE, 'degC')})"
+            for t in (liquid.temperature, metal.melting_point)
+        )
         yield Problem(
             "liquid.temperature",
-            f"{metal.name} is solid below its melting point, "
-            f"{as_text(metal.melting_point, TEMPERATURE)}, so it has no onset{hint or '; '}"
-            f"{'' if hint else 'raise the temperature or choose another metal'}",
+            f"at {given} {metal.name} is solid, so it has no onset; it melts at {melting}: raise "
+            "the temperature, look at its unit, or choose another metal",
         )
 
 

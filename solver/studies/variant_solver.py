@@ -27,6 +27,7 @@ from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
 from conegap.solver.studies.solve_cache import SolveCache, key_of
 from conegap.solver.studies.turning_start import TurningStart
 from conegap.solver.studies.turning_variants import (
+    TENSION,
     drawn_liquid_mesh,
     turning_voltages,
 )
@@ -249,6 +250,7 @@ class VariantSolver:
         voltage_of: Callable[[Any], float],
     ) -> list[float | str]:
         """Voltage of every variant, from the kept ones or solved and kept, [V]."""
+        variants = [self._changing(variant) for variant in variants]
         keys = [key_of(self.design, variant, how) for variant in variants]
         missing = {
             key: variant
@@ -269,6 +271,14 @@ class VariantSolver:
             self._refused[key] if key in self._refused else float(self.kept.rows[key]["voltage_V"])
             for key in keys
         ]
+
+    def _changing(self, variant: Changes) -> Changes:
+        """What a variant truly changes: the middle of a scan is the design as drawn."""
+        return tuple(
+            (key, value)
+            for key, value in variant
+            if key == TENSION or value != self.design.dimension(key).value
+        )
 
     def _solve_rigid(
         self,
