@@ -191,9 +191,8 @@ class Needle(Emitter):
             wet = polyline([c for n, c in zip(names, surface, strict=True) if n == "liquid"])
             liquids = (np.vstack([wet, metal[::-1]]),)
             notes.append(
-                f"A liquid film {length_text(film)} thick covers the needle: the surface is the "
-                f"film's, with a tip radius of {length_text(self.tip_radius + film)}; the shank "
-                "is drawn with the film's thickness too."
+                f"A liquid film {length_text(film)} thick covers needle and shank: the surface is "
+                f"the film's, with a tip radius of {length_text(self.tip_radius + film)}."
             )
         return EmitterOutline(
             boundaries=boundaries,

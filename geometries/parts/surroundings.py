@@ -296,10 +296,9 @@ def _room_notes(
     holder = emitter.holder
     wide = "radius" if symmetry == "axisymmetric" else "half width"
     notes = [
-        f"The emitter stands {text(-holder.face)} above the face of a metal holder of {wide} "
-        f"{text(holder.half_width)} at the emitter's potential; the holder's rim has a radius of "
-        f"{text(holder.edge_radius)} and its side is {text(holder.thickness)} high.",
-        "The holder stands on an insulating floor, a line that no flux crosses.",
+        f"The emitter stands {text(-holder.face)} above a metal holder at its potential ({wide} "
+        f"{text(holder.half_width)}, rim radius {text(holder.edge_radius)}, "
+        f"{text(holder.thickness)} high) on an insulating floor that no flux crosses.",
     ]
     if accelerator.plane:
         notes.append(
@@ -314,8 +313,8 @@ def _room_notes(
         )
     else:
         notes.append(
-            f"A chamber wall of {wide} {text(room.half_width)} at the chamber's voltage closes the "
-            f"region; its end wall is {text(room.length)} beyond the accelerator."
+            f"A chamber wall of {wide} {text(room.half_width)} closes the region, its end wall "
+            f"{text(room.length)} beyond the accelerator."
         )
     if accelerator.opening:
         notes.append("The accelerator reaches the side of the region.")

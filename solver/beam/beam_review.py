@@ -149,9 +149,9 @@ def _currents(band: BeamBand, passed: bool | None) -> str:
         return "paths of single ions: the current is not known, and its charge widens the beam"
     expected, low, high = (current_text(point.current) for point in band.points)
     if passed is False:
-        return f"with the beam's own charge, fails at the expected {expected}"
+        return f"with the beam's own charge; fails at the expected {expected}"
     if passed:
-        return f"with the beam's own charge, at every current from {low} to {high}"
+        return f"with the beam's own charge; from {low} to {high}"
     if band.errors is not None and not math.isfinite(band.errors.intercepted):
         return f"no second mesh has a steady beam of {expected} to compare with"
     if not band.complete:

@@ -318,13 +318,13 @@ def _scan_picture(scan: Scan, assessment: Assessment) -> Picture:
     refused = sum(point.onset is None for point in scan.points)
     followed, free = len(scan.free[0]), ""
     if followed:
-        free = f" Diamonds: the turning point of the free surface, found at {followed} of them."
+        free = f" Diamonds: the free surface, found at {followed}."
     elif assessment.onset.meniscus is not None:
         free = " The diamond is the free surface as drawn."
     gone = f" {refused} of {len(scan.points)} points have no onset." if refused else ""
     return Picture(
         name,
-        f"Onset of the rigid surface over {scan.label}, every point solved.{free}{gone}",
+        f"Over {scan.label}, every point solved.{free}{gone}",
         f"Onset voltage of the rigid surface over {scan.label}: {ends[0]}, {ends[1]}.{gone}",
         charted(lambda axes: chart_scan(axes, scan, assessment), (WIDTH, 3.5)),
     )

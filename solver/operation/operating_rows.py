@@ -47,8 +47,7 @@ def operating_rows(
                 expected.wanted,
                 limit - short,
                 "A",
-                f"the supply's own limit{less}, which the operating point never exceeds{sag}; the "
-                "slope of the current is an order of magnitude",
+                f"the supply's own limit{less}{sag}; the current is an order of magnitude",
                 "use a supply with more current, a larger ballast, or a lower voltage",
                 span=(weak.wanted, strong.wanted if expected.current_known else math.inf),
             )

@@ -34,11 +34,11 @@ def beam_table(assessment: Assessment) -> Table | None:
         return None
     plane = " in the plane of the section" if _is_planar(assessment) else ""
     rows = [
-        (f"half angle that holds 95 % of what leaves{plane}", degrees(beam.half_angle_95)),
+        (f"half angle that holds 95 % of what leaves{plane}", _half_angle(assessment)),
         (f"root mean square angle{plane}", degrees(beam.rms_half_angle)),
         ("steering, mean angle to the axis", _steering(assessment, beam)),
         ("leaves past the accelerator", _share(beam.left)),
-        ("lands on the accelerator", _share(beam.intercepted)),
+        ("lands on it", _share(beam.intercepted)),
     ]
     if beam.returned > 0.0:
         rows.append(("lands elsewhere before it", _share(beam.returned)))
@@ -46,7 +46,7 @@ def beam_table(assessment: Assessment) -> Table | None:
         rows.append(("still under way when the computation ended", _share(beam.unfinished)))
     if beam.filling is not None:
         filled = "meets the metal" if not beam.filling < 1.0 else f"{beam.filling:.3g}"
-        rows.append(("beam half-width / available aperture half-width", filled))
+        rows.append(("half-width / available half-width", filled))
     rows.append(("thrust over that of a parallel beam of all ions", f"{beam.thrust_share:.4g}"))
     return Table(("figure", "value"), tuple(rows))
 
@@ -78,8 +78,6 @@ def beam_words(assessment: Assessment) -> tuple[str, ...]:
             "Where ions land they sputter, most at 60° or more to the normal (oblique), and the "
             "metal coats what faces it."
         )
-    else:
-        words.append("No path meets the accelerator: it sputters only by what is not modelled.")
     words += _charge_words(assessment)
     return tuple(words)
 
@@ -89,15 +87,11 @@ def _charge_words(assessment: Assessment) -> list[str]:
     band, beam = assessment.beams, assessment.beam
     if band is None or beam is None or beam.charge is None:
         return ["No current is known, so these are paths of single ions: a beam is wider."]
-    charge, errors = beam.charge, band.errors
-    bound = (
-        f" ± {degrees(errors.half_angle)}" if errors and math.isfinite(beam.half_angle_95) else ""
-    )
+    charge = beam.charge
     words = [
-        f"The beam's own charge, at {_current(assessment, charge.current)}, adds up to "
-        f"{charge.potential:.3g} V and {degrees(charge.added_angle)} to the half angle "
-        f"({degrees(beam.half_angle_95)}{bound} by mesh and paths); {charge.rounds} rounds, last "
-        f"change {charge.change:.0e}."
+        f"Its own charge, at {_current(assessment, charge.current)}, adds up to "
+        f"{charge.potential:.3g} V and {degrees(charge.added_angle)} to the half angle; "
+        f"{charge.rounds} rounds, last change {charge.change:.0e}."
     ]
     ends = [
         f"{degrees(end.half_angle_95)} at {_current(assessment, end.charge.current)}"
@@ -105,12 +99,22 @@ def _charge_words(assessment: Assessment) -> list[str]:
         if end is not None and end.charge is not None
     ]
     if ends:
-        words.append(f"Over the band of the current the half angle is {' and '.join(ends)}.")
+        words.append(f"Half angle over the band of the current: {', '.join(ends)}.")
     words += [f"{note[0].upper()}{note[1:]}." for note in band.notes]
     if _is_planar(assessment):
         noun = assessment.design.emitter.noun
         words.append(f"Along the {noun} the sites are taken as an even sheet.")
     return words
+
+
+def _half_angle(assessment: Assessment) -> str:
+    """With what another mesh and more paths change of it, where that was computed."""
+    beam, band = assessment.beam, assessment.beams
+    assert beam is not None
+    errors = None if band is None else band.errors
+    if errors is None or not math.isfinite(beam.half_angle_95):
+        return degrees(beam.half_angle_95)
+    return f"{degrees(beam.half_angle_95)} ± {math.degrees(errors.half_angle):.1g}°"
 
 
 def _is_planar(assessment: Assessment) -> bool:

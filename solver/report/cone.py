@@ -70,8 +70,8 @@ def cone_words(assessment: Assessment) -> tuple[str, ...]:
     """
     cone = assessment.operation.cone
     words = [
-        "Other models: the plane law named after G. L. R. Mair, derived here; Boltachev, Zubarev "
-        "and Zubareva, arXiv:1201.3743, abstract read, approach only.",
+        "Other models: plane law named after G. L. R. Mair, derived here; Boltachev, Zubarev and "
+        "Zubareva, arXiv:1201.3743, abstract read, approach only.",
     ]
     if cone.cusp is None:
         words.append(

@@ -61,8 +61,8 @@ def electrode_words(assessment: Assessment) -> tuple[str, ...]:
     design, electrode = assessment.design, assessment.operation.electrode
     factor = electrode.clean.protrusion_factor
     words = [
-        f"Micro-protrusions everywhere are taken to raise the smooth field {factor:g} times (20 to "
-        "100 is common practice, no source): an upper bound for that factor.",
+        f"Protrusions everywhere are taken to raise the field {factor:g} times (20 to 100, common "
+        "practice, no source): an upper bound for that factor.",
         _paschen_words(design),
     ]
     stands = electrode.clean.barrier_stands and (
@@ -75,7 +75,7 @@ def electrode_words(assessment: Assessment) -> tuple[str, ...]:
             "ends there, and the current is only a lower bound.",
         )
     if design.insulator.surface_length is None:
-        words.append("No [insulator] is given: its surface and triple junctions are not screened.")
+        words.append("No [insulator] is given: surface and triple junctions are not screened.")
     elif design.insulator.triple_junction_shielded is None:
         words.append(
             "Whether the triple junctions are shielded is not given, so they are not screened."
@@ -84,7 +84,7 @@ def electrode_words(assessment: Assessment) -> tuple[str, ...]:
 
 
 def _paschen_words(design: Design) -> str:
-    words = "Paschen: at 1e-4 Pa no avalanche grows in the gap."
+    words = "At 1e-4 Pa no avalanche grows in the gap."
     path = design.clearance
     if not path > 0.0 or not design.voltage > PASCHEN_MINIMUM[0]:
         return words
@@ -93,7 +93,7 @@ def _paschen_words(design: Design) -> str:
         for value in (paschen_pressure(design.voltage, path), PASCHEN_MINIMUM[1] / path)
     )
     return (
-        f"{words} With air it returns at about {pressure} along the clearance (least voltage, "
-        f"{PASCHEN_MINIMUM[0]:.0f} V, at {lowest}), at a tenth of that along ways ten times as "
-        "long (Townsend's law, handbook minimum; order of magnitude)."
+        f"{words} In air it does from about {pressure} along the clearance (least voltage, "
+        f"{PASCHEN_MINIMUM[0]:.0f} V, at {lowest}), a tenth of that on ways ten times as long "
+        "(Paschen, order of magnitude; Townsend's law, handbook minimum)."
     )

@@ -94,9 +94,9 @@ def first_sheet(assessment: Assessment) -> Sheet:
             tuple(review.state[k] for k in shown),
         ),
         criteria_words=(
-            "Criteria of the gap review; their basis behind this sheet"
+            "Criteria of the gap review; their basis overleaf"
             if len(shown) == len(review.rows)
-            else "Criteria that do not pass or pass by least; all of them behind this sheet"
+            else "Criteria that do not pass or pass by least; all of them overleaf"
         ),
         contributions=Table(
             ("largest contributions, k = 1", *budget.heads[1:3]),

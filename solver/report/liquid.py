@@ -10,6 +10,7 @@ from conegap.solver.common.display_units import (
     length_words,
     percent,
     scientific,
+    time_text,
     voltage_text,
 )
 
@@ -38,8 +39,6 @@ def liquid_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
     held = {"pressure": "pressure, fed from a reservoir", "volume": "volume, as if cut off"}
     facts = [
         ("held during the ramp", held.get(meniscus.held, meniscus.held)),
-        ("loses its balance by", _LOSS.get(meniscus.mode, meniscus.mode)),
-        ("contact line then at", meniscus.place),
         (half, length_words(meniscus.radius)),
         ("apex above the contact line", length_words(shape.height * meniscus.radius)),
         ("field at the apex there", field_text(meniscus.apex_field)),
@@ -49,6 +48,11 @@ def liquid_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
         ),
         ("numerical error of the voltage", scientific(meniscus.error)),
     ]
+    first = assessment.emission.first
+    if (first.place, first.mode) != (meniscus.place, meniscus.mode):
+        # The verdict says it otherwise.
+        loss = f"{_LOSS.get(meniscus.mode, meniscus.mode)}, at the {meniscus.place}"
+        facts.insert(1, ("loses its balance by", loss))
     for step in meniscus.transitions:
         way = "runs on from" if step.jumps else "passes from"
         facts.append(
@@ -88,21 +92,12 @@ def liquid_words(assessment: Assessment) -> tuple[str, ...]:
     meniscus = assessment.onset.meniscus
     if meniscus is None:
         return ()
-    why = {
-        "pressure": (
-            "Fed from a reservoir, the liquid keeps its pressure while the surface takes in more."
-        ),
-        "volume": (
-            "The liquid in the cap is taken to stay the same, as if the film were cut off."
-            + _exchange(assessment)
-        ),
-    }
     share = meniscus.voltage / assessment.onset.rigid.voltage - 1.0
     side = "above" if share > 0.0 else "below"
     if meniscus.wall_place is not None:
-        return (*_line_words(assessment), why.get(meniscus.held, ""))
+        return _line_words(assessment)
     return (
-        why.get(meniscus.held, ""),
+        *_exchange(assessment),
         f"The turning point lies {percent(abs(share))} {side} the rigid value.",
     )
 
@@ -135,18 +130,19 @@ def _line_words(assessment: Assessment) -> tuple[str, ...]:
     return tuple(words)
 
 
-def _exchange(assessment: Assessment) -> str:
+def _exchange(assessment: Assessment) -> tuple[str, ...]:
     """How quickly the film could bring the liquid that it is taken not to bring."""
     feed, meniscus = assessment.operation.feed, assessment.onset.meniscus
-    if feed is None or meniscus is None:
-        return ""
+    if feed is None or meniscus is None or meniscus.held != "volume":
+        return ()
     volume = meniscus.branch.turning.shape.volume * meniscus.radius**3
     time = feed.exchange_time(volume)
     if time is None:
-        return ""
+        return ()
+    short = time_text(float(f"{time:.1g}"))
     return (
-        f" The film can bring as much liquid in about {time:.1g} s: in a slower ramp one with a "
-        "supply follows the supply's pressure."
+        f"The film can bring as much liquid as the cap holds in about {short}: in a slower ramp a "
+        "film with a supply follows the supply's pressure.",
     )
 
 

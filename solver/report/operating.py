@@ -90,8 +90,11 @@ def operating_table(assessment: Assessment) -> Table:
         rows.append(_row("specific impulse with droplets", _seconds, use.specific_impulse))
     if use.life is not None:
         rows.append(_row("propellant lasts", time_text, use.life))
-    if assessment.beams is not None and at.point.current > 0.0:
-        rows.append(_landing(assessment.beams))
+    beams = assessment.beams
+    if beams is not None and at.point.current > 0.0 and any(b.intercepted for b in beams.beams):
+        rows.append(_landing(beams))
+    if all(one.supply_voltage == one.set_voltage for one in three):
+        rows.pop(2)
     if all(one.point.sites == 1.0 for one in three):
         # One site carries all of the current.
         rows = [one for one in rows if one[0] not in ("burning sites", "current of a site")]

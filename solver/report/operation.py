@@ -42,20 +42,20 @@ def operation_words(assessment: Assessment) -> tuple[str, ...]:
     """
     emission = assessment.operation.emission
     words = [
-        "Current: within a factor of 3 either way, from the charge of the beam over a liquid cone "
-        f"{length_words(emission.base_radius)} in base radius (derived; boundary elements of "
-        f"fifteen gaps, within 17 %); other laws differ by a factor of up to {_apart(emission)}. "
+        "Current: within a factor of 3, from the charge of the beam over a liquid cone "
+        f"{length_words(emission.base_radius)} in base radius (derived; within 17 % of boundary "
+        f"elements in fifteen gaps); other laws differ by up to {_apart(emission)} times. "
         + _begins(emission),
         _supply_words(assessment),
         _thrust_words(assessment),
-        f"Droplets are taken to carry mass and no thrust from {DROPLET_CURRENT * 1e6:g} µA per "
-        f"site on, within an assumed factor of {DROPLET_FACTOR:g}.",
+        f"Droplets: mass without thrust from {DROPLET_CURRENT * 1e6:g} µA per site on, within an "
+        f"assumed factor of {DROPLET_FACTOR:g}.",
     ]
     if emission.spreads:
         words.insert(
             1,
-            f"On a {assessment.design.emitter.noun} the spacing of the sites is taken to fall as "
-            "the square of the voltage, and each site to stand on the edge as a cone of its own.",
+            "The spacing of the sites is taken to fall as the square of the voltage, and each site "
+            "to be a cone of its own.",
         )
     return tuple(words)
 
@@ -72,16 +72,14 @@ def _apart(emission: CurrentLaw) -> str:
 
 def _supply_words(assessment: Assessment) -> str:
     at = assessment.operation.operating
-    words = (
-        "The design's voltages are set at the supply; the ballast lowers those of gap and exhaust."
-    )
+    words = ["The ballast lowers the voltages of gap and exhaust below those set at the supply."]
     if at.state == "current limit":
-        words += (
-            f" The gap would draw {span_text(current_text, at.wanted, at.wanted)}: the supply's "
+        words.append(
+            f"The gap would draw {span_text(current_text, at.wanted, at.wanted)}: the supply's "
             "limit is reached, and its voltage sags from "
             f"{voltage_text(at.set_voltage)} to {voltage_text(at.supply_voltage)}."
         )
-    return words
+    return " ".join(words)
 
 
 def _begins(emission: CurrentLaw) -> str:
@@ -244,7 +242,7 @@ def card_table(assessment: Assessment) -> Table:
                   for v in (card.emitter, card.accelerator))  # fmt: skip
     rows = [
         ("polarity", f"emitter {signs[0]}, accelerator {signs[1]}, against ground",
-         "the emitter positive against the accelerator"),
+         ""),
         ("settings of the design",
          f"emitter {voltage_text(card.emitter)}, accelerator {voltage_text(card.accelerator)}",
          f"{voltage_text(design.voltage)} across the gap"),
@@ -257,7 +255,7 @@ def card_table(assessment: Assessment) -> Table:
             else "5 % above the band, common practice, no source")),
         ("ramp limit", voltage_text(card.ramp_limit), f"never above: {card.ramp_reason}"),
         ("trip current", _trip_text(card.trip_current),
-         ("twice the expected current, within a factor of 3 either way"
+         ("twice the expected current, within a factor of 3"
           + ("" if limit is None else f", at most the supply's {current_text(limit)}"))
          if assessment.operation.operating.point.current > 0.0
          else "the current expected is not known"
@@ -268,7 +266,7 @@ def card_table(assessment: Assessment) -> Table:
         ("current into a short circuit",
          "not limited by a ballast" if card.short_circuit_current is None
          else current_text(card.short_circuit_current),
-         "at the design's voltage, over the ballast; until the supply limits it"),
+         "over the ballast, until the supply limits it"),
         ("energy stored in the gap",
          "not known" if card.gap_energy is None else energy_text(card.gap_energy),
          "at the ramp limit, from the computed field"),
@@ -295,22 +293,22 @@ def card_cautions(assessment: Assessment) -> tuple[str, ...]:
     weak, strong = assessment.operation.operating_band
     most = max(design.voltages.widest, design.supply.voltage_limit or 0.0)
     words = [
-        f"High voltage: {voltage_text(most)} kills, and so can what cables and filters store. "
-        "Enclose, interlock, discharge and ground before touching.",
+        f"High voltage: {voltage_text(most)} kills, and so can what cables and filters store: "
+        "enclose, interlock, discharge, ground before touching.",
     ]
     if most > _X_RAYS:
         words.append(
-            f"X-rays: with {voltage_text(most)} electrons make them where they land, also behind "
-            "viewports. Above 5 kV have a licensed person check shielding and surveys."
+            "X-rays arise where electrons land, also behind viewports. Above 5 kV have a licensed "
+            "person check shielding and surveys."
         )
     else:
         words.append(
-            "X-rays: a discharge can add to the voltage across the gap; above 5 kV in total X-rays "
-            "must be considered."
+            "X-rays: a discharge can add to the voltage; above 5 kV in total they must be "
+            "considered."
         )
     words.append(
-        "Vacuum: the review holds for high vacuum only; at glow discharge pressures a gap breaks "
-        "down at a few hundred volts. Viewports and chambers can implode."
+        "Vacuum: the review holds for high vacuum; in a glow discharge a gap breaks down at a few "
+        "hundred volts. Viewports can implode."
     )
     hazards = design.metal.hazards.strip()
     words.append(
@@ -321,9 +319,7 @@ def card_cautions(assessment: Assessment) -> tuple[str, ...]:
         low, high = (at.ballast_drop / design.voltage for at in (weak, strong))
         words.append(
             f"The ballast takes {span_text(percent, low, high)} of the voltage at the expected "
-            "current; without current the whole voltage stands across the gap."
+            "current; without current the gap has it all."
         )
-    words.append(
-        "An aid to design, no safety approval. Local codes and licensed practice take precedence."
-    )
+    words.append("This is no safety approval. Local codes and licensed practice take precedence.")
     return tuple(words)

@@ -32,6 +32,7 @@ from conegap.solver.report.sector import (
 )
 from conegap.solver.report.summary import summary
 from conegap.solver.report.tables import (
+    PRACTICE,
     Table,
     budget_table,
     common_basis,
@@ -76,7 +77,7 @@ def _review(assessment: Assessment) -> Part:
     blocks: list[Block] = [
         Grid(
             review_basis(assessment),
-            "A row is not proved when the limit lies between the ends of its value",
+            f"Not proved: the limit lies between the ends of the value. † {PRACTICE}",
         )
     ]
     if answer.advice:
@@ -95,8 +96,7 @@ def _uncertainty(assessment: Assessment) -> Part:
         Bullets(not_modelled(assessment), "Not in the band, because not modelled"),
         Grid(
             budget_table(assessment),
-            "Every contribution, largest first"
-            + (f"; unless the basis says otherwise {known}" if known else ""),
+            "As drawn where no basis is said" + (f"; else {known}" if known else ""),
         ),
     ]
     if several:
@@ -125,7 +125,6 @@ def _section(assessment: Assessment) -> Part:
     facts = [
         (f"field at the {rigid.edge_name} at rigid onset", field_text(rigid.balance_field)),
         ("edge field × gap / voltage", f"{assessment.enhancement:.3g}"),
-        ("surface tension used", f"{rigid.surface_tension * 1e3:.4g} mN/m"),
         ("narrowest clearance", length_words(clearance) if clearance > 0.0 else "not given"),
         *_classic(assessment),
     ]
@@ -185,7 +184,7 @@ def _inputs(assessment: Assessment) -> Part:
         (
             Grid(
                 _beside_the_budget(assessment),
-                "As drawn where no basis is said; what the budget names is not repeated",
+                "As drawn where no basis is said; the rest stands in the budget",
             ),
         ),
     )
@@ -211,8 +210,8 @@ def _metal(assessment: Assessment) -> Part:
         (
             Grid(
                 short_metal_table(metal, temperature),
-                f"At {temperature:g} K; conegap metals {metal.symbol} says what of a source was "
-                "opened, most as tabulated in open libraries",
+                f"At {temperature:g} K; what was opened of a source says conegap metals "
+                f"{metal.symbol}",
             ),
         ),
     )
@@ -269,8 +268,8 @@ def _operation(assessment: Assessment) -> Part:
             Words(operation_words(assessment)),
             Grid(
                 operating_table(assessment),
-                f"The operating point, singly charged {assessment.design.metal.ion} ions falling "
-                "from the emitter to ground; what rests on the current is an order of magnitude",
+                f"Singly charged {assessment.design.metal.ion} ions falling from the emitter to "
+                "ground; what rests on the current is an order of magnitude",
             ),
             Grid(cone_table(assessment), "The emitting cone: current, apex and time"),
             Words(cone_words(assessment)),
@@ -314,8 +313,8 @@ def _card(assessment: Assessment) -> Part:
             Words(
                 (
                     f"{design.title or design.source}, drawing {drawing.number or 'not given'}, "
-                    f"revision {drawing.revision or 'not given'}. All voltages emitter minus "
-                    "accelerator, unless stated otherwise.",
+                    f"revision {drawing.revision or 'not given'}. Voltages are emitter minus "
+                    "accelerator unless stated.",
                     f"Inputs {design.sha256}",
                 ),
                 soft=True,

@@ -122,7 +122,7 @@ class _Pages(Paper):
         left = _LEFT if len(sheet.criteria.rows) <= _MANY_CRITERIA else _LEFT_OF_MANY
         self._image("section", MARGIN, top, left, left)
         self.set_xy(MARGIN, self.get_y() + 2.0)
-        words = "What makes the onset uncertain, one standard uncertainty each"
+        words = "What makes the onset uncertain"
         self.table_with_caption(sheet.contributions, words, 7.4, width=left, whole=True)
         wide, room = WIDTH - left - aside, HEIGHT - FOOT - top - 8.0
         size = next(

@@ -35,6 +35,7 @@ from conegap.solver.operation.review import ReviewRow
 from conegap.solver.studies.budget import in_the_onset
 
 __all__ = [
+    "PRACTICE",
     "Table",
     "budget_table",
     "common_basis",
@@ -53,6 +54,9 @@ __all__ = [
 
 # What follows names the library or table in which a source was read.
 _SECOND_HAND = re.compile(r"[,;] (?:coefficients )?as (?:tabulated|given|quoted) in")
+PRACTICE = "common practice, no source"
+"""How a basis without a source is called."""
+_DAGGER = re.compile(f"[,;]? ?{PRACTICE}")
 _DRAWN = ("emitter.", "accelerator.", "liquid.")
 
 
@@ -77,7 +81,6 @@ class Table:
         return self.state[row] if row < len(self.state) else ""
 
 
-_RESULTS = {"pass": "✓ pass", "fail": "✗ fail", "not proved": "? not proved"}
 _LOOKS = {"pass": "pass", "fail": "fail", "not proved": "unproved"}
 
 
@@ -143,7 +146,7 @@ def review_table(assessment: Assessment) -> Table:
             row.name,
             review_span(row),
             f"at most {review_value(row, row.limit)}",
-            _RESULTS[row.state],
+            row.state,
             row.basis,
         )
         for row in assessment.review
@@ -153,19 +156,28 @@ def review_table(assessment: Assessment) -> Table:
 
 
 def review_basis(assessment: Assessment) -> Table:
-    """The same for a report: a basis that repeats is said once.
+    """The same for a report: clauses that repeat are said once, and `PRACTICE` is a dagger.
 
     Parameters
     ----------
     assessment : Assessment
     """
     table = review_table(assessment)
-    bases = [row[-1] for row in table.rows]
+    bases = [row[-1].split("; ") for row in table.rows]
     rows = tuple(
-        (*row[:2], row[2].removeprefix("at most "), row[3], _once(bases, k))
+        (*row[:2], row[2].removeprefix("at most "), row[3], _DAGGER.sub("†", _news(bases, k)))
         for k, row in enumerate(table.rows)
     )
     return replace(table, heads=("criterion", "value", "at most", "result", "basis"), rows=rows)
+
+
+def _news(bases: Sequence[list[str]], k: int) -> str:
+    """The clauses of a basis, in words where the first ones repeat those above."""
+    mine, above = bases[k], bases[k - 1] if k > 0 else []
+    same = 0
+    while same < min(len(mine), len(above)) and mine[same] == above[same]:
+        same += 1
+    return "; ".join([*(["as above"] if same else []), *mine[same:]])
 
 
 def _once(texts: Sequence[str], k: int) -> str:
@@ -218,21 +230,22 @@ def budget_table(assessment: Assessment) -> Table:
             pretty(line.label),
             _side("−", line.down),
             _side("+", line.up),
-            line.basis.removesuffix(f"; {known}"),
+            line.basis.removesuffix(f"; {known}").removeprefix("drawn"),
         )
         for line in budget.contributions
     ]
-    assumed = [
-        d.label
-        for d in assessment.design.dimensions()
-        if d.basis == "assumed"
+    assumed = sum(
+        d.basis == "assumed"
         and not d.tolerance
         and d.key.startswith(_DRAWN)
-        and d.value
+        and bool(d.value)
         and in_the_onset(assessment.design, d)
-    ]
+        for d in assessment.design.dimensions()
+    )
     if assumed:
-        rows.append((f"assumed, no tolerance: {', '.join(assumed)}", "0", "0", "not in the band"))
+        rows.append(
+            (f"{assumed} assumed without tolerance", "0", "0", "not in the band, see inputs")
+        )
     rows.append(
         (
             "all together, k = 2, about 95 %",

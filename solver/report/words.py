@@ -104,17 +104,14 @@ def quality(assessment: Assessment) -> tuple[str, ...]:
     order = (
         "could not be observed"
         if numerical.order != numerical.order
-        else (f"is {numerical.order:.2f} (2 is expected)")
+        else (f"is {numerical.order:.2f} (expected 2)")
     )
     used = (
-        "so the leading error was removed by extrapolation"
+        "extrapolated"
         if numerical.extrapolated
-        else "so the value of the finest mesh is used as it is, with a wider error"
+        else "the finest mesh is used as it is, with a wider error"
     )
-    return (
-        f"Finite volumes on {len(numerical.level_values)} nested meshes: the observed order of "
-        f"convergence of the edge field {order}, {used}.",
-    )
+    return (f"The observed order of convergence of the edge field {order}: {used}.",)
 
 
 def not_modelled(assessment: Assessment) -> tuple[str, ...]:
@@ -128,8 +125,7 @@ def not_modelled(assessment: Assessment) -> tuple[str, ...]:
         *_surface_gaps(assessment),
         *_beam_gaps(assessment),
         *_alignment_gaps(assessment),
-        "Roughness, scratches and impurities of metal and liquid; vacuum breakdown other than by "
-        "the limits of the gap review.",
+        "Roughness, scratches, impurities; breakdown other than by the review's limits.",
     )
 
 
@@ -141,9 +137,8 @@ def _surface_gaps(assessment: Assessment) -> Iterator[str]:
         return
     if meniscus.wall_place is None:
         yield (
-            "A contact line that leaves its edge, incomplete wetting, and liquid that flows while "
-            "the voltage rises: the cap keeps its edge and its "
-            f"{meniscus.held}."
+            "A contact line that leaves its edge, incomplete wetting, flow while the voltage "
+            f"rises: the cap keeps its edge and its {meniscus.held}."
         )
     elif any(step.jumps for step in meniscus.transitions):
         yield "What the liquid does while its contact line jumps."
@@ -159,9 +154,8 @@ def _beam_gaps(assessment: Assessment) -> Iterator[str]:
     if beam is None:
         return
     yield (
-        "The emitting cusp itself: ions start on the drawn surface within an assumed half angle, "
-        "and droplets, strays, charge exchange and electrons that neutralise the beam are not "
-        "followed."
+        "The emitting cusp (ions start on the drawn surface within an assumed half angle), "
+        "droplets, strays, charge exchange, electrons that neutralise the beam."
     )
     if beam.charge is None:
         yield "The beam's own charge."
