@@ -7,16 +7,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from conegap.geometries.curves.curve import Arc, Curve, FloatArray, Line
+from conegap.geometries.curves.curve import Arc, BoolArray, Curve, FloatArray, Line
 from conegap.geometries.curves.section import Boundary, Section, electrode_of
 from conegap.geometries.quantities.errors import GeometryError
 from conegap.geometries.quantities.quantity import LENGTH, as_text
 
 __all__ = ["Closest", "check_clearance", "closest_places", "inside", "ray_distance"]
 
-BoolArray = NDArray[np.bool_]
 
 # Chords per half turn: they stay within 1 - cos(pi / 256) = 8e-5 of the radius of an arc, less
 # than what counts as contact.

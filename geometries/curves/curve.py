@@ -16,9 +16,11 @@ from scipy.interpolate import BSpline, make_interp_spline
 
 from conegap.geometries.quantities.errors import GeometryError
 
-__all__ = ["Arc", "Curve", "FloatArray", "Line", "Spline", "polyline"]
+__all__ = ["Arc", "BoolArray", "Curve", "FloatArray", "IntArray", "Line", "Spline", "polyline"]
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
 # Eight points integrate the speed of a quintic piece to rounding.
 _GAUSS_NODES, _GAUSS_WEIGHTS = np.polynomial.legendre.leggauss(8)

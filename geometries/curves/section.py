@@ -12,9 +12,8 @@ from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-from conegap.geometries.curves.curve import Curve, FloatArray, Line, polyline
+from conegap.geometries.curves.curve import Curve, FloatArray, IntArray, Line, polyline
 from conegap.geometries.quantities.errors import GeometryError
 from conegap.geometries.quantities.notebook import brief
 
@@ -134,7 +133,7 @@ class ImportedMesh:
     """
 
     points: FloatArray
-    triangles: NDArray[np.int64]
+    triangles: IntArray
     lines: tuple[BoundaryLine, ...]
 
     def moved(self, by: FloatArray) -> ImportedMesh:

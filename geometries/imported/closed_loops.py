@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from conegap.geometries.curves.clearance import inside
-from conegap.geometries.curves.curve import FloatArray, polyline
+from conegap.geometries.curves.curve import FloatArray, IntArray, polyline
 from conegap.geometries.curves.section import Boundary
 from conegap.geometries.imported.drawn_piece import DrawnPiece, LinePiece
 from conegap.geometries.quantities.errors import GeometryError
@@ -18,7 +17,6 @@ from conegap.geometries.quantities.quantity import LENGTH, as_text
 
 __all__ = ["Closed", "at_place", "closed_loops", "vacuum_on_left"]
 
-IntArray = NDArray[np.int64]
 
 # Of the size of the drawing: ends nearer than this are one point, because drawings round their
 # coordinates to six digits or more.

@@ -13,14 +13,12 @@ from those of their mirror images, and none has now.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 from conegap.geometries.quantities.errors import GeometryError
 
 __all__ = ["delaunay_flipped", "opposite_angles"]
 
-IntArray = NDArray[np.int64]
 
 # Four points on one circle, as in every structured mesh, have angles that add up to pi but for
 # rounding; without this much room they would be flipped for ever, [rad].

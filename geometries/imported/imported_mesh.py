@@ -8,9 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from conegap.geometries.curves.curve import Curve, FloatArray, Line, Spline
+from conegap.geometries.curves.curve import Curve, FloatArray, IntArray, Line, Spline
 from conegap.geometries.curves.section import (
     BOUNDARY_NAMES,
     Boundary,
@@ -27,7 +26,6 @@ from conegap.geometries.quantities.errors import GeometryError
 
 __all__ = ["MeshedOutline", "meshed_outline", "radius_error"]
 
-IntArray = NDArray[np.int64]
 
 # Of the size of the mesh; formats with single precision round to 6e-8 of it.
 _ON_AXIS = 1e-7

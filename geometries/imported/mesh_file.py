@@ -12,14 +12,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 from conegap.geometries.quantities.errors import DesignError
 
 __all__ = ["MeshFile", "read_mesh"]
 
-IntArray = NDArray[np.int64]
 
 # Of the size of the mesh, rounding of its coordinates in double precision.
 _FLAT = 1e-9

@@ -11,11 +11,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 from conegap.solver.beam.launch import IonStarts
 from conegap.solver.beam.trajectories import Trajectories
 from conegap.solver.field.interpolation import FieldAtPoints
-from conegap.solver.mesh.coarse_mesh import IntArray
 
 __all__ = ["deposited_charge", "launch_charge", "time_mean_places"]
 

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import BoolArray, FloatArray
 from conegap.geometries.curves.section import Section
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import ConvergenceError
@@ -378,7 +378,7 @@ def _fate(spot: Landing | None, gap: float) -> str:
 
 
 def _angles(
-    angles: FloatArray, shares: FloatArray, gone: NDArray[np.bool_], half: bool
+    angles: FloatArray, shares: FloatArray, gone: BoolArray, half: bool
 ) -> tuple[float, float, float, float]:
     """Steering angle, root mean square and 95 % half angle about it, and mean cosine."""
     if not gone.any():

@@ -12,9 +12,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.integrate import RK45
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 from conegap.solver.field.smooth_potential import Cubics
-from conegap.solver.mesh.coarse_mesh import IntArray
 
 __all__ = ["exit_edge", "stages_of", "state_between", "step_error"]
 

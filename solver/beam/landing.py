@@ -8,11 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
-from conegap.geometries.curves.curve import Curve, FloatArray
+from conegap.geometries.curves.curve import Curve, FloatArray, IntArray
 from conegap.geometries.curves.section import Section
 from conegap.solver.field.interpolation import FieldAtPoints
 from conegap.solver.mesh.boundary_walk import arc_lengths
-from conegap.solver.mesh.coarse_mesh import IntArray
 from conegap.solver.mesh.span import BoundaryIndex
 
 __all__ = ["Landing", "arc_origin", "landings"]

@@ -16,20 +16,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.constants import elementary_charge
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import BoolArray, FloatArray, IntArray
 from conegap.geometries.quantities.notebook import brief
 from conegap.solver.beam.ion_step import exit_edge, stages_of, state_between, step_error
 from conegap.solver.beam.landing import Landing, landings
 from conegap.solver.field.interpolation import FieldAtPoints
 from conegap.solver.field.smooth_potential import Cubics
-from conegap.solver.mesh.coarse_mesh import IntArray
 
 __all__ = ["Swarm", "Trajectories", "trace", "trace_together"]
 
-BoolArray = NDArray[np.bool_]
 
 # Error allowed in one step: of the velocity over sqrt(e U / m) with the largest difference of
 # potential U, of the place over the spacing of the mesh there. At 1e-6 or 1e-10 the angles of the

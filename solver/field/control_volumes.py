@@ -14,9 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import coo_matrix
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 from conegap.geometries.curves.section import Symmetry
-from conegap.solver.mesh.coarse_mesh import IntArray
 from conegap.solver.mesh.subdivision import FineMesh
 
 __all__ = ["ControlVolumes", "control_volumes", "surface_measure"]

@@ -18,13 +18,11 @@ import os
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse import csc_array
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import BoolArray, FloatArray, IntArray
 from conegap.geometries.quantities.errors import ConvergenceError
 from conegap.solver.field.control_volumes import ControlVolumes
-from conegap.solver.mesh.coarse_mesh import IntArray
 from conegap.solver.mesh.elimination import symmetric_factor
 from conegap.solver.mesh.subdivision import FineMesh
 
@@ -43,12 +41,10 @@ from fipy.solvers.scipy.scipySolver import ScipySolver  # noqa: E402
 from fipy.tools import serialComm  # noqa: E402
 
 __all__ = [
-    "BoolArray",
     "LaplaceOperator",
     "dual_matrix",
 ]
 
-BoolArray = NDArray[np.bool_]
 
 # Of the right-hand side: a sound factor leaves some 1e-15, an entry in a wrong place far more.
 _RESIDUAL_TOLERANCE = 1e-9

@@ -12,20 +12,17 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import BoolArray, FloatArray, IntArray
 from conegap.geometries.curves.section import Section
 from conegap.geometries.quantities.errors import GeometryError
 from conegap.solver.field.smooth_potential import Cubics, cubic_pieces, recovered_gradient
 from conegap.solver.field.solution import FieldSolution
-from conegap.solver.mesh.coarse_mesh import IntArray
 from conegap.solver.mesh.subdivision import FineMesh
 
 __all__ = ["FieldAtPoints", "field_at_points", "field_of_potential"]
 
-BoolArray = NDArray[np.bool_]
 # Barycentric: a point on a side, within rounding, lies in both triangles.
 _ROOM = 1e-9
 # Triangles tried around a point that the walk cannot reach; around a corner of the region six or

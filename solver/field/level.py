@@ -8,11 +8,11 @@ from functools import cached_property
 
 import numpy as np
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 from conegap.geometries.curves.section import Section, electrode_of
 from conegap.geometries.quantities.notebook import brief
 from conegap.solver.field.control_volumes import control_volumes, surface_measure
-from conegap.solver.mesh.coarse_mesh import CoarseMesh, IntArray
+from conegap.solver.mesh.coarse_mesh import CoarseMesh
 from conegap.solver.mesh.subdivision import FineMesh, subdivide
 
 __all__ = ["Level", "Prescribed", "solve_level"]

@@ -17,8 +17,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from scipy.sparse import csr_matrix
 
-from conegap.geometries.curves.curve import FloatArray
-from conegap.solver.mesh.coarse_mesh import IntArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 
 __all__ = ["Cubics", "cubic_pieces", "recovered_gradient"]
 

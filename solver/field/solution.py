@@ -28,14 +28,14 @@ import numpy as np
 from scipy.constants import epsilon_0
 from scipy.interpolate import CubicSpline
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 from conegap.geometries.curves.section import EmittingEdge, Section
 from conegap.geometries.quantities.errors import GeometryError
 from conegap.solver.field.edge_field import EdgeField, apex_of, curvature_at, refuse_sharp
 from conegap.solver.field.extrapolation import Estimate, combined, estimate
 from conegap.solver.field.level import Level, Prescribed, solve_level
 from conegap.solver.mesh.boundary_grid import BoundaryGrid
-from conegap.solver.mesh.coarse_mesh import CoarseMesh, IntArray, coarse_mesh
+from conegap.solver.mesh.coarse_mesh import CoarseMesh, coarse_mesh
 from conegap.solver.mesh.morph import followed
 from conegap.solver.mesh.spacing import SpacingRule
 from conegap.solver.mesh.surface_chain import (

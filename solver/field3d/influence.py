@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 from conegap.geometries.solids.sector import Sector, Wedge
 from conegap.solver.field.control_volumes import ControlVolumes
 from conegap.solver.field.extrapolation import estimate
@@ -22,7 +22,6 @@ from conegap.solver.field3d.sector_solution import SectorLevel
 from conegap.solver.field3d.tetrahedra import TetraMesh
 from conegap.solver.field3d.tip_field import sphere_means, tip_response
 from conegap.solver.field3d.volumes import tetra_volumes
-from conegap.solver.mesh.coarse_mesh import IntArray
 
 __all__ = ["Ring", "half_ring", "height_influence"]
 

@@ -13,10 +13,10 @@ from typing import Any
 
 import numpy as np
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import BoolArray, FloatArray
 from conegap.geometries.quantities.errors import ConvergenceError, MeshError
 from conegap.solver.field.control_volumes import ControlVolumes
-from conegap.solver.field.finite_volume import BoolArray, dual_matrix
+from conegap.solver.field.finite_volume import dual_matrix
 
 __all__ = ["SectorOperator"]
 

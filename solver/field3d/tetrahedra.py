@@ -17,12 +17,11 @@ from typing import Any
 
 import numpy as np
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 from conegap.geometries.quantities.errors import MeshError
 from conegap.geometries.quantities.notebook import brief
 from conegap.geometries.solids.sector import Room3D, Sector
 from conegap.solver.field3d.solids import vacuum_shape
-from conegap.solver.mesh.coarse_mesh import IntArray
 
 __all__ = ["TetraMesh", "region_size", "tetra_meshes"]
 

@@ -16,10 +16,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 from conegap.geometries.quantities.errors import MeshError
 from conegap.solver.field.control_volumes import ControlVolumes
-from conegap.solver.mesh.coarse_mesh import IntArray
 
 __all__ = ["corner_gradients", "sound_tetrahedra", "tetra_volumes", "triangle_measure"]
 

@@ -11,8 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from conegap.geometries.curves.curve import FloatArray
-from conegap.solver.mesh.coarse_mesh import IntArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 
 __all__ = ["Camera", "Faces", "corner_normals", "depth_image"]
 

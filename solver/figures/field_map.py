@@ -8,16 +8,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import BoolArray, FloatArray, IntArray
 from conegap.geometries.quantities.quantity import LENGTH, VOLTAGE
 from conegap.solver.common.display_units import AxisUnit, axis_unit
 from conegap.solver.common.style import ACCENT, INK, SOFT
 from conegap.solver.figures.label_placer import Place, Placer
 from conegap.solver.figures.section_view import draw_bodies, set_window
 from conegap.solver.figures.window import Window, is_half
-from conegap.solver.mesh.coarse_mesh import IntArray
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -158,7 +156,7 @@ def _within(points: FloatArray, triangles: IntArray, window: Window) -> IntArray
     return np.asarray(triangles[near])
 
 
-def _seen(points: FloatArray, window: Window) -> NDArray[np.bool_]:
+def _seen(points: FloatArray, window: Window) -> BoolArray:
     """Which points lie in a window or its mirror image."""
     inside = (
         (points[:, 0] <= max(window.right, -window.left))

@@ -16,12 +16,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.sparse import coo_matrix, csc_matrix
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import BoolArray, FloatArray, IntArray
 from conegap.geometries.curves.section import Section, electrode_of
 from conegap.geometries.quantities.errors import MeshError
 from conegap.solver.field.control_volumes import ControlVolumes, control_volumes, surface_measure
-from conegap.solver.field.finite_volume import BoolArray, LaplaceOperator
-from conegap.solver.mesh.coarse_mesh import CoarseMesh, IntArray, coarse_mesh
+from conegap.solver.field.finite_volume import LaplaceOperator
+from conegap.solver.mesh.coarse_mesh import CoarseMesh, coarse_mesh
 from conegap.solver.mesh.curved_triangles import twice_areas
 from conegap.solver.mesh.elimination import symmetric_factor
 from conegap.solver.mesh.subdivision import FineMesh, subdivide

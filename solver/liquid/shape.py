@@ -19,9 +19,8 @@ from functools import cache, cached_property, lru_cache
 import numpy as np
 from numpy.polynomial import chebyshev
 
-from conegap.geometries.curves.curve import FloatArray, Spline
+from conegap.geometries.curves.curve import FloatArray, IntArray, Spline
 from conegap.geometries.curves.section import Symmetry
-from conegap.solver.mesh.coarse_mesh import IntArray
 
 __all__ = ["MeniscusShape", "ShapeVariation", "apex_grid_radius", "cap"]
 

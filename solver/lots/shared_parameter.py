@@ -14,9 +14,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import BoolArray, FloatArray
 from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.lots.lot import Lot
 from conegap.solver.studies.earliest import earliest_near
@@ -160,7 +159,7 @@ def _tension_fit(
 
 
 def _dimension_fit(
-    lot: Lot, key: str, drawn: float, both: NDArray[np.bool_], wanted: FloatArray
+    lot: Lot, key: str, drawn: float, both: BoolArray, wanted: FloatArray
 ) -> tuple[float, FloatArray, FloatArray]:
     """Rounds of three solves an article about the value found last, a parabola in logarithms."""
     articles = [a for a, used in zip(lot.table.articles, both.tolist(), strict=True) if used]
@@ -212,7 +211,7 @@ def _result(
     lot: Lot,
     key: str,
     drawn: float,
-    both: NDArray[np.bool_],
+    both: BoolArray,
     x: float,
     left: FloatArray,
     slopes: FloatArray,

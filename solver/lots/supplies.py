@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from conegap.geometries.curves.curve import BoolArray
 from conegap.solver.lots.lot import Lot
 
 __all__ = ["Choice", "articles_for_supplies"]
@@ -76,7 +76,7 @@ def articles_for_supplies(lot: Lot, limits: Sequence[float]) -> tuple[Choice, ..
     return tuple(found)
 
 
-def _pairs(fits: NDArray[np.bool_]) -> int:
+def _pairs(fits: BoolArray) -> int:
     """How many supplies can get an article each at the same time."""
     from scipy.sparse import csr_matrix
     from scipy.sparse.csgraph import maximum_bipartite_matching

@@ -16,7 +16,7 @@ from itertools import groupby, pairwise
 import numpy as np
 from scipy.spatial import cKDTree
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 from conegap.geometries.curves.section import Section
 from conegap.geometries.imported.edge_flips import delaunay_flipped
 from conegap.geometries.quantities.errors import GeometryError, MeshError
@@ -25,7 +25,6 @@ from conegap.solver.mesh.boundary_grid import BoundaryGrid, edge_grid
 from conegap.solver.mesh.coarse_types import (
     CoarseMesh,
     CurvedEdge,
-    IntArray,
     RegionEdge,
     SurfaceEdge,
     UnstructuredRegion,
@@ -40,7 +39,6 @@ from conegap.solver.mesh.triangle_quality import bare_share, keeps_outline
 __all__ = [
     "CoarseMesh",
     "CurvedEdge",
-    "IntArray",
     "SurfaceEdge",
     "UnstructuredRegion",
     "assembled",

@@ -6,9 +6,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 from conegap.geometries.curves.section import Section
 from conegap.geometries.quantities.notebook import brief
 from conegap.solver.mesh.boundary_grid import BoundaryGrid
@@ -18,13 +17,10 @@ from conegap.solver.mesh.span import BoundaryIndex, Span
 __all__ = [
     "CoarseMesh",
     "CurvedEdge",
-    "IntArray",
     "RegionEdge",
     "SurfaceEdge",
     "UnstructuredRegion",
 ]
-
-IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True)

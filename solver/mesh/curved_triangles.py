@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from conegap.geometries.curves.curve import FloatArray
-from conegap.solver.mesh.coarse_types import CoarseMesh, IntArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
+from conegap.solver.mesh.coarse_types import CoarseMesh
 
 __all__ = ["blending_displacement", "inverted_element", "lattice", "twice_areas"]
 

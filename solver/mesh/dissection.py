@@ -13,14 +13,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 
 __all__ = ["dissection_order"]
 
 # Rows below which a part is not halved further; 16 to 128 take the same time.
 _LEAF = 64
-
-IntArray = NDArray[np.int64]
 
 
 def dissection_order(matrix: Any, places: FloatArray) -> IntArray:

@@ -12,16 +12,14 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse import coo_array, diags_array
 from scipy.sparse.linalg import SuperLU, splu
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 from conegap.solver.mesh.dissection import dissection_order
 
 __all__ = ["PermutedFactor", "elimination_ranks", "symmetric_factor"]
 
-IntArray = NDArray[np.int64]
 
 # Nodes from which on the library's order of least degree was seen to take minutes (structured
 # meshes of 100,000 points); below, it takes milliseconds and fills less.

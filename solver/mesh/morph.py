@@ -18,20 +18,17 @@ from contextlib import suppress
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, identity
 from scipy.sparse.linalg import splu
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import BoolArray, FloatArray, IntArray
 from conegap.geometries.curves.section import Section
 from conegap.geometries.quantities.errors import MeshError
 from conegap.solver.mesh.boundary_grid import BoundaryGrid, carried_over
-from conegap.solver.mesh.coarse_mesh import CoarseMesh, IntArray, UnstructuredRegion, assembled
+from conegap.solver.mesh.coarse_mesh import CoarseMesh, UnstructuredRegion, assembled
 from conegap.solver.mesh.curved_triangles import twice_areas
 from conegap.solver.mesh.grid_border import insert_grid
 from conegap.solver.mesh.span import Span, section_spans
-
-BoolArray = NDArray[np.bool_]
 
 __all__ = ["MovedTooFar", "followed", "morphed"]
 

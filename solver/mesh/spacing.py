@@ -9,9 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import BoolArray, FloatArray, IntArray
 from conegap.geometries.curves.section import Symmetry
 from conegap.geometries.quantities.errors import MeshError
 from conegap.solver.mesh.span import Span
@@ -23,9 +22,6 @@ __all__ = ["SpacingRule", "divide_spans"]
 _LARGEST_COUNT = 6000
 # Halvings of a span: 2^-60 is below the resolution of its parameter.
 _MOST_ROUNDS = 60
-
-BoolArray = NDArray[np.bool_]
-IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True)

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 from conegap.geometries.quantities.errors import MeshError
 from conegap.geometries.quantities.notebook import brief
-from conegap.solver.mesh.coarse_mesh import CoarseMesh, IntArray
+from conegap.solver.mesh.coarse_mesh import CoarseMesh
 from conegap.solver.mesh.curved_triangles import blending_displacement, lattice, twice_areas
 from conegap.solver.mesh.span import BoundaryIndex
 

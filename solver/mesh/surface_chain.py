@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import BoolArray, FloatArray, IntArray
 from conegap.geometries.curves.section import EmittingEdge, Section
 from conegap.solver.mesh.boundary_grid import BoundaryGrid
-from conegap.solver.mesh.coarse_mesh import IntArray
 from conegap.solver.mesh.span import BoundaryIndex
 from conegap.solver.mesh.subdivision import FineMesh
 
 __all__ = ["arc_position", "bridged", "curve_nodes", "edge_nodes", "named_nodes", "path_length"]
-
-BoolArray = NDArray[np.bool_]
 
 
 def curve_nodes(mesh: FineMesh, boundary: BoundaryIndex) -> tuple[IntArray, FloatArray]:

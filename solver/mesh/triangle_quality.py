@@ -12,14 +12,12 @@ spacing allows or the outline is not kept.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 
 __all__ = ["bare_share", "keeps_outline"]
 
-IntArray = NDArray[np.int64]
 
 # As in `SpacingRule`. Half or twice of it sends more or fewer sections to the other method: 13 %
 # more or 11 % fewer points, for the same edge fields within 4e-6.

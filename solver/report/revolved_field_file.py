@@ -7,10 +7,9 @@ from pathlib import Path
 
 import numpy as np
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 from conegap.geometries.quantities.errors import OutputError
 from conegap.solver.field.solution import FieldSolution
-from conegap.solver.mesh.coarse_mesh import IntArray
 from conegap.solver.report.field_file import (
     FIELD,
     POTENTIAL,

@@ -7,10 +7,9 @@ from pathlib import Path
 
 import numpy as np
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 from conegap.geometries.quantities.errors import OutputError
 from conegap.solver.field3d.sector_solution import SectorSolution
-from conegap.solver.mesh.coarse_mesh import IntArray
 from conegap.solver.report.field_file import FIELD, POTENTIAL, boundary_tag
 
 __all__ = ["exported_level", "field_in_tetrahedra", "write_sector_field"]

@@ -14,8 +14,7 @@ from functools import cached_property, partial
 
 import numpy as np
 
-from conegap.geometries.curves.curve import FloatArray
-from conegap.solver.mesh.coarse_mesh import IntArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 from conegap.solver.sizing.demands import Demand, Sample
 
 __all__ = ["MOVES", "Surfaces", "design_points", "interpolation_matrix"]

@@ -13,14 +13,12 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from conegap.geometries.curves.curve import Curve, FloatArray, Line
+from conegap.geometries.curves.curve import Curve, FloatArray, IntArray, Line
 from conegap.geometries.curves.section import Boundary, Section, electrode_of
 
-__all__ = ["IntArray", "PlainMesh", "on_curve", "plain_mesh"]
+__all__ = ["PlainMesh", "on_curve", "plain_mesh"]
 
-IntArray = NDArray[np.intp]
 
 # Spacing over radius of curvature at fineness one, as conegap's own grids have.
 _PER_RADIUS = 0.35

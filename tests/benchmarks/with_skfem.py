@@ -9,9 +9,9 @@ import numpy as np
 from scipy.sparse.linalg import splu
 
 from benchmarks.measured import Run, apex
-from benchmarks.plain_mesh import IntArray, PlainMesh, on_curve, plain_mesh
+from benchmarks.plain_mesh import PlainMesh, on_curve, plain_mesh
 from benchmarks.problems import Problem
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 from conegap.geometries.curves.section import Section
 
 __all__ = ["solve"]

@@ -9,17 +9,13 @@ panel.  Everything here depends on the parameter alone and is worked out once.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import BoolArray, FloatArray, IntArray
 
 __all__ = ["NearTable", "Panels"]
 
-IntArray: TypeAlias = NDArray[np.int64]
-BoolArray: TypeAlias = NDArray[np.bool_]
 
 _GRADING = 5  # u^4 log(u) is smooth enough for 20 Gauss points: 1e-10 of the integral
 _NEAR_NODES = 20

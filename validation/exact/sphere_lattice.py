@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gamma, gammaincc, lpmv, zeta
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 
 __all__ = [
     "LatticeSpheres",
@@ -143,8 +143,8 @@ class LatticeSpheres:
     """
 
     radius: float
-    degrees: NDArray[np.int64]
-    orders: NDArray[np.int64]
+    degrees: IntArray
+    orders: IntArray
     outer: FloatArray
 
     @property

@@ -17,10 +17,10 @@ import numpy as np
 from scipy.constants import epsilon_0
 from scipy.sparse.linalg import splu
 
-from conegap.geometries.curves.curve import FloatArray
+from conegap.geometries.curves.curve import FloatArray, IntArray
 from conegap.geometries.curves.section import EmittingEdge, Section, electrode_of
 from conegap.geometries.quantities.errors import ComputationError
-from conegap.validation.reference_fem.plane_mesh import CurvedTriangles, IntArray, curved_triangles
+from conegap.validation.reference_fem.plane_mesh import CurvedTriangles, curved_triangles
 
 __all__ = ["FiniteElementResult", "solve_finite_element"]
 

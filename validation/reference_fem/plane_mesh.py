@@ -12,15 +12,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from conegap.geometries.curves.curve import FloatArray, Line
+from conegap.geometries.curves.curve import FloatArray, IntArray, Line
 from conegap.geometries.curves.section import Section, electrode_of
 from conegap.geometries.quantities.errors import MeshError
 
-__all__ = ["CurvedTriangles", "IntArray", "curved_triangles"]
+__all__ = ["CurvedTriangles", "curved_triangles"]
 
-IntArray = NDArray[np.intp]
 
 # Of the spacing per distance from a finer place.
 _GROWTH = 0.35
