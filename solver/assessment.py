@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 from importlib.metadata import version
@@ -322,7 +323,11 @@ def assess(
         site_spacing=None if wave is None else wave.spacing,
         tip_onsets=() if sector is None else sector.tip_onsets(),
     )
-    beams, no_beam = _beams(design, solution, operation, quick=not scans)
+    # The scans are solved in other processes, and this one would only wait for them.
+    with ThreadPoolExecutor(1) as aside:
+        ions = aside.submit(_beams, design, solution, operation, quick=not scans)
+        scanned = scans_about(onset) if scans else ()
+    beams, no_beam = ions.result()
     edge = solution.section.edge(rigid.edge_name)
     ground = design.voltages.emitter
     return Assessment(
@@ -354,7 +359,7 @@ def assess(
             *(() if sector is None else sector_rows(design, sector, operation.emission, budget)),
             *end_rows(end, no_end),
         ),
-        scans=scans_about(onset) if scans else (),
+        scans=scanned,
         sector=sector,
         slit_end=end,
         warnings=(
