@@ -196,10 +196,7 @@ def _print(assessment: Assessment) -> None:
     out.print()
     out.print(plain_table(found.emission.heads, found.emission.rows))
     out.print()
-    review = [
-        (*row[:3], "FAIL" if state == "fail" else row[3].split(" ", 1)[1])
-        for row, state in zip(found.review.rows, found.review.state, strict=True)
-    ]
+    review = [(*row[:3], "FAIL" if row[3] == "fail" else row[3]) for row in found.review.rows]
     out.print(plain_table(("gap review", "value", "limit", "result"), review))
     for line in found.advice:
         out.print(line, soft_wrap=True)
