@@ -56,13 +56,21 @@ def test_tension_and_pressure_scale_the_voltage() -> None:
     assert_allclose(plain.high - plain.voltage, plain.voltage - plain.low, rtol=1e-12, atol=0)
 
 
-def test_pressure_that_holds_a_cone_is_refused() -> None:
-    """EXACT: at p = 2 gamma cos(alpha) / a the pressure alone carries the cone."""
+def test_a_pressure_that_alone_holds_a_cone_is_no_break() -> None:
+    """INVARIANT: p = 2 gamma cos(alpha) / a carries the whole cone, yet no apex: with more pressure
+    the extinction never rises, never jumps, and never falls below the estimate's own 20 %; its
+    upper end has nothing of the pressure."""
     gamma, radius = 0.7, 25e-6
     limit = 2.0 * gamma * math.cos(TAYLOR_HALF_ANGLE) / radius
-    with refused("liquid.feed_pressure"):
-        found(fed(1.0001 * limit), gamma)
-    assert found(fed(0.999 * limit), gamma).voltage < 0.05 * found(fed(0.0), gamma).voltage
+    plain = found(fed(0.0), gamma)
+    ends = [found(fed(share * limit), gamma) for share in (0.0, 0.2, 0.359, 0.361, 0.999, 1.001)]
+    volts = [one.voltage for one in ends]
+    assert volts[0] > volts[1] > volts[2] > volts[3]
+    assert volts[2] - volts[3] < 2e-3 * volts[0]
+    assert_allclose(volts[3:], 0.8 * plain.voltage, rtol=1e-12)
+    assert {one.high for one in ends} == {plain.high}
+    sucked = found(fed(-0.44 * limit), gamma)
+    assert_allclose([sucked.voltage, sucked.high], [1.2 * plain.voltage, 1.2 * plain.high])
 
 
 def test_a_slit_is_refused() -> None:

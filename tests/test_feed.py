@@ -16,7 +16,7 @@ from scipy.integrate import quad, solve_ivp
 from conegap.geometries.design.design import Design
 from conegap.geometries.design.starters import starter
 from conegap.geometries.quantities.errors import DesignError
-from conegap.solver.operation.feed import feed_of, feed_remarks, feed_rows, feed_warnings
+from conegap.solver.operation.feed import feed_of
 from conegap.solver.operation.feed_laws import (
     bore_resistance,
     film_resistance,
@@ -26,6 +26,7 @@ from conegap.solver.operation.feed_laws import (
     plate_resistance,
     porous_resistance,
 )
+from conegap.solver.operation.feed_rows import feed_remarks, feed_rows, feed_warnings
 
 
 def design_of(kind: str, liquid: str = "") -> Design:

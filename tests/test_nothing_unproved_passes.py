@@ -17,7 +17,8 @@ from conegap.solver.arrays.end_review import end_rows
 from conegap.solver.assessment import assess
 from conegap.solver.beam.beam_review import beam_rows, unknown_beam_rows
 from conegap.solver.operation.breakdown import electron_rows
-from conegap.solver.operation.feed import feed_of, feed_rows
+from conegap.solver.operation.feed import feed_of
+from conegap.solver.operation.feed_rows import feed_rows
 from conegap.solver.operation.operating_point import operating_point
 from conegap.solver.operation.operating_rows import operating_rows
 from conegap.solver.operation.propellant import propellant_use

@@ -3,8 +3,8 @@
 Once emitting, the liquid stands as a cone on its contact line and goes on down to a lower voltage
 than it needed to start.  The estimate balances the electric pull on a cone of Taylor's half angle
 against the surface tension around its base, 2 pi a gamma cos(alpha), less the feed pressure on
-the base.  Derived, and checked in `conegap validate` by the balance of a cone between two rims.  It
-leaves out the space charge and the momentum of the beam.
+the base as far as `pull_share` counts it.  Derived, and checked in `conegap validate` by the
+balance of a cone between two rims.  It leaves out the space charge and the momentum of the beam.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from conegap.geometries.curves.curve import Arc, FloatArray, Line
 from conegap.geometries.curves.section import EmittingEdge, Section
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
-from conegap.solver.cone.taylor import TAYLOR_HALF_ANGLE
+from conegap.solver.cone.taylor import EXTINCTION_UNCERTAINTY, TAYLOR_HALF_ANGLE, pull_share
 from conegap.solver.field.electrodes import per_volt
 from conegap.solver.field.solution import solve_field
 from conegap.solver.onset.surface_balance import field_stress
@@ -28,8 +28,6 @@ __all__ = ["Extinction", "axial_pull", "extinction"]
 # Radii of the cap that replaces the cone's end, over its base radius; the pull is extrapolated
 # to none.
 _ROUNDINGS = (0.1, 0.05)
-# Relative; common practice, no source.
-_MODEL_UNCERTAINTY = 0.2
 
 
 @dataclass(frozen=True)
@@ -41,7 +39,8 @@ class Extinction:
     voltage : float
         Emitter minus accelerator, [V].
     low, high : float
-        Band from the uncertainty of the model, [V].
+        Band from the uncertainty of the model, [V]; at its upper end a pressure that pushes outward
+        does not help.
     basis : str
     """
 
@@ -75,7 +74,7 @@ def extinction(
     Raises
     ------
     DesignError
-        The section is not axisymmetric, or the feed pressure alone holds the cone up.
+        The section is not axisymmetric.
     """
     section = design.section()
     if section.symmetry != "axisymmetric":
@@ -84,25 +83,22 @@ def extinction(
         )
     base = contact[0]
     pull = 2.0 * math.pi * base * surface_tension * math.cos(TAYLOR_HALF_ANGLE)
-    pull -= math.pi * base**2 * design.edge_pressure
-    if pull <= 0.0:
-        raise DesignError(
-            f"{design.pressure_words} alone holds a cone up", keys=("liquid.feed_pressure",)
-        )
     found = [
         math.sqrt(pull / _pull_per_volt_squared(design, section, surface, contact, share * base))
         for share in _ROUNDINGS
     ]
     # The pull lacks the part of the cap, which is of first order in its radius.
     wide, narrow = _ROUNDINGS
-    voltage = found[1] + (found[1] - found[0]) * narrow / (wide - narrow)
+    still = found[1] + (found[1] - found[0]) * narrow / (wide - narrow)
+    share = pull_share(design.edge_pressure, surface_tension=surface_tension, base_radius=base)
+    voltage = still * math.sqrt(share)
     return Extinction(
         voltage=voltage,
-        low=voltage * (1.0 - _MODEL_UNCERTAINTY),
-        high=voltage * (1.0 + _MODEL_UNCERTAINTY),
+        low=voltage * (1.0 - EXTINCTION_UNCERTAINTY),
+        high=still * math.sqrt(max(share, 1.0)) * (1.0 + EXTINCTION_UNCERTAINTY),
         basis=(
             "electric pull on a rigid Taylor cone against surface tension around its base; model "
-            f"uncertainty {_MODEL_UNCERTAINTY:.0%}, common practice, no source"
+            f"uncertainty {EXTINCTION_UNCERTAINTY:.0%}, common practice, no source"
         ),
     )
 

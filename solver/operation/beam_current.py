@@ -3,10 +3,10 @@
 The current of a cone is a law of `conegap.solver.cone.current_law`, where three are derived; a
 design is given that of ions which leave the apex.  V0 is the voltage at which the pull alone holds
 the cone, its extinction; where that is not known, or its estimate lies above the onset, the law is
-counted from the onset.  It holds near the onset; what the feed takes away is derived at
-`CurrentLaw`.  An order of magnitude is meant in the sense of the words: right within half a decade
-either way, a factor of three, which holds the other models and what none has, such as another
-radius of the cone's base.
+counted from the onset.  The band begins at both ends of what is known of V0.  The law holds near
+the onset; what the feed takes away is derived at `CurrentLaw`.  An order of magnitude is meant in
+the sense of the words: right within half a decade either way, a factor of three, which holds the
+other models and what none has, such as another radius of the cone's base.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from scipy.optimize import brentq
 
 from conegap.solver.cone.current_law import ConeSlopes
 from conegap.solver.cone.current_law import cone_current as site_current
-from conegap.solver.cone.taylor import TAYLOR_HALF_ANGLE
+from conegap.solver.cone.taylor import held_pressure, pull_share
 from conegap.solver.operation.feed_loss import NO_LOSS, FeedLoss
 
 __all__ = [
@@ -109,7 +109,7 @@ class CurrentLaw:
 
     derived here.  It is the pressure dependence of the static extinction
     (`conegap.solver.liquid.attached_cone`), and for a small loss a resistance in series with each
-    site.
+    site.  What helps and what does not is in `conegap.solver.cone.taylor.pull_share`.
 
     Parameters
     ----------
@@ -131,6 +131,8 @@ class CurrentLaw:
         Onset of every tip over ``onset_voltage``: below it a tip carries none, [-].
     extinction_over_onset : float
         Where the law begins: extinction over onset, 1 where no extinction is known, [-].
+    extinction_ends : tuple of float or None
+        Between what that lies, low and high, [-]; itself when left out.
     strength : float
         Factor on the law's slope, to see what its uncertainty does, [-].
     cone : ConeLaw
@@ -150,15 +152,19 @@ class CurrentLaw:
     line_length: float | None = None
     relative_onsets: tuple[float, ...] = (1.0,)
     extinction_over_onset: float = 1.0
+    extinction_ends: tuple[float, float] | None = None
     strength: float = 1.0
     cone: ConeLaw = site_current
     feed: FeedLoss = NO_LOSS
     feed_pressure: float = 0.0
 
     def band(self) -> tuple[CurrentLaw, CurrentLaw]:
-        """The law with its slope a factor of three lower and higher."""
-        low, high = self.strength / ORDER_OF_MAGNITUDE, self.strength * ORDER_OF_MAGNITUDE
-        return replace(self, strength=low), replace(self, strength=high)
+        """The law with its slope a factor of three lower and its start late, and the other way."""
+        early, late = self.extinction_ends or (self.extinction_over_onset,) * 2
+        return (
+            replace(self, strength=self.strength / ORDER_OF_MAGNITUDE, extinction_over_onset=late),
+            replace(self, strength=self.strength * ORDER_OF_MAGNITUDE, extinction_over_onset=early),
+        )
 
     def slopes(self, voltage: float) -> ConeSlopes:
         """Both slope laws of one cone without its feed.
@@ -209,18 +215,16 @@ class CurrentLaw:
         return min(self.base_radius, self.line_length / (2.0 * self.sites_at(voltage)))
 
     def held_at(self, voltage: float) -> float:
-        """Mean field stress that holds a cone at its extinction, 2 gamma cos(alpha) / R - p, [Pa].
-
-        Where the feed pressure alone would hold the cone up there is no extinction, and the stress
-        without pressure is taken.
+        """Mean field stress that holds a cone at its extinction without pressure, [Pa].
 
         Parameters
         ----------
         voltage : float
             Across the gap, [V].
         """
-        alone = 2.0 * self.surface_tension * math.cos(TAYLOR_HALF_ANGLE) / self.base_at(voltage)
-        return alone - self.feed_pressure if self.feed_pressure < alone else alone
+        return held_pressure(
+            surface_tension=self.surface_tension, base_radius=self.base_at(voltage)
+        )
 
     def extinction(self, voltage: float, loss: float, relative: float = 1.0) -> float:
         """Extinction voltage of a tip whose feed loses a pressure, [V].
@@ -235,7 +239,12 @@ class CurrentLaw:
             The tip's onset over that of the design, [-].
         """
         still = relative * self.onset_voltage * self.extinction_over_onset
-        return still * math.sqrt(1.0 + loss / self.held_at(voltage))
+        base, gamma = self.base_at(voltage), self.surface_tension
+        flowing, resting = (
+            pull_share(pressure, surface_tension=gamma, base_radius=base)
+            for pressure in (self.feed_pressure - loss, self.feed_pressure)
+        )
+        return still * math.sqrt(flowing / resting)
 
     def at(self, voltage: float, lit: int | None = None) -> CurrentPoint:
         """Current, number of sites that emit, and what the feed does then.

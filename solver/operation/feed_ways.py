@@ -45,6 +45,9 @@ class Way:
         less ``bare``, [1/m].
     model : str
         The approximation, for print.
+    outward : float or None
+        Greatest pressure over surface tension that a film on a tip holds, None where the meniscus
+        at the edge decides, [1/m].
     """
 
     kind: str
@@ -54,6 +57,7 @@ class Way:
     wetted: float
     bare: float
     model: str
+    outward: float | None = None
 
     def pull(self, contact_angle: float) -> float:
         """Largest capillary pressure over surface tension, [1/m]; below 0 it does not fill itself.
@@ -82,7 +86,9 @@ def way_of(path: FeedPath) -> Way:
     The capillary pressure is 2 gamma cos(theta) / R of a bore or pore, 2 gamma cos(theta) / h of a
     channel, and gamma (cos(theta) (w + 2 d) - w) / (w d) of a groove, from the energy that its
     filling frees (Young and Laplace, textbook).  A film on a tip is drawn by the cap that emits,
-    2 gamma / (R + h) at its onset, whatever the angle; one on a wall by nothing of its own.
+    2 gamma / (R + h) at its onset, whatever the angle; one on a wall by nothing of its own.  What
+    pushes the film outward is held by its curvature about the shank, gamma / (r + h): it grows
+    under more.
 
     Parameters
     ----------
@@ -113,7 +119,9 @@ def way_of(path: FeedPath) -> Way:
             model = (
                 "even smooth film on cone and shank, drawn by the suction of the cap at its onset"
             )
-            return Way("film", film.thickness, film.height, unit, 0.0, -cap, model)
+            # Every place of the film is at one pressure without flow, and the widest curves least.
+            outward = 1.0 / (film.base_radius + film.thickness)
+            return Way("film", film.thickness, film.height, unit, 0.0, -cap, model, outward)
 
 
 def _cone_film(film: ConeFilm) -> float:

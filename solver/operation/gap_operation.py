@@ -9,6 +9,7 @@ from typing import Any
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.notebook import brief
 from conegap.solver.cone.current_law import apex_cone_current
+from conegap.solver.cone.taylor import EXTINCTION_UNCERTAINTY
 from conegap.solver.field.solution import FieldSolution
 from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 from conegap.solver.onset.rigid import RigidOnset
@@ -21,8 +22,9 @@ from conegap.solver.operation.breakdown import (
 )
 from conegap.solver.operation.cone_state import ConeState, cone_state
 from conegap.solver.operation.droplets import MassEfficiency
-from conegap.solver.operation.feed import Feed, feed_of, feed_rows, feed_warnings
+from conegap.solver.operation.feed import Feed, feed_of
 from conegap.solver.operation.feed_loss import NO_LOSS
+from conegap.solver.operation.feed_rows import feed_rows, feed_warnings
 from conegap.solver.operation.operating_point import OperatingPoint, operating_point
 from conegap.solver.operation.operating_rows import operating_rows
 from conegap.solver.operation.other_metals import MetalInGap, compare_metals
@@ -70,8 +72,8 @@ class GapOperation:
     ----------
     emission : CurrentLaw
     emission_band : tuple of CurrentLaw
-        With the slope of the current a factor of three lower and the onset at the upper end of its
-        band, and with both the other way.
+        With the slope of the current a factor of three lower, onset and extinction at the upper
+        ends of their bands, and with all three the other way.
     operating : OperatingPoint
         At the design's voltages with the supply's ballast.
     operating_band : tuple of OperatingPoint
@@ -251,9 +253,10 @@ def gap_operation(
 
     low, first, high = band
     operating = operated(emission, first)
-    slow, steep = emission.band()
-    slow = replace(slow, onset_voltage=onset_band[1])
-    steep = replace(steep, onset_voltage=max(onset_band[0], _LEAST_ONSET * onset))
+    slow, steep = (
+        _within(one, max(end, _LEAST_ONSET * onset), onset, emission.extinction_over_onset)
+        for one, end in zip(emission.band(), reversed(onset_band), strict=True)
+    )
     weak, strong = operated(slow, high), operated(steep, low)
     propellant = propellant_use(design, (weak, operating, strong))
     smallest = smallest_current(design.metal.symbol, design.liquid.temperature)
@@ -287,6 +290,17 @@ def gap_operation(
     )
 
 
+def _within(law: CurrentLaw, onset: float, drawn: float, start: float) -> CurrentLaw:
+    """A law of the band with the onset at one end of its own.
+
+    The uncertainties of the onset and of the extinction over it are independent: together they move
+    the voltage at which the law begins by the root of the sum of their squares.
+    """
+    off = math.hypot(law.extinction_over_onset / start - 1.0, onset / drawn - 1.0)
+    begins = drawn * start * max(1.0 + math.copysign(off, onset - drawn), _LEAST_ONSET)
+    return replace(law, onset_voltage=onset, extinction_over_onset=min(begins / onset, 1.0))
+
+
 def _emission(
     design: Design,
     onset: RigidOnset,
@@ -302,7 +316,13 @@ def _emission(
     length = design.emitter.line_length
     if length is not None and site_spacing is not None:
         sites, spreads = max(length / site_spacing, 1.0), True
-    ends = None if meniscus is None else meniscus.standing_extinction
+    # Not above the onset, which a burning cone has passed.
+    start, early, late = 1.0, 1.0 - EXTINCTION_UNCERTAINTY, 1.0
+    if meniscus is not None and meniscus.extinction is not None:
+        ends = meniscus.extinction
+        start, early, late = (
+            min(volts / voltage, 1.0) for volts in (ends.voltage, ends.low, ends.high)
+        )
     return CurrentLaw(
         onset_voltage=voltage,
         base_radius=base,
@@ -312,7 +332,8 @@ def _emission(
         spreads=spreads,
         line_length=length if spreads else None,
         relative_onsets=tuple(own / voltage for own in tip_onsets) or (1.0,),
-        extinction_over_onset=1.0 if ends is None else ends.voltage / voltage,
+        extinction_over_onset=start,
+        extinction_ends=(early, late),
         cone=apex_cone_current,
         feed=NO_LOSS if feed is None else feed.loss(MassEfficiency()),
         feed_pressure=design.edge_pressure,

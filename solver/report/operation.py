@@ -16,7 +16,7 @@ from conegap.solver.common.display_units import (
 from conegap.solver.cone.current_law import ConeSlopes
 from conegap.solver.operation.beam_current import CurrentLaw
 from conegap.solver.operation.droplets import DROPLET_CURRENT, DROPLET_FACTOR
-from conegap.solver.operation.feed import feed_remarks
+from conegap.solver.operation.feed_rows import feed_remarks
 from conegap.solver.operation.other_metals import MetalInGap
 from conegap.solver.report.tables import Table
 
@@ -85,8 +85,13 @@ def _supply_words(assessment: Assessment) -> str:
 def _begins(emission: CurrentLaw) -> str:
     if emission.extinction_over_onset < 1.0:
         volts = voltage_text(emission.onset_voltage * emission.extinction_over_onset)
-        return f"It begins at the extinction voltage, {volts} by the static estimate."
-    return "It begins at the onset, which gives the least current."
+        words = f"It begins at the extinction voltage, {volts} by the static estimate"
+    else:
+        words = "It begins at the onset, which gives the least current"
+    if emission.extinction_ends is None:
+        return f"{words}."
+    low, high = (voltage_text(end * emission.onset_voltage) for end in emission.extinction_ends)
+    return f"{words}; for the band it begins between {low} and {high}."
 
 
 def _thrust_words(assessment: Assessment) -> str:
