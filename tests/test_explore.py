@@ -32,9 +32,8 @@ from conegap.solver.operation.review import review_row
 from conegap.solver.sizing.demands import Sample, sample_of
 from conegap.solver.sizing.request import free_of
 from conegap.solver.sizing.surfaces import design_points, interpolation_matrix
-from conegap.solver.sizing.written import with_found_values
 from conegap.solver.studies.budget import Budget, Contribution
-from conegap.solver.studies.design_copy import source_files, source_text
+from conegap.solver.studies.design_copy import source_files, source_text, with_found_values
 from conegap.solver.studies.variants import Changes
 
 NEEDLE = Design.read("needle")

@@ -24,8 +24,7 @@ from conegap.solver.sizing.search import Solve, find_size
 from conegap.solver.sizing.sensitivities import sensitivities
 from conegap.solver.sizing.surfaces import apart
 from conegap.solver.sizing.trade import goals_of, trade_off
-from conegap.solver.sizing.written import with_found_values
-from conegap.solver.studies.design_copy import source_files, source_text
+from conegap.solver.studies.design_copy import source_files, source_text, with_found_values
 from conegap.solver.studies.variants import Changes
 
 NEEDLE = Design.read("needle")

@@ -52,11 +52,10 @@ def narrowest_clearance(
     float or None
         Above 1 where the beam meets the metal; None for a closed accelerator, [-].
     """
-    if not has_depth(section):
-        return None
     outlines = _outlines(section)
-    points = np.vstack(outlines)
-    low, high = float(points[:, 1].min()), float(points[:, 1].max())
+    low, high = _span(outlines)
+    if not high > low:
+        return None
     half = section.symmetry == "axisymmetric" or section.mirrored
     worst = 0.0
     heights = np.linspace(low, high, _HEIGHTS + 2)[1:-1]
@@ -79,8 +78,14 @@ def narrowest_clearance(
 
 def has_depth(section: Section) -> bool:
     """Whether the accelerator has a depth that a beam could pass; a closed plane ends it."""
-    heights = [height for outline in _outlines(section) for height in outline[:, 1]]
-    return bool(heights) and bool(max(heights) > min(heights))
+    low, high = _span(_outlines(section))
+    return high > low
+
+
+def _span(outlines: list[FloatArray]) -> tuple[float, float]:
+    """Lowest and highest point, both 0 of no outline, [m]."""
+    heights = np.concatenate([[], *(outline[:, 1] for outline in outlines)])
+    return (float(heights.min()), float(heights.max())) if len(heights) else (0.0, 0.0)
 
 
 def _outlines(section: Section) -> list[FloatArray]:

@@ -50,8 +50,7 @@ def _run(arguments: argparse.Namespace) -> int:
     from conegap.solver.explorer.offered import TOLERANCES, ranges_of_budget
     from conegap.solver.explorer.page import MARK, explorer_page
     from conegap.solver.sizing.request import check_free, free_of
-    from conegap.solver.sizing.written import with_found_values
-    from conegap.solver.studies.design_copy import source_files, source_text
+    from conegap.solver.studies.design_copy import source_files, source_text, with_found_values
 
     talk = Messages.of(arguments)
     name = design_name(arguments.design)

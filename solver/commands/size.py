@@ -96,8 +96,7 @@ def _run(arguments: argparse.Namespace) -> int:
     from conegap.solver.sizing.request import check_free, free_of, share_of, wanted_of
     from conegap.solver.sizing.search import size, solver_of
     from conegap.solver.sizing.trade import goals_of, trade_off
-    from conegap.solver.sizing.written import with_found_values
-    from conegap.solver.studies.design_copy import source_files, source_text
+    from conegap.solver.studies.design_copy import source_files, source_text, with_found_values
 
     talk = Messages.of(arguments)
     target = Path(arguments.to or f"conegap-size-{design_name(arguments.design)}")

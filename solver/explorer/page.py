@@ -19,7 +19,7 @@ from conegap.solver.explorer.outlines import WIDTH, Outline, View, drawn_bodies,
 from conegap.solver.report.page import templates
 from conegap.solver.sizing.request import WANTED, Free
 from conegap.solver.sizing.surfaces import interpolation_matrix
-from conegap.solver.sizing.written import edited
+from conegap.solver.studies.design_copy import edited
 
 __all__ = ["MARK", "explorer_page", "page_data"]
 
