@@ -17,6 +17,7 @@ from conegap.geometries.design.design import Design
 from conegap.geometries.design.starters import starter
 from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.operation.feed import feed_of
+from conegap.solver.operation.feed_ends import FeedEnds, feed_ends
 from conegap.solver.operation.feed_laws import (
     bore_resistance,
     film_resistance,
@@ -113,7 +114,13 @@ def replaced(name: str, **values: str) -> Design:
 
 
 def _passed(design: Design, flow: float = 0.0) -> dict[str, bool | None]:
-    rows = feed_rows(design, feed_of(design), (flow, flow, flow))
+    """Of the feed as drawn, without its tolerances."""
+    feed = feed_of(design)
+    return _states(design, None if feed is None else FeedEnds(feed), flow)
+
+
+def _states(design: Design, ends: FeedEnds | None, flow: float) -> dict[str, bool | None]:
+    rows = feed_rows(design, ends, (flow, flow, flow))
     return {row.name: row.passed for row in rows}
 
 
@@ -124,8 +131,8 @@ def test_tolerances_of_temperature_and_pressure_reach_their_rows() -> None:
         warm = replaced("needle", temperature=f'{{ value = "440 K", tolerance = "{spread}" }}')
         # Indium melts at 429.75 K (Bureau International des Poids et Mesures, ITS-90).
         assert _passed(warm)[row] is passes
-    drawn = design_of("capillary")
-    feed = feed_of(drawn)
+    plain = {"bore": '"50 um"', "temperature": '"313 K"'}
+    feed = feed_of(replaced("capillary", **plain))
     assert feed is not None
     for sign, row, holds in (
         (1.0, "pressure of the feed against flooding", feed.outward_holding),
@@ -135,7 +142,68 @@ def test_tolerances_of_temperature_and_pressure_reach_their_rows() -> None:
             stated = (
                 f'{{ value = "{sign * 0.95 * holds:.6f} Pa", tolerance = "{share * holds} Pa" }}'
             )
-            assert _passed(replaced("capillary", feed_pressure=stated))[row] is passes
+            stated_too = replaced("capillary", feed_pressure=stated, **plain)
+            assert _states(stated_too, feed_ends(stated_too), 0.0)[row] is passes
+
+
+def test_tolerances_of_angle_bore_and_column_reach_their_rows() -> None:
+    """EXACT: Jurin's and Poiseuille's laws by hand at the far ends of bore, angle and column."""
+    suction, flow, column = (
+        "suction on the meniscus against its capillary pressure",
+        "mass flow needed against what the feed carries",
+        "pressure of the liquid column under acceleration",
+    )
+    stated = {
+        "bore": '{ value = "50 um", tolerance = "5 um" }',
+        "contact_angle": '{ value = "40 deg", tolerance = "10 deg" }',
+        "feed_pressure": '"-20 kPa"',
+        "temperature": '"313 K"',
+    }
+    design = replaced("capillary", **stated)
+    gamma, ends = design.surface_tension, feed_ends(design)
+    assert ends is not None
+    worst = 2.0 * gamma * math.cos(math.radians(50.0)) / 27.5e-6
+    # Both far ends at once, each as a factor of its own.
+    by_hand = 2.0 * gamma / 25e-6 * math.cos(math.radians(50.0)) / 1.1
+    rows = {row.name: row for row in feed_rows(design, ends, (1e-9, 1e-9, 1e-9))}
+    assert_allclose([rows[suction].limit, worst], by_hand, rtol=1e-12)
+    assert "bore" in rows[suction].basis
+    assert "contact angle" in rows[suction].basis
+    assert "length" not in rows[suction].basis
+    # Flow: R^4 / L times the pressure that draws, 2 gamma cos(theta) / R less the suction.
+    drawn = ends.drawn.greatest_mass_flow
+    assert drawn is not None
+    draws = {
+        (turn, size): 2.0 * gamma * math.cos(math.radians(turn)) / size - 20e3
+        for turn in (40.0, 50.0)
+        for size in (22.5e-6, 25e-6, 27.5e-6)
+    }
+    middle = draws[40.0, 25e-6]
+    narrow = draws[40.0, 22.5e-6] / middle * 0.9**4
+    wide = draws[40.0, 27.5e-6] / middle * 1.1**4
+    expected = drawn * min(narrow, wide, 1.0) * draws[50.0, 25e-6] / middle / 1.02
+    assert_allclose(rows[flow].limit, expected, rtol=1e-10)
+    # The column: its own height and the acceleration, 25 % of both.
+    height = '{ value = "20 mm", tolerance = "5 mm" }'
+    lines = f'column_height = {height}\nacceleration = {{ value = "4 g_0", tolerance = "1 g_0" }}'
+    text = starter("capillary").replace("[voltages]", f"{lines}\n\n[voltages]", 1)
+    text = re.sub(r', tolerance = "[^"]*"(, basis)', r"\1", text)
+    shaken = Design.from_text(text)
+    ends = feed_ends(shaken)
+    assert ends is not None
+    density = float(shaken.metal.density(shaken.liquid.temperature))
+    row = {r.name: r for r in feed_rows(shaken, ends, (0.0, 0.0, 0.0))}[column]
+    assert_allclose(row.value, density * 25e-3 * 5.0 * g, rtol=1e-12)
+
+
+def test_a_tip_without_liquid_has_no_feed_that_passes() -> None:
+    """REGRESSION: with a film of 0 um the rows of the feed were left out."""
+    name = "flow needed over what the feed carries"
+    for kind in ("needle", "crown"):
+        text = re.sub(r"(?m)^film_thickness = .*$", 'film_thickness = "0 um"', starter(kind))
+        bare = Design.from_text(text)
+        assert feed_ends(bare) is None
+        assert _passed(bare)[name] is None
 
 
 def test_column_under_acceleration() -> None:

@@ -17,7 +17,7 @@ from conegap.solver.arrays.end_review import end_rows
 from conegap.solver.assessment import assess
 from conegap.solver.beam.beam_review import beam_rows, unknown_beam_rows
 from conegap.solver.operation.breakdown import electron_rows
-from conegap.solver.operation.feed import feed_of
+from conegap.solver.operation.feed_ends import feed_ends
 from conegap.solver.operation.feed_rows import feed_rows
 from conegap.solver.operation.operating_point import operating_point
 from conegap.solver.operation.operating_rows import operating_rows
@@ -55,10 +55,10 @@ def test_properties_that_are_not_known_leave_their_rows_not_proved() -> None:
     """INVARIANT: without viscosity no flow, without a work function no electron current of the
     coated accelerator is passed."""
     design = with_custom('"0.55 N/m"')
-    feed = feed_of(design)
-    assert feed is not None
-    assert feed.greatest_mass_flow is None
-    assert "not proved" in [row.state for row in feed_rows(design, feed, (1e-12, 1e-11, 1e-10))]
+    ends = feed_ends(design)
+    assert ends is not None
+    assert ends.drawn.greatest_mass_flow is None
+    assert "not proved" in [row.state for row in feed_rows(design, ends, (1e-12, 1e-11, 1e-10))]
     electrode = replace(assessed_needle().operation.electrode, contaminated=None)
     assert [row.state for row in electron_rows(design, electrode)] == ["pass", "not proved"]
 

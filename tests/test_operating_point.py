@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from matplotlib.figure import Figure
 from numpy.testing import assert_allclose
-from reporting import assessed_needle, with_meniscus
+from reporting import assessed_needle, plain_design, with_meniscus
 from scipy.constants import e
 
 from conegap.geometries.design.design import Design
@@ -389,3 +389,38 @@ def test_more_feed_pressure_never_means_less_current() -> None:
         ends.append((weak.point.current, at.point.current, strong.point.current))
     assert np.all(np.diff(ends, axis=0) >= -1e-15)
     assert ends[-1][1] > 1.05 * ends[0][1]
+
+
+def test_the_tolerance_of_a_feed_is_in_the_band() -> None:
+    """EXACT: a plug of 20 % in its length loses 20 % more or less; the band holds both, and a wider
+    one has the wider band (Darcy's law, linear in the length)."""
+    one = assessed_needle()
+    spans = []
+    for tolerance in ("", ', tolerance = "1 mm"'):
+        plug = f"""[feed]
+kind = "porous_plug"
+permeability = "1e-18 m^2"
+pore_radius = "0.2 um"
+diameter = "1 mm"
+length = {{ value = "5 mm"{tolerance} }}
+
+[voltages]"""
+        text = plain_design().replace("[voltages]", plug, 1)
+        found = gap_operation(
+            Design.from_text(text),
+            one.solution,
+            one.onset.rigid,
+            None,
+            onset=one.onset.voltage,
+            onset_band=(one.onset.voltage,) * 2,
+            band=(one.onset.voltage,) * 3,
+            accelerator=one.accelerator,
+            site_spacing=None,
+        )
+        lost = [law.feed.common for law in (*found.emission_band, found.emission)]
+        spans.append([at.point.current for at in found.operating_band])
+        share = 0.2 if tolerance else 0.0
+        assert_allclose(lost[:2], [lost[2] * (1.0 + share), lost[2] * (1.0 - share)], rtol=1e-12)
+        assert found.operating.point.pressure_loss > 1e3
+    assert spans[1][0] < 0.999 * spans[0][0]
+    assert spans[1][1] > 1.001 * spans[0][1]

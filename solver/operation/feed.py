@@ -68,6 +68,8 @@ class Feed:
         Gauge pressure at the edge without flow, [Pa].
     density : float or None
         [kg/m^3].
+    column : float
+        Density times height of the liquid column on the edge, 0 where it is not known, [kg/m^2].
     model : str
         The approximation, for print.
     tips : int
@@ -84,6 +86,7 @@ class Feed:
     outward_holding: float
     feed_pressure: float
     density: float | None
+    column: float
     model: str
     tips: int = 1
     shared: SharedWay | None = None
@@ -203,6 +206,7 @@ def feed_of(design: Design) -> Feed | None:
     else:
         outward = greatest_pressure(place, design) * gamma
     each = drawn is not None or design.feed.beside
+    density = float(metal.density(warm)) if metal.density_law is not None else None
     return Feed(
         kind=own.kind,
         narrowest=own.narrowest,
@@ -211,7 +215,8 @@ def feed_of(design: Design) -> Feed | None:
         capillary_pressure=holds,
         outward_holding=outward,
         feed_pressure=design.edge_pressure,
-        density=float(metal.density(warm)) if metal.density_law is not None else None,
+        density=density,
+        column=(density or 0.0) * (liquid.column_height or 0.0),
         model=own.model,
         tips=design.emitter.count if each else 1,
         shared=shared,

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 from scipy.constants import g
 
 from conegap.geometries.design.design import Design
 from conegap.solver.operation.feed import Feed
+from conegap.solver.operation.feed_ends import FeedEnds
 from conegap.solver.operation.feed_ways import way_of
 from conegap.solver.operation.review import ReviewRow, review_row
 
@@ -32,136 +34,180 @@ _SKINS = ("Ga", "In", "Sn", "Bi", "EGaIn", "K", "Rb", "Cs")
 
 
 def feed_rows(
-    design: Design, feed: Feed | None, mass_flow: tuple[float, float, float]
+    design: Design, ends: FeedEnds | None, mass_flow: tuple[float, float, float]
 ) -> tuple[ReviewRow, ...]:
-    """Criteria of the feed.
+    """Criteria of the feed, each at the worse end of every tolerance.
 
     Parameters
     ----------
     design : Design
-    feed : Feed or None
-        From `feed_of`.
+    ends : FeedEnds or None
+        From `conegap.solver.operation.feed_ends.feed_ends`.
     mass_flow : tuple of float
         What the least, the expected and the greatest current need, droplets included, [kg/s].
     """
-    weak, needed, strong = mass_flow
     colder = design.tolerance("liquid.temperature")
-    rows = [
-        review_row(
-            f"melting point plus {_MARGIN:g} K against the liquid's temperature",
-            design.metal.melting_point + _MARGIN,
-            design.liquid.temperature - colder,
-            "K",
-            "margin against freezing in the feed, common practice, no source"
-            + (f"; the temperature's tolerance of {colder:g} K taken off" if colder else ""),
-            "heat the liquid and its feed further above the melting point",
-        )
-    ]
-    if feed is None:
-        return tuple(rows)
-    # With an orientation the column's weight is part of the pressure at the edge.
-    weight = _column(design, feed, g) if design.liquid.orientation is None else 0.0
-    either = design.tolerance("liquid.feed_pressure")
-    worst = f"; with the pressure's tolerance of {either:g} Pa" if either else ""
-    if feed.kind != "film":
-        rows.append(
-            review_row(
-                "suction on the meniscus against its capillary pressure",
-                max(either - feed.feed_pressure, 0.0) + weight,
-                feed.capillary_pressure,
-                "Pa",
-                "2 γ cos(contact angle) over radius or channel height, textbook; with the weight "
-                f"of the column where its height is given{worst}",
-                "choose a better wetted or narrower channel, or less suction in the feed",
-            )
-        )
-    film = feed.kind == "film"
-    rows.append(
-        review_row(
-            "pressure of the feed against flooding",
-            max(either + feed.feed_pressure, 0.0) + weight,
-            feed.outward_holding,
-            "Pa",
-            (_FILM_HOLDS if film else _LINE_HOLDS)
-            + f"; with the weight of the column where its height is given{worst}",
-            "lower the feed pressure, or "
-            + ("take a thinner shank" if film else "narrow the contact line"),
-        )
+    warm = review_row(
+        f"melting point plus {_MARGIN:g} K against the liquid's temperature",
+        design.metal.melting_point + _MARGIN,
+        design.liquid.temperature - colder,
+        "K",
+        "margin against freezing in the feed, common practice, no source"
+        + (f"; the temperature's tolerance of {colder:g} K taken off" if colder else ""),
+        "heat the liquid and its feed further above the melting point",
     )
-    # A gap that stays dark needs no flow: a row would pass without a proof.
-    most, flows = feed.greatest_mass_flow, strong > 0.0
-    if most is not None and flows:
-        rows.append(
-            review_row(
-                "mass flow needed against what the feed carries",
-                needed,
-                most,
-                "kg/s",
-                f"{feed.model}; current and droplets are orders of magnitude",
-                "widen or shorten the feed, raise its pressure, or draw less current",
-                span=(weak, strong),
-            )
+    if ends is None:
+        return (
+            warm,
+            _unknown_flow(
+                "the design draws no way on which liquid comes to the emitting edge",
+                "give liquid.film_thickness of a wetted tip or a section [feed], or show the flow "
+                "by test",
+            ),
         )
-    elif most is None:
+    return (
+        warm,
+        *_pressure_rows(design, ends),
+        *_flow_rows(design, ends, mass_flow),
+        *_acceleration_rows(design, ends),
+    )
+
+
+def _pressure_rows(design: Design, ends: FeedEnds) -> Iterator[ReviewRow]:
+    """Suction and flooding at rest."""
+
+    # With an orientation the column's weight is part of the pressure at the edge.
+    def weight(feed: Feed) -> float:
+        return g * feed.column if design.liquid.orientation is None else 0.0
+
+    def pressure(feed: Feed) -> float:
+        return feed.feed_pressure
+
+    def draws(feed: Feed) -> float:
+        return feed.capillary_pressure
+
+    def holds(feed: Feed) -> float:
+        return feed.outward_holding
+
+    film = ends.drawn.kind == "film"
+    if not film:
+        yield review_row(
+            "suction on the meniscus against its capillary pressure",
+            max(-ends.low(pressure), 0.0) + ends.high(weight),
+            ends.low(draws),
+            "Pa",
+            "2 γ cos(contact angle) over radius or channel height, textbook; with the weight "
+            f"of the column where its height is given{ends.words(pressure, weight, draws)}",
+            "choose a better wetted or narrower channel, or less suction in the feed",
+        )
+    yield review_row(
+        "pressure of the feed against flooding",
+        max(ends.high(pressure), 0.0) + ends.high(weight),
+        ends.low(holds),
+        "Pa",
+        (_FILM_HOLDS if film else _LINE_HOLDS)
+        + "; with the weight of the column where its height is given"
+        + ends.words(pressure, weight, holds),
+        "lower the feed pressure, or "
+        + ("take a thinner shank" if film else "narrow the contact line"),
+    )
+
+
+def _flow_rows(
+    design: Design, ends: FeedEnds, mass_flow: tuple[float, float, float]
+) -> Iterator[ReviewRow]:
+    """Enough flow, not too much of it, and what a shared way loses."""
+    weak, needed, strong = mass_flow
+    feed = ends.drawn
+    most = feed.greatest_mass_flow
+    if most is None:
         unknown = "viscosity" if design.metal.viscosity_law is None else "density"
-        rows.append(
-            review_row(
-                "flow needed over what the feed carries",
-                0.0,
-                1.0,
-                "",
-                f"no {unknown} of {design.metal.name} is known, so that the feed's resistance is "
-                "not; it is taken as none",
-                f"give [liquid.custom] {unknown}, or show the flow by test",
-                span=(0.0, math.inf),
-            )
+        yield _unknown_flow(
+            f"no {unknown} of {design.metal.name} is known, so that the feed's resistance is "
+            "not; it is taken as none",
+            f"give [liquid.custom] {unknown}, or show the flow by test",
         )
-    if most is not None and flows:
-        rows.append(
-            review_row(
-                "flow that the feed lets through over the flow needed",
-                most / (needed or strong),
-                _MOST_OVER_NEEDED,
-                "",
-                "a feed that drops less than 1 % of the pressure that draws the liquid does not "
-                "hold back droplets: assumed, no source; droplets may carry more",
-                "narrow or lengthen the feed, or show by test that the beam holds no droplets",
-                span=(0.0, most / weak if weak > 0.0 else math.inf),
-            )
-        )
-    if flows and feed.shared is not None and feed.shared.resistance and feed.density:
-        lost = [feed.shared.resistance * mass / feed.density for mass in mass_flow]
-        rows.append(
-            review_row(
-                f"loss in the {feed.shared.kind} against its capillary pressure",
-                lost[1],
-                feed.shared.capillary_pressure,
-                "Pa",
-                "2 γ cos(contact angle) over its pores' radius (a channel's height), textbook: at "
-                "more it draws back on the side of the emitter; current and droplets are orders "
-                "of magnitude",
-                "finer pores, or more permeable, wider or shorter ones",
-                span=(lost[0], lost[2]),
-            )
-        )
+        return
+    # A gap that stays dark needs no flow: a row would pass without a proof.
+    if not strong > 0.0:
+        return
+
+    def carries(feed: Feed) -> float:
+        return feed.greatest_mass_flow or 0.0
+
+    worst = ends.words(carries)
+    yield review_row(
+        "mass flow needed against what the feed carries",
+        needed,
+        ends.low(carries),
+        "kg/s",
+        f"{feed.model}; current and droplets are orders of magnitude{worst}",
+        "widen or shorten the feed, raise its pressure, or draw less current",
+        span=(weak, strong),
+    )
+    yield review_row(
+        "flow that the feed lets through over the flow needed",
+        most / (needed or strong),
+        _MOST_OVER_NEEDED,
+        "",
+        "a feed that drops less than 1 % of the pressure that draws the liquid does not hold back "
+        f"droplets: assumed, no source; droplets may carry more{worst}",
+        "narrow or lengthen the feed, or show by test that the beam holds no droplets",
+        span=(0.0, ends.high(carries) / weak if weak > 0.0 else math.inf),
+    )
+    shared = feed.shared
+    if shared is None or not shared.resistance or feed.density is None:
+        return
+
+    def loss(feed: Feed) -> float:
+        before = feed.shared
+        return 0.0 if before is None else (before.resistance or 0.0) / (feed.density or math.inf)
+
+    def draws(feed: Feed) -> float:
+        return 0.0 if feed.shared is None else feed.shared.capillary_pressure
+
+    yield review_row(
+        f"loss in the {shared.kind} against its capillary pressure",
+        loss(feed) * needed,
+        ends.low(draws),
+        "Pa",
+        "2 γ cos(contact angle) over its pores' radius (a channel's height), textbook: at more it "
+        "draws back on the side of the emitter; current and droplets are orders of magnitude"
+        + ends.words(loss, draws),
+        "finer pores, or more permeable, wider or shorter ones",
+        span=(ends.low(loss) * weak, ends.high(loss) * strong),
+    )
+
+
+def _acceleration_rows(design: Design, ends: FeedEnds) -> Iterator[ReviewRow]:
+    """Liquid that an acceleration drives out or back."""
     acceleration = design.liquid.acceleration
-    if acceleration is not None and feed.density is not None:
-        rows.append(
-            review_row(
-                "pressure of the liquid column under acceleration",
-                _column(design, feed, acceleration),
-                max(feed.holding - either, 0.0),
-                "Pa",
-                f"ρ a h in either direction against the pinned meniscus, textbook{worst}",
-                "shorten the liquid column, narrow the channel, or close the feed for launch",
-            )
-        )
-    return tuple(rows)
+    if acceleration is None or ends.drawn.density is None:
+        return
+    more = design.tolerance("liquid.acceleration")
+
+    def column(feed: Feed) -> float:
+        return feed.column
+
+    def holds(feed: Feed) -> float:
+        return feed.holding
+
+    yield review_row(
+        "pressure of the liquid column under acceleration",
+        ends.high(column) * (acceleration + more),
+        max(ends.low(holds), 0.0),
+        "Pa",
+        f"ρ a h in either direction against the pinned meniscus, textbook"
+        f"{ends.words(column, holds)}"
+        + (f"; with the acceleration's tolerance of {more:g} m/s²" if more else ""),
+        "shorten the liquid column, narrow the channel, or close the feed for launch",
+    )
 
 
-def _column(design: Design, feed: Feed, acceleration: float) -> float:
-    """rho a h of the liquid column, 0 where it is not known, [Pa]."""
-    return (feed.density or 0.0) * acceleration * (design.liquid.column_height or 0.0)
+def _unknown_flow(basis: str, advice: str) -> ReviewRow:
+    """Flow of which nothing is known: never proved."""
+    name = "flow needed over what the feed carries"
+    return review_row(name, 0.0, 1.0, "", basis, advice, span=(0.0, math.inf))
 
 
 def feed_warnings(design: Design) -> tuple[str, ...]:

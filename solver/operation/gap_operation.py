@@ -22,7 +22,8 @@ from conegap.solver.operation.breakdown import (
 )
 from conegap.solver.operation.cone_state import ConeState, cone_state
 from conegap.solver.operation.droplets import MassEfficiency
-from conegap.solver.operation.feed import Feed, feed_of
+from conegap.solver.operation.feed import Feed
+from conegap.solver.operation.feed_ends import feed_ends
 from conegap.solver.operation.feed_loss import NO_LOSS
 from conegap.solver.operation.feed_rows import feed_rows, feed_warnings
 from conegap.solver.operation.operating_point import OperatingPoint, operating_point
@@ -72,8 +73,8 @@ class GapOperation:
     ----------
     emission : CurrentLaw
     emission_band : tuple of CurrentLaw
-        With the slope of the current a factor of three lower, onset and extinction at the upper
-        ends of their bands, and with all three the other way.
+        With the slope of the current a factor of three lower, onset, extinction and resistance of
+        the feed at the upper ends of their bands, and with all four the other way.
     operating : OperatingPoint
         At the design's voltages with the supply's ballast.
     operating_band : tuple of OperatingPoint
@@ -237,7 +238,8 @@ def gap_operation(
         Of every tip of a crown or an array, [V].
     """
     electrode = negative_electrode(design, solution)
-    feed = feed_of(design)
+    ends = feed_ends(design)
+    feed = None if ends is None else ends.drawn
     emission = _emission(design, rigid, meniscus, onset, site_spacing, tip_onsets, feed)
 
     def operated(law: CurrentLaw, first_emission: float) -> OperatingPoint:
@@ -253,9 +255,13 @@ def gap_operation(
 
     low, first, high = band
     operating = operated(emission, first)
+    losses = (NO_LOSS, NO_LOSS) if ends is None else ends.losses(MassEfficiency())
     slow, steep = (
-        _within(one, max(end, _LEAST_ONSET * onset), onset, emission.extinction_over_onset)
-        for one, end in zip(emission.band(), reversed(onset_band), strict=True)
+        replace(
+            _within(one, max(end, _LEAST_ONSET * onset), onset, emission.extinction_over_onset),
+            feed=loss,
+        )
+        for one, end, loss in zip(emission.band(), reversed(onset_band), losses, strict=True)
     )
     weak, strong = operated(slow, high), operated(steep, low)
     propellant = propellant_use(design, (weak, operating, strong))
@@ -280,7 +286,7 @@ def gap_operation(
             *breakdown_rows(design, high, accelerator),
             *feed_rows(
                 design,
-                feed,
+                ends,
                 propellant.mass_flow
                 if operating.current_known
                 else (*propellant.mass_flow[:2], math.inf),
