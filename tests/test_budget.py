@@ -176,6 +176,7 @@ def test_turning_points_shift_the_budget_and_a_lost_one_says_so(
 
     monkeypatch.setattr(variant_solver, "turning_voltages", turned)
     monkeypatch.setattr(variant_solver, "drawn_liquid_mesh", lambda *_: None)
+    monkeypatch.setattr(variant_solver, "settled_start", lambda _, start, __: start)
     budget = error_budget(onset_of(solved, drawn, with_meniscus().onset.meniscus))
     found = {line.name: line for line in budget.contributions}
     tip, gap = found["emitter.tip_radius"], found["accelerator.gap"]

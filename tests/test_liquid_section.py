@@ -26,6 +26,7 @@ from conegap.solver.liquid.shape import cap
 from conegap.solver.liquid.stability import Wave, smallest_eigenvalue, stability
 from conegap.solver.onset.rigid import rigid_onset
 from conegap.solver.studies.calibration import calibrate
+from conegap.solver.studies.pinned_turning import drawn_liquid_mesh, settled_start
 from conegap.solver.studies.skew import Skew, skew_of
 from conegap.solver.studies.turning_start import TurningStart
 from conegap.solver.studies.turning_variants import (
@@ -373,3 +374,23 @@ def test_the_cap_of_the_needle_stands_upright_until_it_turns(
         matrices = stability(problem, last.shape, Wave(around=1), functions)
         values.append(smallest_eigenvalue(matrices, last.electric_bond_number))
     assert min(values) > 0.0
+
+
+def test_one_shape_a_mesh_shifts_a_turning_point_as_planes_across_its_branch_do(
+    followed: Callable[[str], MeniscusOnset],
+) -> None:
+    """INVARIANT: the strength is flat at its vertex; a tip 25 % blunter and half the film."""
+    drawn = Design.read("needle")
+    start = TurningStart.of(followed("needle"))
+    near = drawn_liquid_mesh(drawn, start)
+    settled = settled_start(drawn, start, near)
+    assert settled.settled
+    assert not start.settled
+    for changes in ((("emitter.tip_radius", 5e-6),), (("liquid.film_thickness", 2.5e-7),)):
+        quick, slow = (
+            turning_voltage(drawn, changes, start=one, near=near)
+            / turning_voltage(drawn, (), start=one, near=near)
+            for one in (settled, start)
+        )
+        assert abs(quick - 1.0) > 0.01
+        assert_allclose(quick, slow, rtol=1e-5)

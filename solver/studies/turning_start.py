@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -38,6 +38,15 @@ class TurningStart:
         Highest voltage at which the line jumped on from a place, over the onset, [-].
     voltage : float
         Of the drawn design, [V].
+    bend : float
+        Second derivative of the strength along the unit chord over the strength; 0 where it is not
+        known, [-].
+    slope : float
+        Relative growth of the strength along the unit chord that the tangent on the first mesh
+        shows at the turning point itself, which is the error of the tangent, [-].
+    finer : (n + 1,) or (n + 2,) array
+        By how much the unknowns on the second mesh differ from those on the first; empty before
+        the start was found on the meshes on which its neighbours are, [-].
     """
 
     coefficients: FloatArray
@@ -49,6 +58,9 @@ class TurningStart:
     other: float = 0.0
     left: float = 0.0
     voltage: float = 0.0
+    bend: float = 0.0
+    slope: float = 0.0
+    finer: FloatArray = field(default_factory=lambda: np.empty(0))
 
     @classmethod
     def of(cls, meniscus: MeniscusOnset) -> TurningStart:
@@ -77,9 +89,27 @@ class TurningStart:
                     [e.electric_bond_number / turning.electric_bond_number],
                 ]
             )
-            for e in branch.equilibria[branch.turning_index - 2 : branch.turning_index + 1 : 2]
+            for e in branch.equilibria[branch.turning_index - 2 : branch.turning_index + 1]
         ]
-        return replace(start, chord=beside[1] - beside[0])
+        chord = beside[-1] - beside[0]
+        along = (np.array(beside) - beside[0]) @ chord / np.linalg.norm(chord)
+        bend = 0.0
+        if len(beside) == 3 and np.all(np.diff(along) > 0.0):
+            bend = 2.0 * float(np.polyfit(along, [x[-1] for x in beside], 2)[0])
+        return replace(start, chord=chord, bend=bend)
+
+    @property
+    def settled(self) -> bool:
+        """Whether the start was found on the meshes on which its neighbours are."""
+        return len(self.finer) > 0
+
+    @property
+    def unknowns(self) -> FloatArray:
+        """Of `MeniscusProblem` with the start's strength as the unit, (n + 1,) or (n + 2,) array;
+        n + 2 where the pressure is unknown too, [-]."""
+        modes = len(self.coefficients)
+        middle = [self.pressure] if len(self.chord) == modes + 2 else []
+        return np.concatenate([self.coefficients, middle, [1.0]])
 
     def at(self, found: Equilibrium) -> TurningStart:
         """The same start at a neighbouring surface that was found."""

@@ -5,11 +5,10 @@ so that it is close.  From there the turning point is found on two coarse nested
 for that shape in the drawn design, moved to the changed one.  The drawn design is solved in the
 same way, and only ratios are used, like with like.
 
-On the first mesh three planes are solved, on the second one shape in the plane of its vertex, where
-the electric Bond number is flat.  Too far for Newton's method, the start is carried along in two to
-eight steps.  Measured on the capillary against branches followed anew: outer diameter +4.29 and
--4.31 % against +4.30 and -4.31 %, bore +3.14 and -2.96 % against +3.14 and -2.96 %; the rigid
-surface gives 3.1 and 2.0 %.  Each takes 0.4 s of one processor.
+Too far for Newton's method, the start is carried along in two to eight steps.  Measured on the
+capillary against branches followed anew: outer diameter +4.29 and -4.31 % against +4.30 and
+-4.31 %, bore +3.14 and -2.96 % against +3.14 and -2.96 %; the rigid surface gives 3.1 and 2.0 %.
+Each takes some 0.25 s of one processor.
 """
 
 from __future__ import annotations
@@ -22,7 +21,6 @@ from types import MappingProxyType
 
 import numpy as np
 
-from conegap.geometries.curves.wall import ContactPlace
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import MeshError
 from conegap.solver.common.progress import Progress
@@ -31,20 +29,23 @@ from conegap.solver.liquid.contact_line import slope_on_meshes
 from conegap.solver.liquid.contact_section import Wetting
 from conegap.solver.liquid.continuation import ContinuationError
 from conegap.solver.liquid.followed_onset import at_own_chamber, voltage_in_proportion
-from conegap.solver.liquid.liquid_section import held_in, liquid_section
-from conegap.solver.liquid.meniscus import Equilibrium, Held
+from conegap.solver.liquid.meniscus import Equilibrium
 from conegap.solver.liquid.meniscus_onset import voltage_of_bond_number
 from conegap.solver.liquid.shape import MeniscusShape
-from conegap.solver.liquid.surface_mesh import LiquidSection, SurfaceInSolid, liquid_mesh
-from conegap.solver.liquid.turning_point import turning_point_on_meshes, turning_point_reach
-from conegap.solver.liquid.wetting_states import wetting_of
+from conegap.solver.liquid.surface_mesh import SurfaceInSolid
 from conegap.solver.mesh.coarse_mesh import CoarseMesh
+from conegap.solver.studies.pinned_turning import (
+    LEVELS,
+    drawn_liquid_mesh,
+    pinned_section,
+    place_of,
+    turned,
+)
 from conegap.solver.studies.turning_start import TurningStart
 from conegap.solver.studies.variants import Changes, changed_design, solve_variants
 
 __all__ = [
     "TENSION",
-    "drawn_liquid_mesh",
     "turning_voltage",
     "turning_voltages",
 ]
@@ -54,9 +55,6 @@ TENSION = "surface_tension"
 
 _CHAMBER = "voltages.chamber"
 
-# Subdivisions of the two meshes; 2 and 4 gave the ends of the capillary's tolerances within 4e-4
-# of branches followed anew.
-_LEVELS = (2, 4)
 # A line that gives way must do so this much above what another state of wetting holds: near that
 # the liquid may run on to the other state's place and hold.
 _CLEAR = 1.15
@@ -165,7 +163,7 @@ def _carried(
             first = replace(first, electric_bond_number=bond)
         try:
             voltage, there = _fold(
-                design, way, first, near, _LEVELS if share == 1.0 else _ON_THE_WAY
+                design, way, first, near, LEVELS if share == 1.0 else _ON_THE_WAY
             )
         except SurfaceInSolid:
             raise
@@ -183,7 +181,7 @@ def _away(design: Design, changed: Design, changes: Changes, start: TurningStart
     """Whether the line may be held elsewhere: angle or pressure change much, or a place that it
     left holds nearly as much."""
     (drawn, _), (wetting, contact) = (
-        _place(d, start, d.surface_tension) for d in (design, changed)
+        place_of(d, start, d.surface_tension) for d in (design, changed)
     )
     # Electrode and chamber change what both places hold in the same ratio.
     own = any(key.startswith(("emitter.", "liquid.")) for key, _ in changes)
@@ -203,7 +201,7 @@ def _elsewhere(changed: Design, start: TurningStart, found: TurningStart, voltag
     A surface that turned on its corner may reach the advancing angle before; a line that gave way
     may find a place that holds it, where another state of wetting stands nearly as much.
     """
-    wetting, contact = _place(changed, start, changed.surface_tension)
+    wetting, contact = place_of(changed, start, changed.surface_tension)
     if not _on_corner(wetting, start):
         return False
     if len(start.chord):
@@ -226,22 +224,8 @@ def _fold(
     shape = MeniscusShape(start.coefficients, start.symmetry)
     if start.wall_place is not None and not len(start.chord):
         return _hold(design, start, gamma, near, levels)
-    liquid, held, amount = _pinned(design, start, gamma)
-    length = float(np.linalg.norm(start.chord))
-    middle = [] if held == "pressure" else [start.pressure]
-    found, values = turning_point_on_meshes(
-        liquid,
-        shape,
-        np.concatenate([start.coefficients, middle, [1.0]]),
-        start.chord / length,
-        turning_point_reach(length),
-        levels,
-        held=held,
-        amount=amount,
-        reference_field=1.0 / math.sqrt(start.electric_bond_number),
-        near=near,
-        quick=True,
-    )
+    liquid, held, amount = pinned_section(design, start, gamma)
+    found, values = turned(liquid, held, amount, shape, start, near, levels)
     best = estimate(levels, values).value if len(levels) > 1 else values[0]
     voltage = voltage_of_bond_number(best, gamma, liquid.radius)
     return voltage, start.at(found)
@@ -259,7 +243,7 @@ def _hold(
     A moving line loses it where the voltage is greatest along the wall, so that a shift of that
     place counts in second order only.
     """
-    wetting, contact = _place(design, start, gamma)
+    wetting, contact = place_of(design, start, gamma)
     shape = MeniscusShape(start.coefficients, start.symmetry)
     target = wetting.advancing + contact.tangent
     bond = start.electric_bond_number
@@ -279,39 +263,8 @@ def _hold(
     return voltage_of_bond_number(value, gamma, contact.position[0]), start.at(found)
 
 
-def _place(design: Design, start: TurningStart, gamma: float) -> tuple[Wetting, ContactPlace]:
-    wetting = wetting_of(design, gamma)
-    if wetting is None or start.wall_place is None:
-        raise ContinuationError("the changed design has no wall for its contact line")
-    return wetting, wetting.wall.at(*start.wall_place)
-
-
 def _on_corner(wetting: Wetting, start: TurningStart) -> bool:
     return start.wall_place is not None and wetting.wall.corner(*start.wall_place)
-
-
-def _pinned(design: Design, start: TurningStart, gamma: float) -> tuple[LiquidSection, Held, float]:
-    """The section of a surface whose contact line stands still, and what is held."""
-    if start.wall_place is None:
-        liquid = liquid_section(design)
-        held, amount, _, _ = held_in(design, liquid.radius, gamma)
-        return liquid, held, amount
-    wetting, contact = _place(design, start, gamma)
-    return wetting.liquid(contact), "pressure", wetting.pressure * contact.position[0]
-
-
-def drawn_liquid_mesh(design: Design, start: TurningStart) -> CoarseMesh:
-    """Coarse mesh of the design as drawn for the start's shape, to be moved to its variants.
-
-    Raises
-    ------
-    MeshError
-        The shape could not be meshed.
-    """
-    liquid, _, _ = _pinned(design, start, design.surface_tension)
-    shape = MeniscusShape(start.coefficients, start.symmetry)
-    section, _ = liquid.draw(shape)
-    return liquid_mesh(liquid, section, shape).prepared()
 
 
 def turning_voltages(

@@ -24,11 +24,11 @@ from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT
 from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 from conegap.solver.mesh.coarse_mesh import CoarseMesh
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
+from conegap.solver.studies.pinned_turning import drawn_liquid_mesh, settled_start
 from conegap.solver.studies.solve_cache import SolveCache, key_of
 from conegap.solver.studies.turning_start import TurningStart
 from conegap.solver.studies.turning_variants import (
     TENSION,
-    drawn_liquid_mesh,
     turning_voltages,
 )
 from conegap.solver.studies.variants import Changes, onset_of_variants
@@ -318,13 +318,17 @@ class VariantSolver:
 
     @cached_property
     def _start(self) -> TurningStart:
-        assert self.meniscus is not None
-        return TurningStart.of(self.meniscus)
+        return settled_start(self.design, self._drawn_start, self._liquid_mesh)
 
     @cached_property
     def _liquid_mesh(self) -> CoarseMesh:
         """Of the drawn design's turning point, to be moved to the variants'."""
-        return drawn_liquid_mesh(self.design, self._start)
+        return drawn_liquid_mesh(self.design, self._drawn_start)
+
+    @property
+    def _drawn_start(self) -> TurningStart:
+        assert self.meniscus is not None
+        return TurningStart.of(self.meniscus)
 
 
 def _words(changes: Changes) -> str:
