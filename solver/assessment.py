@@ -72,7 +72,7 @@ class Assessment:
         For a slit.
     accelerator : AcceleratorField
     exhaust : IonExhaust or None
-        None where the emitter is not positive against ground.
+        None where the emitter is not positive against ground, and without ions of a metal.
     operation : GapOperation
         Electrons, current, feed and supply.
     beams : BeamBand or None
@@ -338,7 +338,11 @@ def assess(
         classic=classic_estimate(design, radius=edge.radius),
         surface_wave=wave,
         accelerator=accelerator,
-        exhaust=ion_exhaust(ion_mass=design.metal.ion_mass, voltage=ground) if ground > 0 else None,
+        exhaust=(
+            ion_exhaust(ion_mass=design.metal.ion_mass, voltage=ground)
+            if ground > 0 and design.metal.gives_ions
+            else None
+        ),
         operation=operation,
         beams=beams,
         review=(
@@ -401,6 +405,8 @@ def _beams(
 
 def _why_no_beam(at: OperatingPoint) -> str:
     """Why there are no ion paths at an operating point."""
+    if at.state == "no metal ions":
+        return "no ions of a metal leave this liquid, and of what does no beam is known"
     if not at.current_known:
         return "the current of what emits is not known, nor is its beam"
     if at.point.current <= 0.0:

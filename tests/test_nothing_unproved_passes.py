@@ -19,6 +19,7 @@ from conegap.solver.beam.beam_review import beam_rows, unknown_beam_rows
 from conegap.solver.operation.breakdown import electron_rows
 from conegap.solver.operation.feed_ends import feed_ends
 from conegap.solver.operation.feed_rows import feed_rows
+from conegap.solver.operation.gap_operation import gap_operation
 from conegap.solver.operation.operating_point import operating_point
 from conegap.solver.operation.operating_rows import operating_rows
 from conegap.solver.operation.propellant import propellant_use
@@ -37,11 +38,11 @@ density = "7000 kg/m^3"
 """
 
 
-def with_custom(tension: str) -> Design:
+def with_custom(tension: str, more: str = "") -> Design:
     """The shipped needle with a liquid of its own."""
     text = (EXAMPLES / "needle.toml").read_text("utf-8").replace('metal = "indium"', "", 1)
     before, after = text.split("[voltages]", 1)
-    return Design.from_text(before + CUSTOM.format(tension=tension) + "[voltages]" + after)
+    return Design.from_text(before + CUSTOM.format(tension=tension) + more + "[voltages]" + after)
 
 
 def test_a_tolerance_that_would_move_nothing_is_refused() -> None:
@@ -195,3 +196,44 @@ def test_an_accelerator_without_a_stated_opening_has_beam_rows_all_the_same() ->
     document = tomlkit.parse(text)
     document["accelerator"] = {"kind": "plane", "gap": "1 mm"}
     assert unknown_beam_rows(Design.from_text(document.as_string()), "no paths") == ()
+
+
+def test_a_liquid_without_ions_of_a_metal_has_no_thrust() -> None:
+    """REGRESSION: salt water was given the current, beam, specific impulse and thrust of ions of
+    its mean molar mass; a metal of a user's own has them once its ionisation energy is stated."""
+    assessment = assessed_needle()
+    found = {}
+    for more in ("", 'first_ionisation_energy = "5.8 eV"\n'):
+        design = with_custom('"0.55 N/m"', more)
+        operation = gap_operation(
+            design,
+            assessment.solution,
+            assessment.onset.rigid,
+            None,
+            onset=assessment.onset.voltage,
+            onset_band=(assessment.onset.voltage,) * 2,
+            band=(assessment.onset.voltage,) * 3,
+            accelerator=assessment.accelerator,
+            site_spacing=None,
+        )
+        found[more] = operation
+        told = operation.operation_dict()
+        rows = {row.name: row.state for row in operation.rows}
+        known = bool(more)
+        for key in ("current_A", "parallel_thrust_N", "power_W", "mass_flow_kg_per_s"):
+            assert (told[key] is not None) is known
+        assert (told["cone"]["slope_A_per_V"] is not None) is known
+        assert (told.get("specific_impulse_with_droplets_s") is not None) is known
+        assert (operation.operating.exhaust is not None) is known
+        assert any("ionisation energy" in word for word in operation.warnings) is not known
+        state = rows["current that the gap would draw against the supply"]
+        assert state == ("pass" if known else "not proved")
+        (own,) = [row for row in operation.metals if row.of_design]
+        assert (own.exhaust is not None) is known
+    at = found[""].operating
+    assert at.state == "no metal ions"
+    changed = replace(assessment, beams=None, design=design, operation=found[""])
+    assert changed.thrust is None
+    ((_, words),) = operating_facts(changed)
+    assert "no ions of a metal" in words
+    assert "no ions of a metal" in changed.why_no_beam

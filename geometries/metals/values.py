@@ -91,6 +91,12 @@ class MetalValues:
         return self.ion_molar_mass / AVOGADRO_CONSTANT - ELECTRON_MASS
 
     @property
+    def gives_ions(self) -> bool:
+        """Whether the ion of one of its atoms is known, by its first ionisation energy: salt water
+        and other liquids of a user's own emit charges and droplets of another kind."""
+        return self.first_ionisation_energy_constant is not None
+
+    @property
     def first_ionisation_energy_eV(self) -> float | None:
         """First ionisation energy of the free atom, [eV], or None."""
         constant = self.first_ionisation_energy_constant

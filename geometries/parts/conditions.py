@@ -53,7 +53,10 @@ _WORST = "state the value that is the worse for the review, and leave it out"
 
 
 class CustomMetal(Part):
-    """A metal of the user's own, [liquid.custom]."""
+    """A metal of the user's own, [liquid.custom].
+
+    A liquid without `first_ionisation_energy` has an onset but no ions, current or thrust.
+    """
 
     name: str
     molar_mass: Annotated[float, Physical(MOLAR_MASS, spread=_NONE)]

@@ -113,7 +113,8 @@ def report_pictures(assessment: Assessment) -> dict[str, Picture]:
     if assessment.beam is not None:
         pictures.append(_beam_picture(assessment.solution.section, assessment.beam))
     pictures += [_scan_picture(scan, assessment) for scan in assessment.scans if len(scan.values)]
-    pictures.append(_load_line_picture(assessment))
+    if assessment.design.metal.gives_ions:
+        pictures.append(_load_line_picture(assessment))
     pictures += sector_charts(assessment)
     pictures.append(_budget_picture(assessment))
     return {picture.name: picture for picture in pictures}

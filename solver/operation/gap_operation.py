@@ -56,8 +56,15 @@ _OF_THE_CURRENT = (
     "mass_flow_with_droplets_kg_per_s",
     "specific_impulse_with_droplets_s",
     "propellant_life_s",
+    "current_curve",
 )
-_OF_THE_APEX = {"apex_current_density_A_per_m2", "apex_heating_at_most_K"}
+_OF_THE_APEX = {
+    "apex_current_density_A_per_m2",
+    "apex_heating_at_most_K",
+    "slope_A_per_V",
+    "slope_charge_across_gap_A_per_V",
+    "slope_charge_near_cone_A_per_V",
+}
 
 
 # Of the onset: a band may reach down to a surface that gives way without voltage, where the law of
@@ -163,6 +170,8 @@ class GapOperation:
                 for p in self.emission.curve()
             ],
         }
+        if at.state == "no metal ions":
+            found["smallest_steady_current_A"] = None
         if not at.current_known:
             found |= dict.fromkeys(_OF_THE_CURRENT)
             found["cone"] |= dict.fromkeys(_OF_THE_APEX & found["cone"].keys())
@@ -251,6 +260,7 @@ def gap_operation(
             current_limit=design.supply.current_limit,
             voltage_limit=design.supply.voltage_limit,
             first_emission=first_emission,
+            metal_ions=design.metal.gives_ions,
         )
 
     low, first, high = band
@@ -288,11 +298,11 @@ def gap_operation(
                 design,
                 ends,
                 propellant.mass_flow
-                if operating.current_known
+                if all(one.current_known for one in (weak, operating, strong))
                 else (*propellant.mass_flow[:2], math.inf),
             ),
         ),
-        warnings=feed_warnings(design),
+        warnings=(*_ion_warnings(design), *feed_warnings(design)),
     )
 
 
@@ -305,6 +315,16 @@ def _within(law: CurrentLaw, onset: float, drawn: float, start: float) -> Curren
     off = math.hypot(law.extinction_over_onset / start - 1.0, onset / drawn - 1.0)
     begins = drawn * start * max(1.0 + math.copysign(off, onset - drawn), _LEAST_ONSET)
     return replace(law, onset_voltage=onset, extinction_over_onset=min(begins / onset, 1.0))
+
+
+def _ion_warnings(design: Design) -> tuple[str, ...]:
+    if design.metal.gives_ions:
+        return ()
+    return (
+        f"no ionisation energy of {design.metal.name} is known, so that no ions of a metal are "
+        "taken to leave it: current, beam and thrust are not given; of a metal give "
+        "[liquid.custom] first_ionisation_energy",
+    )
 
 
 def _emission(

@@ -10,7 +10,7 @@ reached from below.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from scipy.optimize import brentq
@@ -20,9 +20,10 @@ from conegap.solver.operation.exhaust import IonExhaust, ion_exhaust
 
 __all__ = ["OperatingPoint", "OperatingState", "SupplyLine", "operating_point"]
 
-OperatingState = Literal["dark", "first place alone", "regulated", "current limit"]
+OperatingState = Literal["dark", "first place alone", "no metal ions", "regulated", "current limit"]
 """Nothing burns; only a place outside the law does, such as the ends of a slit, with a current that
-is not known; the supply holds its voltage; the supply holds its current and its voltage sags."""
+is not known; the liquid emits, but no ions of a metal, of which the law is; the supply holds its
+voltage; the supply holds its current and its voltage sags."""
 
 
 # Ten times the relative tolerance to which a balance is found, [-].
@@ -73,8 +74,8 @@ class OperatingPoint:
     point : CurrentPoint
         Voltage left across the gap, current, sites, mass flow and loss of the feed.
     state : OperatingState
-        Where only a place outside the law emits, currents and all that rests on them are those of
-        the law, zero, and not those of the gap.
+        Where the law does not hold, currents and all that rests on them are zero, and not those of
+        the gap.
     wanted : float
         Current that the gap would draw from a supply without a current limit, [A].
     set_voltage : float
@@ -84,7 +85,7 @@ class OperatingPoint:
     emitter_voltage : float
         Emitter against ground, less all drops, [V].
     exhaust : IonExhaust or None
-        None where the emitter is not positive against ground.
+        None where the emitter is not positive against ground, and without ions of a metal.
     mass_flow : float
         If every atom left as a single ion, [kg/s].
     """
@@ -101,7 +102,7 @@ class OperatingPoint:
     @property
     def current_known(self) -> bool:
         """Whether the law's current is that of the gap."""
-        return self.state != "first place alone"
+        return self.state not in ("first place alone", "no metal ions")
 
     @property
     def ballast_drop(self) -> float:
@@ -135,6 +136,7 @@ def operating_point(
     current_limit: float | None = None,
     voltage_limit: float | None = None,
     first_emission: float = math.inf,
+    metal_ions: bool = True,
 ) -> OperatingPoint:
     """Balance of the current's law with the line of its supply, reached by a rising voltage.
 
@@ -154,6 +156,8 @@ def operating_point(
         Of the supply, > 0; [A], [V].
     first_emission : float
         Where a place outside the law begins to emit, [V].
+    metal_ions : bool
+        Whether the liquid gives ions of a metal; no current is known of any other.
 
     Raises
     ------
@@ -162,11 +166,15 @@ def operating_point(
     """
     most = math.inf if current_limit is None else current_limit
     line = SupplyLine(min(voltage, voltage_limit or math.inf), ballast, most)
+    if not metal_ions:
+        emission = replace(emission, strength=0.0)
     free = _reached(emission, SupplyLine(line.voltage, ballast))
     point, supplied = free, line.voltage
     state: OperatingState = "regulated"
     if free.current <= 0.0:
         state = "first place alone" if line.voltage >= first_emission else "dark"
+    if not metal_ions and (free.lit or state != "dark"):
+        state = "no metal ions"
     if free.current > most:
         point, state = _reached(emission, line), "current limit"
         supplied = min(point.voltage + ballast * point.current, line.voltage)
@@ -179,7 +187,9 @@ def operating_point(
         supply_voltage=supplied,
         emitter_voltage=remaining,
         exhaust=(
-            ion_exhaust(ion_mass=emission.ion_mass, voltage=remaining) if remaining > 0.0 else None
+            ion_exhaust(ion_mass=emission.ion_mass, voltage=remaining)
+            if metal_ions and remaining > 0.0
+            else None
         ),
         mass_flow=emission.ion_flow(point.current),
     )

@@ -109,7 +109,11 @@ def _row(design: Design, onset: RigidOnset, ratio: float | None, found: Metal) -
         surface_tension=gamma,
         rigid_onset=rigid,
         scaled_onset=None if ratio is None or rigid is None else ratio * rigid,
-        exhaust=ion_exhaust(ion_mass=found.ion_mass, voltage=ground) if ground > 0.0 else None,
+        exhaust=(
+            ion_exhaust(ion_mass=found.ion_mass, voltage=ground)
+            if ground > 0.0 and found.gives_ions
+            else None
+        ),
         vapour_pressure=None if law is None else float(found.vapour_pressure(warm)),
         of_design=own,
     )

@@ -19,6 +19,8 @@ def cone_table(assessment: Assessment) -> Table:
     """
     cone, metal = assessment.operation.cone, assessment.design.metal
     slopes = cone.slopes
+    if not metal.gives_ions:
+        return Table(("figure of one cone", "value", "known to"), tuple(_time_rows(cone)))
     rows = [
         ("slope of the current, without the feed", _slope(slopes.slope),
          "a factor of 3"),

@@ -25,6 +25,7 @@ __all__ = ["operating_facts", "operating_table"]
 _STATES = {
     "dark": "no emission expected: the voltage does not reach the onset",
     "first place alone": "the {place} alone emit, with a current that is not known",
+    "no metal ions": "the liquid emits, but no ions of a metal: its current is not known",
     "regulated": "the supply holds its voltage",
     "current limit": "the supply's current limit is reached, its voltage sags",
 }

@@ -41,6 +41,11 @@ def operation_words(assessment: Assessment) -> tuple[str, ...]:
     assessment : Assessment
     """
     emission = assessment.operation.emission
+    if not assessment.design.metal.gives_ions:
+        return (
+            "The law of the current is that of ions of a metal. Of this liquid no ionisation "
+            "energy is known: what it emits, other charges and droplets, is not modelled.",
+        )
     words = [
         "Current: within a factor of 3, from the charge of the beam over a liquid cone "
         f"{length_words(emission.base_radius)} in base radius (derived; within 17 % of boundary "

@@ -260,6 +260,13 @@ def _beam(assessment: Assessment) -> Part:
 
 
 def _operation(assessment: Assessment) -> Part:
+    ion = assessment.design.metal.ion
+    falling = (
+        f"Singly charged {ion} ions falling from the emitter to ground; what rests on the current "
+        "is an order of magnitude"
+        if assessment.design.metal.gives_ions
+        else "What is known of a liquid that gives no ions of a metal"
+    )
     return Part(
         "operation",
         "Operation",
@@ -268,8 +275,7 @@ def _operation(assessment: Assessment) -> Part:
             Words(operation_words(assessment)),
             Grid(
                 operating_table(assessment),
-                f"Singly charged {assessment.design.metal.ion} ions falling from the emitter to "
-                "ground; what rests on the current is an order of magnitude",
+                falling,
             ),
             Grid(cone_table(assessment), "The emitting cone: current, apex and time"),
             Words(cone_words(assessment)),
