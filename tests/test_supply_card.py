@@ -23,6 +23,7 @@ from conegap.solver.common.display_units import (
 from conegap.solver.common.style import pretty
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.figures.report_figures import report_pictures
+from conegap.solver.operation.gap_operation import gap_operation
 from conegap.solver.operation.operating_point import operating_point
 from conegap.solver.operation.operating_rows import operating_rows
 from conegap.solver.operation.review import ReviewRow, gap_review, review_row
@@ -314,3 +315,42 @@ def test_a_row_whose_span_holds_the_limit_is_not_proved() -> None:
     assert "not proved" in first_sheet(assessment).stamp
     assert not first_sheet(assessment).passed
     assert "1 is not proved" in verdict(assessment)[1]
+
+
+def test_tolerances_of_the_supply_reach_card_and_band() -> None:
+    """EXACT: ramp limit and trip current keep below limits that may be 0.3 kV and 50 uA short; the
+    ends of the band have both settings at theirs, and the greater one the longer limit."""
+    found = assessed_needle()
+    current = found.operation.operating.point.current
+    limit = 1.5 * current
+    text = plain_design()
+    for key, value in {
+        "voltage_limit": '{ value = "5.5 kV", tolerance = "0.3 kV" }',
+        "current_limit": f'{{ value = "{limit} A", tolerance = "{0.1 * limit} A" }}',
+        "emitter": '{ value = "4 kV", tolerance = "100 V" }',
+        "accelerator": '{ value = "-1 kV", tolerance = "50 V" }',
+        "ballast_resistance": '"1 Mohm"',
+    }.items():
+        text, count = re.subn(rf"(?m)^{key} = .*$", f"{key} = {value}", text)
+        assert count == 1, key
+    design = Design.from_text(text)
+    card = card_of(design)
+    assert_allclose([card.ramp_limit, card.trip_current], [5.2e3, 0.9 * limit], rtol=1e-12)
+    assert "0.3 kV" in card.ramp_reason or "300 V" in card.ramp_reason
+    first = found.emission.first
+    operation = gap_operation(
+        design,
+        found.solution,
+        found.onset.rigid,
+        None,
+        onset=found.onset.voltage,
+        onset_band=(first.low, first.high),
+        band=(first.low, first.voltage, first.high),
+        accelerator=found.accelerator,
+        site_spacing=None,
+    )
+    points = (operation.operating_band[0], operation.operating, operation.operating_band[1])
+    assert_allclose([at.set_voltage for at in points], [4.85e3, 5e3, 5.15e3], rtol=1e-12)
+    assert all(at.state == "current limit" for at in points)
+    amperes = [at.point.current for at in points]
+    assert_allclose(amperes, [0.9 * limit, limit, 1.1 * limit], rtol=1e-9)

@@ -251,14 +251,26 @@ def gap_operation(
     feed = None if ends is None else ends.drawn
     emission = _emission(design, rigid, meniscus, onset, site_spacing, tip_onsets, feed)
 
-    def operated(law: CurrentLaw, first_emission: float) -> OperatingPoint:
+    def operated(law: CurrentLaw, first_emission: float, end: float = 0.0) -> OperatingPoint:
+        """With settings and limits of the supply at an end of their tolerances, -1 or 1."""
+        off = {
+            name: end * design.tolerance(f"voltages.{name}") for name in ("emitter", "accelerator")
+        }
+        supply = design.supply
+        amperes, volts = (
+            None if limit is None else limit + end * design.tolerance(f"supply.{name}")
+            for name, limit in (
+                ("current_limit", supply.current_limit),
+                ("voltage_limit", supply.voltage_limit),
+            )
+        )
         return operating_point(
             law,
-            voltage=design.voltage,
-            emitter_voltage=design.voltages.emitter,
-            ballast=design.supply.ballast_resistance,
-            current_limit=design.supply.current_limit,
-            voltage_limit=design.supply.voltage_limit,
+            voltage=design.voltage + sum(off.values()),
+            emitter_voltage=design.voltages.emitter + off["emitter"],
+            ballast=supply.ballast_resistance,
+            current_limit=amperes,
+            voltage_limit=volts,
             first_emission=first_emission,
             metal_ions=design.metal.gives_ions,
         )
@@ -273,7 +285,7 @@ def gap_operation(
         )
         for one, end, loss in zip(emission.band(), reversed(onset_band), losses, strict=True)
     )
-    weak, strong = operated(slow, high), operated(steep, low)
+    weak, strong = operated(slow, high, -1.0), operated(steep, low, 1.0)
     propellant = propellant_use(design, (weak, operating, strong))
     smallest = smallest_current(design.metal.symbol, design.liquid.temperature)
     card = supply_card(design, solution, band=band, accelerator=accelerator, operating=operating)

@@ -31,14 +31,14 @@ class SupplyCard:
     onset, lowest, highest : float
         Expected onset and its band, [V].
     ramp_limit : float
-        Never above this: the first limit of the gap or the supply, [V].
+        Never above this: the first limit of the gap or the supply, its tolerance taken off, [V].
     ramp_reason : str
         Which limit that is.
     abort_voltage : float
         No emission up to here: stop and look for the reason, [V].
     trip_current : float or None
-        Twice the expected current, at most the supply's limit; order of magnitude.  Where no
-        current is expected that limit, None where there is none, [A].
+        Twice the expected current, at most the supply's limit less its tolerance; order of
+        magnitude.  Where no current is expected that limit, None where there is none, [A].
     ballast : float
         [ohm].
     ballast_drop : float
@@ -121,9 +121,13 @@ def supply_card(
     if criteria.bulk_field is not None and design.clearance > 0.0:
         limits.append((criteria.bulk_field * design.clearance, "mean field across the clearance"))
     if supply.voltage_limit is not None:
-        limits.append((supply.voltage_limit, "the supply's own limit"))
+        short = design.tolerance("supply.voltage_limit")
+        less = f", its tolerance of {short:g} V taken off" if short else ""
+        limits.append((supply.voltage_limit - short, f"the supply's own limit{less}"))
     ramp, reason = min(limits)
     trip = supply.current_limit
+    if trip is not None:
+        trip -= design.tolerance("supply.current_limit")
     if operating.point.current > 0.0:
         trip = min(_TRIP_RATIO * operating.point.current, trip or math.inf)
     cable = supply.cable_capacitance
