@@ -94,16 +94,15 @@ def _uncertainty(assessment: Assessment) -> Part:
     blocks: list[Block] = [
         Figures(("budget",)),
         Bullets(not_modelled(assessment), "Not in the band, because not modelled"),
+        *((Figures(("first_emission",)),) if several else ()),
         Grid(
             budget_table(assessment),
             "As drawn where no basis is said" + (f"; else {known}" if known else ""),
         ),
     ]
-    if several:
-        blocks.append(Figures(("first_emission",)))
-    elif _short(assessment):
+    if _short(assessment):
         blocks += [Words(("Numerical quality:",), soft=True), *_quality(assessment).blocks]
-    else:
+    elif not several:
         blocks.append(Figures(_curves(assessment)))
     return Part("uncertainty", "Uncertainty of the onset", tuple(blocks), look="page")
 
