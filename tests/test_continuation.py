@@ -12,6 +12,7 @@ from numpy.testing import assert_allclose
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.quantities.errors import ComputationError, MeshError
 from conegap.solver.liquid.continuation import ContinuationError, correct, follow
+from conegap.solver.liquid.planes import Planes, crossings
 
 Evaluated = tuple[FloatArray, FloatArray]
 
@@ -161,3 +162,41 @@ def test_a_parameter_that_never_turns_is_refused() -> None:
 
     with refused("", "10", kind=ContinuationError, cause="no turn"):
         follow(straight, np.zeros(2), step=0.1, smallest_step=1e-3, most_points=10)
+
+
+# The branch below: radius of its circle, height of its top on it, and how fast it falls from there.
+BENT, TOP, FALL = 0.05, 0.03, 10.0
+
+
+def bent(x: FloatArray) -> Evaluated:
+    """A circle u^2 + v^2 = BENT^2 on which lambda = 1 - FALL (v - TOP)^2, greatest at v = TOP."""
+    u, v, electric_bond_number = x
+    residual = [u**2 + v**2 - BENT**2, electric_bond_number - 1.0 + FALL * (v - TOP) ** 2]
+    jacobian = [[2.0 * u, 2.0 * v, 0.0], [0.0, 2.0 * FALL * (v - TOP), 1.0]]
+    return np.array(residual), np.array(jacobian)
+
+
+@pytest.mark.parametrize("middle", [0.02, 0.035, 0.048, 0.055, 0.07])
+def test_top_of_a_branch_that_turns_back_before_the_guessed_planes(middle: float) -> None:
+    """MANUFACTURED: u never exceeds BENT, so that some or all planes u = constant hold nothing."""
+    guess = Planes(np.array([middle, -0.02, 0.98]), np.array([1.0, 0.0, 0.0]), 0.01)
+    found = crossings(bent, guess, guess.guessed)
+    top = [math.sqrt(BENT**2 - TOP**2), TOP, 1.0]
+    # A parabola through three planes of a circle, a fifth of its radius apart or less.
+    assert_allclose(found.top[:2], top[:2], rtol=0, atol=1e-2 * BENT)
+    assert_allclose(found.top[2], 1.0, rtol=0, atol=1e-5)
+
+
+def test_planes_that_lie_well_are_kept() -> None:
+    """EXACT: lambda = 3 u - u^3 turns at u = 1; planes u = constant about it serve."""
+    planes = Planes(np.array([1.004, 2.0]), np.array([1.0, 0.0]), 0.02)
+    found = crossings(cubic, planes, planes.guessed)
+    assert found.planes is planes
+    assert_allclose(found.top, [1.0, 2.0], rtol=0, atol=5e-4)
+
+
+def test_a_branch_without_a_top_is_refused() -> None:
+    """INVARIANT: a straight line rises for ever."""
+    planes = Planes(np.zeros(2), np.array([1.0, 0.0]), 0.02)
+    with pytest.raises(ContinuationError, match="did not turn back"):
+        crossings(lambda x: (x[:1] - x[1:], np.array([[1.0, -1.0]])), planes, planes.guessed)

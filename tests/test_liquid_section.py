@@ -18,7 +18,7 @@ from conegap.geometries.quantities.files import examples_folder
 from conegap.solver.assessment import assess
 from conegap.solver.field.solution import solve_field
 from conegap.solver.liquid.branch import MeniscusBranch, SurfaceInSolid, problem_at, turning_point
-from conegap.solver.liquid.followed_onset import meniscus_onset
+from conegap.solver.liquid.followed_onset import meniscus_onset, voltage_in_proportion
 from conegap.solver.liquid.free_surface import RIGID, free_surface
 from conegap.solver.liquid.liquid_section import liquid_section, moves
 from conegap.solver.liquid.meniscus_onset import MeniscusOnset, voltage_of_bond_number
@@ -284,6 +284,33 @@ def test_a_film_too_thin_for_a_free_surface_falls_back() -> None:
     assert "rigid surface" in remark
     with pytest.raises(SurfaceInSolid):
         free_surface(thin, "meniscus", None)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("key", "middle", "others"),
+    [
+        (
+            "emitter.tip_radius",
+            3.464e-6,
+            {"emitter.half_angle": 13.0, "liquid.film_thickness": 477e-9},
+        ),
+        ("chamber.length", 1e-4, {}),
+    ],
+    ids=["thin film", "end wall before the tip"],
+)
+def test_branches_that_bend_sharply_where_they_turn(
+    key: str, middle: float, others: dict[str, float]
+) -> None:
+    """INVARIANT: between neighbours 1 % to either side the onset lies on a straight line, within
+    the scatter of their meshes; there the planes across the branch held no shape at first."""
+    design = Design.read("needle")
+    for name, value in others.items():
+        design = design.with_value(name, value)
+    below, here, above = (
+        voltage_in_proportion(design.with_value(key, middle * share)) for share in (0.99, 1.0, 1.01)
+    )
+    assert_allclose(here, 0.5 * (below + above), rtol=5e-4, atol=0)
 
 
 def test_a_slot_moved_aside_changes_the_mean_field_in_second_order() -> None:
