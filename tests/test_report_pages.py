@@ -318,7 +318,7 @@ def test_first_sheet_comes_first_and_is_kept_together() -> None:
     assert html.count('figure class="section"') == 1
     for rule in (
         ".sheet { break-after: page; }",
-        ".page, .overline, .card { break-before: page; }",
+        ".page, .columns, .card { break-before: page; }",
         "thead { display: table-header-group; }",
         "tr { break-inside: avoid; }",
         "break-inside: avoid; }\nfigure svg",
@@ -398,6 +398,64 @@ def test_no_screen_is_too_narrow(
     assert [wide for wide, _ in found] == [*WIDTHS] * len(CASES)
     assert all(needed <= wide for wide, needed in found), found
     assert "CONSOLE" not in done.stderr
+
+
+LOOK = """
+<script>
+const light = (c) => {
+  const [r, g, b] = c.match(/[\\d.]+/g).slice(0, 3).map((v) => v / 255)
+    .map((v) => v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4);
+  return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+};
+const behind = (e) => {
+  for (; e; e = e.parentElement) {
+    const c = getComputedStyle(e).backgroundColor;
+    if (!/, 0\\)$/.test(c)) return c;
+  }
+  return "rgb(255, 255, 255)";
+};
+onload = () => {
+  let least = 99;
+  const words = "p, td, th, dt, dd, li, h1, h2, h3, a, figcaption, caption";
+  for (const e of document.querySelectorAll(words)) {
+    const [a, b] = [light(getComputedStyle(e).color), light(behind(e))];
+    least = Math.min(least, (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05));
+  }
+  document.body.append(` PAPER ${behind(document.body)} CONTRAST ${least} `);
+};
+</script></body>
+"""
+
+
+@pytest.mark.parametrize(("scheme", "paper"), [(0, "rgb(20, 26, 31)"), (1, "rgb(253, 253, 251)")])
+def test_words_stand_out_from_their_paper(
+    scheme: int,
+    paper: str,
+    tmp_path: Path,
+    browse: Callable[..., subprocess.CompletedProcess[str]],
+) -> None:
+    """TABLE (Web Content Accessibility Guidelines 2.2, 1.4.3): 4.5 to 1 for every text, dark on
+    light and light on dark."""
+    place = tmp_path / "report.html"
+    place.write_text(page_text("crowded").replace("</body>", LOOK), encoding="utf-8")
+    setting = f"--blink-settings=preferredColorScheme={scheme}"
+    done = browse(place, setting, "--dump-dom")
+    found = re.search(r"PAPER (rgb\([^)]*\)) CONTRAST ([\d.]+)", done.stdout)
+    assert found is not None
+    assert found.group(1) == paper
+    assert float(found.group(2)) >= 4.5
+
+
+def test_tables_on_a_telephone() -> None:
+    """INVARIANT: few letters stay in rows; anything longer becomes a list of names and values."""
+    few = Table(("figure", "value"), (("half angle that holds 95 % of what leaves", "20.3°"),))
+    many = Table(("criterion", "value", "basis"), (("a", "b", "a basis that goes on and on " * 3),))
+    assert few.narrow
+    assert not many.narrow
+    html = page_text("usual")
+    assert html.count('<table class="narrow"') >= 2
+    assert html.count('<table class="stacked') >= 5
+    assert ".stacked td { display: grid;" in html
 
 
 def test_browser_prints_the_sheet_on_page_one(

@@ -57,6 +57,8 @@ _SECOND_HAND = re.compile(r"[,;] (?:coefficients )?as (?:tabulated|given|quoted)
 PRACTICE = "common practice, no source"
 """How a basis without a source is called."""
 _DAGGER = re.compile(f"[,;]? ?{PRACTICE}")
+# Letters in a row of 390 px, and of a name that may take two lines; common practice, no source.
+_TELEPHONE, _NAMES = 46, 26
 _DRAWN = ("emitter.", "accelerator.", "liquid.")
 
 
@@ -75,6 +77,13 @@ class Table:
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     state: tuple[str, ...] = ()
+
+    @property
+    def narrow(self) -> bool:
+        """Whether its rows stay rows on a telephone: so few letters that no cell gets long."""
+        columns = zip(self.heads, *self.rows, strict=True)
+        first, *others = (max(len(cell) for cell in column) for column in columns)
+        return min(first, _NAMES) + sum(others) <= _TELEPHONE
 
     def mark(self, row: int) -> str:
         """Look of a row."""
