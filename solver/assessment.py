@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from importlib.metadata import version
 from typing import Any
@@ -22,7 +22,7 @@ from conegap.solver.arrays.sector_assessment import (
     sector_warnings,
 )
 from conegap.solver.beam.beam_band import BeamBand, BeamPoint, beam_band
-from conegap.solver.beam.beam_review import beam_rows, unknown_beam_rows
+from conegap.solver.beam.beam_review import review_of_beam, why_no_beam
 from conegap.solver.beam.ion_beam import Beam
 from conegap.solver.common.parallel_map import stand_by
 from conegap.solver.common.progress import Progress
@@ -34,7 +34,7 @@ from conegap.solver.onset.closed_forms import ClassicEstimate, classic_estimate
 from conegap.solver.onset.field_warnings import field_warnings
 from conegap.solver.operation.exhaust import IonExhaust, ion_exhaust
 from conegap.solver.operation.gap_operation import GapOperation, gap_operation
-from conegap.solver.operation.operating_point import OperatingPoint
+from conegap.solver.operation.other_wetting import less_favourable
 from conegap.solver.operation.review import (
     AcceleratorField,
     ReviewRow,
@@ -144,7 +144,7 @@ class Assessment:
     @property
     def why_no_beam(self) -> str:
         """Why there are no ion paths, "" where there are."""
-        return "" if self.beams is not None else _why_no_beam(self.operation.operating)
+        return "" if self.beams is not None else why_no_beam(self.operation.operating)
 
     @property
     def enhancement(self) -> float:
@@ -346,20 +346,25 @@ def assess(
         operation=operation,
         beams=beams,
         review=(
-            *gap_review(
-                design,
-                onset.voltage,
-                first.high,
-                accelerator,
-                every_onset=emission.highest if sector is None else 0.0,
+            *less_favourable(
+                gap_review(
+                    design,
+                    onset.voltage,
+                    first.high,
+                    accelerator,
+                    every_onset=emission.highest if sector is None else 0.0,
+                ),
+                operation.others,
+                lambda other: gap_review(
+                    design,
+                    other.share * onset.voltage,
+                    other.first[2],
+                    replace(accelerator, at_onset=other.share * accelerator.at_onset),
+                ),
             ),
             *burning_rows(design, emission, sector),
             *operation.rows,
-            *(
-                unknown_beam_rows(design, _why_no_beam(operation.operating))
-                if beams is None
-                else beam_rows(design, beams)
-            ),
+            *review_of_beam(design, beams, operation),
             *(() if sector is None else sector_rows(design, sector, operation.emission, budget)),
             *end_rows(end, no_end),
         ),
@@ -401,17 +406,6 @@ def _beams(
     except GeometryError as error:
         return None, (f"no ion paths could be computed: {error}",)
     return band, band.notes
-
-
-def _why_no_beam(at: OperatingPoint) -> str:
-    """Why there are no ion paths at an operating point."""
-    if at.state == "no metal ions":
-        return "no ions of a metal leave this liquid, and of what does no beam is known"
-    if not at.current_known:
-        return "the current of what emits is not known, nor is its beam"
-    if at.point.current <= 0.0:
-        return "no emission is expected at the voltages of the design, so there is no beam"
-    return "no ion paths could be computed; see the warnings"
 
 
 def _number(value: float) -> float | None:

@@ -374,7 +374,7 @@ def test_under_an_oxide_skin_the_angle_is_hardly_known() -> None:
 def test_a_worse_state_of_wetting_is_said_aloud(voltage: float | None, said: str | None) -> None:
     """INVARIANT: the reader hears of a state that gives way earlier, the more so of one that floods
     without voltage."""
-    other = OtherState("wetted end face", voltage, "outer rim", "turning point")
+    other = OtherState("wetted end face", voltage, "outer rim", "turning point", 5e-5)
     meniscus = SimpleNamespace(
         voltage=7e3, mode="turning point", place="bore's edge", state="dry", others=(other,)
     )

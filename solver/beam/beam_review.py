@@ -10,9 +10,12 @@ from conegap.solver.beam.beam_band import BeamBand
 from conegap.solver.beam.clearance import has_depth
 from conegap.solver.beam.ion_beam import Beam
 from conegap.solver.common.display_units import current_text
+from conegap.solver.operation.gap_operation import GapOperation
+from conegap.solver.operation.operating_point import OperatingPoint
+from conegap.solver.operation.other_wetting import OtherWetting, less_favourable
 from conegap.solver.operation.review import ReviewRow, review_row
 
-__all__ = ["MOST_FILLED", "beam_rows", "unknown_beam_rows"]
+__all__ = ["MOST_FILLED", "beam_rows", "review_of_beam", "unknown_beam_rows", "why_no_beam"]
 
 # Share of the current that may land on the accelerator; common practice, no source.
 _MOST_INTERCEPTED = 0.01
@@ -112,6 +115,50 @@ def unknown_beam_rows(design: Design, why: str) -> tuple[ReviewRow, ...]:
         )
         for name, limit in ((_LANDS, _MOST_INTERCEPTED), (_FILLS, MOST_FILLED))
     )
+
+
+def review_of_beam(
+    design: Design, band: BeamBand | None, operation: GapOperation
+) -> tuple[ReviewRow, ...]:
+    """Rows about the beam; not proved where another state of wetting draws more than was computed.
+
+    Parameters
+    ----------
+    design : Design
+    band : BeamBand or None
+        Of the stated state of wetting.
+    operation : GapOperation
+    """
+    most = operation.operating_band[1].point.current
+
+    def rows_in(other: OtherWetting) -> tuple[ReviewRow, ...]:
+        if other.band is None or other.band.points[2].point.current <= most:
+            return ()
+        return unknown_beam_rows(design, "no ion paths are computed at the current of an emitter")
+
+    return less_favourable(
+        unknown_beam_rows(design, why_no_beam(operation.operating))
+        if band is None
+        else beam_rows(design, band),
+        operation.others,
+        rows_in,
+    )
+
+
+def why_no_beam(at: OperatingPoint) -> str:
+    """Why there are no ion paths at an operating point.
+
+    Parameters
+    ----------
+    at : OperatingPoint
+    """
+    if at.state == "no metal ions":
+        return "no ions of a metal leave this liquid, and of what does no beam is known"
+    if not at.current_known:
+        return "the current of what emits is not known, nor is its beam"
+    if at.point.current <= 0.0:
+        return "no emission is expected at the voltages of the design, so there is no beam"
+    return "no ion paths could be computed; see the warnings"
 
 
 def _row(

@@ -348,7 +348,7 @@ def _other(
     """Another state of wetting: on two meshes, or as the stated one where both end alike."""
     ramp = state.ramp
     if ramp is None:
-        return OtherState(state.state, None, "", "floods without voltage")
+        return OtherState(state.state, None, "", "floods without voltage", 0.0)
     load = ramp.last.load
     if ramp.last.station == stated.last.station and ramp.mode == stated.mode:
         load = stated_load
@@ -358,8 +358,14 @@ def _other(
     else:
         # The surface beyond the turning point balances at less: the highest followed is nearer.
         load = max(s.load for s in ramp.states)
-    place = ramp.last.station.contact.place
-    return OtherState(state.state, voltage_of_load(load, gamma), place, ramp.mode)
+    contact = ramp.last.station.contact
+    return OtherState(
+        state.state,
+        voltage_of_load(load, gamma),
+        contact.place,
+        ramp.mode,
+        contact.position[0],
+    )
 
 
 def _floods(design: Design, most: float) -> str:

@@ -88,12 +88,15 @@ class OtherState:
         voltage.
     place, mode : str
         As in `MeniscusOnset`.
+    contact_radius : float
+        Radius or half width of the contact line then, 0 where the liquid floods, [m].
     """
 
     state: str
     voltage: float | None
     place: str
     mode: str
+    contact_radius: float
 
 
 @dataclass(frozen=True)
@@ -122,8 +125,7 @@ class MeniscusOnset:
     half_angle : float
         Half angle of the cone that fits the middle third of the surface there, [rad].
     extinction : Extinction or None
-        Where an attached cone collapses; None for a slit, or where the feed pressure alone
-        holds a cone up.
+        Where an attached cone collapses; None for a slit.
     wave : FirstWave or None
         The first wave along a slit; None around an axis or when none grows.
     tilt_voltage : float or None

@@ -144,15 +144,20 @@ def settled(wetting: Wetting, start: ContactStart, receding: float) -> tuple[int
     return piece, t
 
 
-def greatest_pressure(wetting: Wetting, design: Design) -> float:
+def greatest_pressure(wetting: Wetting, design: Design, state: str | None = None) -> float:
     """Greatest pressure that any place holds without field, over the surface tension, [1/m].
 
     The surface about to advance is part of a sphere or cylinder (Young and Laplace, textbook): at a
     place of the wall it holds 2 gamma sin(psi) / a or gamma sin(psi) / a, psi being its slope
     there, at most a right angle.
+
+    Parameters
+    ----------
+    state : str or None
+        Of wetting; that of the design when left out.
     """
-    starts = design.emitter.contact_starts()
-    start = next(s for s in starts if s.state == design.emitter.wetting_state)
+    wetted = design.emitter.wetting_state if state is None else state
+    start = next(s for s in design.emitter.contact_starts() if s.state == wetted)
     wall, last = wetting.wall, len(wetting.wall.pieces) - 1
     held = []
     for piece in range(start.piece, last + 1):

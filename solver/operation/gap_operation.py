@@ -26,9 +26,16 @@ from conegap.solver.operation.feed import Feed
 from conegap.solver.operation.feed_ends import feed_ends
 from conegap.solver.operation.feed_loss import NO_LOSS
 from conegap.solver.operation.feed_rows import feed_rows, feed_warnings
-from conegap.solver.operation.operating_point import OperatingPoint, operating_point
+from conegap.solver.operation.operating_band import OperatingBand, operating_band
+from conegap.solver.operation.operating_point import OperatingPoint
 from conegap.solver.operation.operating_rows import operating_rows
 from conegap.solver.operation.other_metals import MetalInGap, compare_metals
+from conegap.solver.operation.other_wetting import (
+    OtherWetting,
+    flooding_rows,
+    less_favourable,
+    other_wettings,
+)
 from conegap.solver.operation.propellant import PropellantUse, propellant_use
 from conegap.solver.operation.review import AcceleratorField, ReviewRow
 from conegap.solver.operation.smallest_current import SmallestCurrent, smallest_current
@@ -67,11 +74,6 @@ _OF_THE_APEX = {
 }
 
 
-# Of the onset: a band may reach down to a surface that gives way without voltage, where the law of
-# the current diverges; at a hundredth any supply is at its limit or its ballast's, [-].
-_LEAST_ONSET = 0.01
-
-
 @dataclass(frozen=True)
 class GapOperation:
     """Everything beyond the onset that needs no further field solve.
@@ -80,8 +82,7 @@ class GapOperation:
     ----------
     emission : CurrentLaw
     emission_band : tuple of CurrentLaw
-        With the slope of the current a factor of three lower, onset, extinction and resistance of
-        the feed at the upper ends of their bands, and with all four the other way.
+        Of the least and the greatest current, see `OperatingBand`.
     operating : OperatingPoint
         At the design's voltages with the supply's ballast.
     operating_band : tuple of OperatingPoint
@@ -93,6 +94,8 @@ class GapOperation:
     propellant : PropellantUse
         Mass efficiency, specific impulse and life at the operating point.
     metals : tuple of MetalInGap
+    others : tuple of OtherWetting
+        States of wetting that the design does not state.
     rows : tuple of ReviewRow
     warnings : tuple of str
     """
@@ -108,6 +111,7 @@ class GapOperation:
     feed: Feed | None
     card: SupplyCard
     metals: tuple[MetalInGap, ...]
+    others: tuple[OtherWetting, ...]
     rows: tuple[ReviewRow, ...]
     warnings: tuple[str, ...]
 
@@ -175,6 +179,8 @@ class GapOperation:
         if not at.current_known:
             found |= dict.fromkeys(_OF_THE_CURRENT)
             found["cone"] |= dict.fromkeys(_OF_THE_APEX & found["cone"].keys())
+        if self.others:
+            found["other_wetting_states"] = [other.as_dict() for other in self.others]
         if at.exhaust is not None and at.point.current > 0.0:
             found["operating_exhaust_speed_m_per_s"] = at.exhaust.speed
             found["operating_specific_impulse_s"] = at.exhaust.specific_impulse
@@ -251,82 +257,46 @@ def gap_operation(
     feed = None if ends is None else ends.drawn
     emission = _emission(design, rigid, meniscus, onset, site_spacing, tip_onsets, feed)
 
-    def operated(law: CurrentLaw, first_emission: float, end: float = 0.0) -> OperatingPoint:
-        """With settings and limits of the supply at an end of their tolerances, -1 or 1."""
-        off = {
-            name: end * design.tolerance(f"voltages.{name}") for name in ("emitter", "accelerator")
-        }
-        supply = design.supply
-        amperes, volts = (
-            None if limit is None else limit + end * design.tolerance(f"supply.{name}")
-            for name, limit in (
-                ("current_limit", supply.current_limit),
-                ("voltage_limit", supply.voltage_limit),
-            )
-        )
-        return operating_point(
-            law,
-            voltage=design.voltage + sum(off.values()),
-            emitter_voltage=design.voltages.emitter + off["emitter"],
-            ballast=supply.ballast_resistance,
-            current_limit=amperes,
-            voltage_limit=volts,
-            first_emission=first_emission,
-            metal_ions=design.metal.gives_ions,
-        )
-
-    low, first, high = band
-    operating = operated(emission, first)
-    losses = (NO_LOSS, NO_LOSS) if ends is None else ends.losses(MassEfficiency())
-    slow, steep = (
-        replace(
-            _within(one, max(end, _LEAST_ONSET * onset), onset, emission.extinction_over_onset),
-            feed=loss,
-        )
-        for one, end, loss in zip(emission.band(), reversed(onset_band), losses, strict=True)
-    )
-    weak, strong = operated(slow, high, -1.0), operated(steep, low, 1.0)
-    propellant = propellant_use(design, (weak, operating, strong))
+    stated = operating_band(design, emission, ends, onset_band=onset_band, first=band)
+    others = other_wettings(design, emission, ends, meniscus, onset_band=onset_band, first=band)
+    weak, operating, strong = stated.points
     smallest = smallest_current(design.metal.symbol, design.liquid.temperature)
     card = supply_card(design, solution, band=band, accelerator=accelerator, operating=operating)
+
+    def rows(at: OperatingBand, first: tuple[float, float, float]) -> tuple[ReviewRow, ...]:
+        flow = propellant_use(design, at.points).mass_flow
+        return (
+            *supply_rows(design, replace(card, highest=first[2])),
+            *operating_rows(design, at.points, smallest),
+            *electron_rows(design, electrode),
+            *breakdown_rows(design, first[2], accelerator),
+            *feed_rows(design, ends, flow if at.known else (*flow[:2], math.inf)),
+        )
+
     return GapOperation(
         electrode=electrode,
         emission=emission,
-        emission_band=(slow, steep),
+        emission_band=stated.laws,
         operating=operating,
         operating_band=(weak, strong),
         smallest=smallest,
         cone=cone_state(design, emission, operating.point.voltage, operating.point.per_site),
-        propellant=propellant,
+        propellant=propellant_use(design, stated.points),
         feed=feed,
         card=card,
         metals=compare_metals(design, rigid, None if meniscus is None else meniscus.voltage),
-        rows=(
-            *supply_rows(design, card),
-            *operating_rows(design, (weak, operating, strong), smallest),
-            *electron_rows(design, electrode),
-            *breakdown_rows(design, high, accelerator),
-            *feed_rows(
-                design,
-                ends,
-                propellant.mass_flow
-                if all(one.current_known for one in (weak, operating, strong))
-                else (*propellant.mass_flow[:2], math.inf),
+        others=others,
+        rows=less_favourable(
+            rows(stated, band),
+            others,
+            lambda other: (
+                flooding_rows(design, other)
+                if other.band is None
+                else rows(other.band, other.first)
             ),
         ),
         warnings=(*_ion_warnings(design), *feed_warnings(design)),
     )
-
-
-def _within(law: CurrentLaw, onset: float, drawn: float, start: float) -> CurrentLaw:
-    """A law of the band with the onset at one end of its own.
-
-    The uncertainties of the onset and of the extinction over it are independent: together they move
-    the voltage at which the law begins by the root of the sum of their squares.
-    """
-    off = math.hypot(law.extinction_over_onset / start - 1.0, onset / drawn - 1.0)
-    begins = drawn * start * max(1.0 + math.copysign(off, onset - drawn), _LEAST_ONSET)
-    return replace(law, onset_voltage=onset, extinction_over_onset=min(begins / onset, 1.0))
 
 
 def _ion_warnings(design: Design) -> tuple[str, ...]:

@@ -18,6 +18,7 @@ from conegap.solver.common.display_units import (
     voltage_text,
 )
 from conegap.solver.operation.operating_point import OperatingPoint
+from conegap.solver.operation.other_wetting import OtherWetting
 from conegap.solver.report.tables import Table
 
 __all__ = ["operating_facts", "operating_table"]
@@ -124,8 +125,9 @@ def operating_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
     """
     operation = assessment.operation
     at = operation.operating
+    others = tuple((f"with a {one.state} instead", _in_other(one)) for one in operation.others)
     if at.point.current <= 0.0:
-        return (("operating point", _state(assessment)),)
+        return (("operating point", _state(assessment)), *others)
     weak, strong = operation.operating_band
     sag = ""
     if at.state == "current limit":
@@ -142,7 +144,18 @@ def operating_facts(assessment: Assessment) -> tuple[tuple[str, str], ...]:
     if thrusts:
         # At a current limit the greater current law leaves less voltage, and so less thrust.
         rows.append(("its thrust", span_text(thrust_text, min(thrusts), max(thrusts))))
-    return tuple(rows)
+    return (*rows, *others)
+
+
+def _in_other(other: OtherWetting) -> str:
+    """Where the gap runs in a state of wetting that the design does not state."""
+    if other.band is None:
+        return "floods without voltage"
+    weak, at, strong = (one.point for one in other.band.points)
+    if strong.current <= 0.0:
+        return f"no emission; that begins at {voltage_text(other.first[1])}"
+    between = span_text(current_text, weak.current, strong.current)
+    return f"{voltage_text(at.voltage)}, {between}"
 
 
 def _state(assessment: Assessment) -> str:
