@@ -293,7 +293,7 @@ def test_a_film_too_thin_for_a_free_surface_falls_back() -> None:
         (
             "emitter.tip_radius",
             3.464e-6,
-            {"emitter.half_angle": 13.0, "liquid.film_thickness": 477e-9},
+            {"emitter.half_angle": math.radians(13.0), "liquid.film_thickness": 477e-9},
         ),
         ("chamber.length", 1e-4, {}),
     ],
