@@ -15,6 +15,7 @@ from conegap.geometries.quantities.errors import GeometryError
 from conegap.geometries.quantities.notebook import html_table
 from conegap.solver.arrays.end_review import end_rows, end_warnings
 from conegap.solver.arrays.first_emission import FirstEmission, burning_rows, first_emission
+from conegap.solver.arrays.misalignment_review import misalignment_warnings
 from conegap.solver.arrays.sector_assessment import (
     SectorAssessment,
     assess_sector,
@@ -247,6 +248,8 @@ class Assessment:
             result["sector"] = self.sector.as_dict(self.operation.operating.point.voltage)
         if self.slit_end is not None:
             result["slit_end"] = self.slit_end.as_dict()
+        if onset.misaligned is not None:
+            result["misalignment"] = onset.misaligned.as_dict()
         if self.surface_wave is not None:
             result["onset"]["surface_wave_voltage_V"] = self.surface_wave.onset_voltage
         return result
@@ -307,6 +310,8 @@ def assess(
             design, solution, deep, onset.voltage, onset.firing, curve=scans, progress=progress
         )
         accelerator = accelerator.times(sector.accelerator_factor)
+    if onset.misalignment is not None:
+        accelerator = accelerator.times(onset.misalignment.accelerator_factor)
     end, no_end = slit_end_or_why(design, curve=scans, progress=progress)
     emission = first_emission(onset, budget, sector, end)
     first = emission.first
@@ -328,14 +333,13 @@ def assess(
         ions = aside.submit(_beams, design, solution, operation, quick=not scans)
         scanned = scans_about(onset) if scans else ()
     beams, no_beam = ions.result()
-    edge = solution.section.edge(rigid.edge_name)
     ground = design.voltages.emitter
     return Assessment(
         design=design,
         solution=solution,
         onset=onset,
         budget=budget,
-        classic=classic_estimate(design, radius=edge.radius),
+        classic=classic_estimate(design, radius=solution.section.edge(rigid.edge_name).radius),
         surface_wave=wave,
         accelerator=accelerator,
         exhaust=(
@@ -376,6 +380,7 @@ def assess(
             *operation.warnings,
             *no_beam,
             *(() if sector is None else sector_warnings(design)),
+            *misalignment_warnings(onset.misalignment),
             *no_end,
             *end_warnings(design, end),
             *((onset.remark,) if onset.remark else ()),

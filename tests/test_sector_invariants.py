@@ -127,7 +127,7 @@ def test_too_large_a_sector_is_refused_before_it_is_solved(monkeypatch: pytest.M
     def never(*_: object) -> None:
         raise InterruptedError
 
-    monkeypatch.setattr(sector_field, "_solve_level", never)
+    monkeypatch.setattr(sector_field, "solve_level", never)
     need = memory_needed(8 * points)
     monkeypatch.setattr(sector_field, "_memory_free", lambda: need - 1)
     with refused("", f"{8 * points:,}", "GiB", kind=MeshError, cause="too large"):

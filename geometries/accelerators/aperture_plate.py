@@ -9,6 +9,7 @@ from typing import ClassVar, Literal
 
 from pydantic import StrictBool
 
+from conegap.geometries.accelerators.movable import Movable
 from conegap.geometries.accelerators.plate import Plate
 from conegap.geometries.curves.outline import rounded_polygon
 from conegap.geometries.curves.section import Symmetry
@@ -21,7 +22,7 @@ from conegap.geometries.quantities.errors import GeometryError
 __all__ = ["AperturePlate"]
 
 
-class AperturePlate(Plate):
+class AperturePlate(Plate, Movable):
     """A plate with a round hole, before a needle or a capillary.
 
     `bevel_angle` opens the hole away from the emitter.  A plate that `reaches_wall` has no rim: it
@@ -79,10 +80,18 @@ class AperturePlate(Plate):
                 "accelerator.outer_diameter",
                 "a plate that reaches the wall has no rim; leave outer_diameter out",
             )
+        for key, value in zip(self.askew_keys, self.askew, strict=True):
+            if self.reaches_wall and value != 0.0:
+                yield Problem(
+                    f"accelerator.{key}",
+                    "a plate that reaches the wall stands square to it and on its axis; leave it "
+                    "out, or give the plate a rim (reaches_wall = false)",
+                )
         yield from self._plate_problems("diameter", "outer_diameter")
 
     def outline(self, gap: float, setting: Setting) -> AcceleratorOutline:
         plate = self._round_opening(gap, "accelerator.diameter", f"⌀ {length_text(self.diameter)}")
+        plate = replace(plate, notes=(*plate.notes, *self.askew_notes()))
         hole = self.round_hole(gap)
         if not self.reaches_wall or hole is None:
             return plate

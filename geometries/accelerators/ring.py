@@ -6,7 +6,8 @@ import math
 from collections.abc import Iterator
 from typing import ClassVar, Literal
 
-from conegap.geometries.accelerators.plate import OpenAccelerator, smaller
+from conegap.geometries.accelerators.movable import Movable
+from conegap.geometries.accelerators.plate import smaller
 from conegap.geometries.curves.curve import Arc
 from conegap.geometries.curves.section import DimensionMark, Symmetry
 from conegap.geometries.parts.accelerator import gap_mark
@@ -17,7 +18,7 @@ from conegap.geometries.parts.surroundings import AcceleratorOutline
 __all__ = ["Ring"]
 
 
-class Ring(OpenAccelerator):
+class Ring(Movable):
     """A ring of round wire; its lowest point lies at z = gap."""
 
     kind: Literal["ring"]
@@ -70,5 +71,9 @@ class Ring(OpenAccelerator):
             ),
         )
         return AcceleratorOutline(
-            gap=gap, top=gap + self.wire_diameter, islands=(loop,), marks=marks
+            gap=gap,
+            top=gap + self.wire_diameter,
+            islands=(loop,),
+            marks=marks,
+            notes=self.askew_notes(),
         )

@@ -13,7 +13,7 @@ from conegap.geometries.curves.section import Boundary, Section, electrode_of
 from conegap.geometries.quantities.errors import GeometryError
 from conegap.geometries.quantities.quantity import LENGTH, as_text
 
-__all__ = ["Closest", "check_clearance", "closest_places", "inside", "ray_distance"]
+__all__ = ["Closest", "check_clearance", "closest_places", "crossing", "inside", "ray_distance"]
 
 
 # Chords per half turn: they stay within 1 - cos(pi / 256) = 8e-5 of the radius of an arc, less
@@ -84,8 +84,14 @@ def _to_segments(points: FloatArray, outline: FloatArray) -> tuple[FloatArray, F
     return np.sqrt(x * x + z * z), share
 
 
-def _cross(one: FloatArray, other: FloatArray) -> bool:
-    """Whether two polylines cross."""
+def crossing(one: FloatArray, other: FloatArray) -> bool:
+    """Whether two polylines cross.
+
+    Parameters
+    ----------
+    one, other : (n, 2) array
+        [m].
+    """
 
     def side(p: FloatArray, q: FloatArray, r: FloatArray) -> FloatArray:
         u, v = (q - p)[:, None, :], r[None, :, :] - p[:, None, :]
@@ -187,7 +193,7 @@ def _check_pair(
     island, other = _Loop.of(first, 2), _Loop.of(second, 2)
     size = float(np.ptp(island.points, axis=0).min())
     lost = inside(island.points, other.points) != beside
-    if not np.all(lost) or _cross(island.closed, other.closed):
+    if not np.all(lost) or crossing(island.closed, other.closed):
         depth, where, name = _deepest(_Loop.of(first, 129), _Loop.of(second, 129), beside)
         if depth > _TOUCH * size:
             raise GeometryError(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from conegap.geometries.curves.askew import askew_clearance
 from conegap.geometries.curves.clearance import check_clearance
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.curves.section import Section
@@ -78,6 +79,8 @@ def assembly_of(
         raise
     try:
         clearance = check_clearance(section)
+        if any(parts.accelerator.askew):
+            clearance = askew_clearance(section, *parts.accelerator.askew)
     except GeometryError as problem:
         complaints.add("", str(problem), geometry=True)
         complaints.keys += problem.keys

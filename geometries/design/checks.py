@@ -41,6 +41,7 @@ def broken_rules(parts: Parts) -> Iterator[Problem]:
             "voltages.chamber",
             f"a {emitter.kind} is solved in a grounded chamber; leave the chamber at 0 V",
         )
+    yield from _askew(emitter, accelerator)
     yield from _chamber_keys(emitter, parts.chamber)
     yield from _side_keys(parts)
 
@@ -55,6 +56,19 @@ def _pairing(emitter: Emitter, accelerator: Accelerator) -> Iterator[Problem]:
         name = accelerator.noun
         why = f"a {emitter.kind} is not solved before this accelerator, {name}"
     yield Problem("accelerator.kind", f"{why}; choose one of {fitting}")
+
+
+def _askew(emitter: Emitter, accelerator: Accelerator) -> Iterator[Problem]:
+    """An accelerator beside the axis of an emitter for which that is not solved."""
+    if emitter.stands_alone or not accelerator.askew_keys:
+        return
+    for key, value in zip(accelerator.askew_keys, accelerator.askew, strict=True):
+        if value != 0.0:
+            yield Problem(
+                f"accelerator.{key}",
+                f"an accelerator beside the axis or askew is solved before a needle or a capillary "
+                f"only, not before a {emitter.noun}; leave it out",
+            )
 
 
 def _fits(emitter: Emitter, accelerator: Accelerator | type[Accelerator]) -> bool:

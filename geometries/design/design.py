@@ -250,6 +250,13 @@ class Design:
             self.accelerator, self.gap, self.room(), self.liquid.film_thickness
         )
 
+    @property
+    def askew_keys(self) -> tuple[str, ...]:
+        """Keys of the dimensions that put the accelerator beside the emitter's axis or askew, which
+        its section does not show; none where that is not solved."""
+        keys = self.accelerator.askew_keys if self.emitter.stands_alone else ()
+        return tuple(f"accelerator.{key}" for key in keys)
+
     def room(self) -> Room:
         """The region around the electrodes."""
         wide = self.chamber.half_width if self.chamber.radius is None else self.chamber.radius

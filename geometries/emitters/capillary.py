@@ -40,6 +40,7 @@ class Capillary(Emitter):
     contact_line: Literal["bore", "rim"] = "bore"
     holder_diameter: Length = derived(lambda given: holder_width(given, "outer_diameter", "length"))
 
+    stands_alone: ClassVar[bool] = True
     closed_form: ClassVar[Literal["tube", "tip or edge"]] = "tube"
 
     @property

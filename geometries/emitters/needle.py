@@ -55,6 +55,7 @@ class Needle(Emitter):
     )
 
     wetted: ClassVar[bool] = True
+    stands_alone: ClassVar[bool] = True
 
     @property
     def edge_radius_key(self) -> str | None:

@@ -43,6 +43,8 @@ class Accelerator(Part):
     """Whether it closes the region at the gap's end over the whole width."""
     offsets: ClassVar[tuple[str, ...]] = ()
     """Its dimensions that break the mirror symmetry of a planar section."""
+    askew_keys: ClassVar[tuple[str, ...]] = ()
+    """Its dimensions that put it beside the axis of a round emitter, or askew."""
     faces: ClassVar[tuple[Arrangement, ...]] = ("single",)
     """Arrangements of tips that it can stand before."""
 
@@ -54,6 +56,11 @@ class Accelerator(Part):
     def symmetric(self, tables: Mapping[str, FloatArray]) -> bool:
         """Whether a planar accelerator is its own mirror image."""
         return True
+
+    @property
+    def askew(self) -> tuple[float, float]:
+        """Distance of its opening's middle from the emitter's axis, [m], and tilt, [rad]."""
+        return 0.0, 0.0
 
     def distance(self, emitter_apex: float, tables: Mapping[str, FloatArray]) -> float:
         """Axial distance from the emitter's metal apex to the near face, [m].

@@ -48,6 +48,8 @@ class Emitter(Part):
 
     arrangement: ClassVar[Arrangement] = "single"
     """How its tips stand; a "ring" states pitch_diameter, tip_radius, tip_height and runout."""
+    stands_alone: ClassVar[bool] = False
+    """Whether it is one round body whose accelerator may stand beside its axis, or askew."""
     chamber_at_ground: ClassVar[bool] = False
     """Whether it is solved in a grounded chamber only."""
 

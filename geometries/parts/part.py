@@ -49,6 +49,7 @@ __all__ = [
     "Problem",
     "Radius",
     "Temperature",
+    "Tilt",
     "VoltageLimit",
     "derived",
 ]
@@ -184,6 +185,8 @@ Distance = Annotated[float, Physical(LENGTH, "any", position=True)]
 """A drawn distance that may be negative where something reaches beyond, [m]."""
 Angle = Annotated[float, Physical(ANGLE, "not negative")]
 """An angle that is not negative, [rad]."""
+Tilt = Annotated[float, Physical(ANGLE, "any")]
+"""An angle of either sign, [rad]."""
 Temperature = Annotated[float, Physical(TEMPERATURE)]
 """An absolute temperature, [K]."""
 Pressure = Annotated[float, Physical(PRESSURE, "any")]

@@ -73,7 +73,7 @@ class Conductor:
 
 @dataclass(frozen=True)
 class Tip:
-    """A cone with a spherical cap on a flat crest.
+    """A cone with a spherical cap on a flat crest, or any round body by its outline.
 
     Parameters
     ----------
@@ -93,6 +93,9 @@ class Tip:
         Radius about the apex that holds only this tip's own metal, [m].
     mirrors : tuple of float
         Azimuths of the symmetry planes through its axis: (), (0,), (pi/2,) or (0, pi/2), [rad].
+    body : tuple of Curve
+        Closed outline in (radius, z) of a body that is no such cone, from its apex down and back
+        along the axis; ``half_angle`` and ``height`` then say nothing, [m].
     """
 
     name: str
@@ -103,6 +106,7 @@ class Tip:
     height: float
     reach: float
     mirrors: tuple[float, ...] = ()
+    body: tuple[Curve, ...] = ()
 
     @property
     def share(self) -> float:
@@ -123,6 +127,8 @@ class Tip:
         below : float
             How far the body reaches into what it stands on, >= 0, [m].
         """
+        if self.body:
+            return self.body
         a, r = self.half_angle, self.radius
         start = (r * math.cos(a), self.apex - r * (1.0 - math.sin(a)))
         low = self.apex - self.height - below

@@ -35,6 +35,9 @@ def beam_rows(design: Design, band: BeamBand) -> tuple[ReviewRow, ...]:
     no steady beam, it is not proved.  Ions that neither left nor landed fail a row of their own
     and count as landed in that of the interception.
 
+    An offset of the opening takes its part of the room that the beam may fill, its tolerance
+    with it.
+
     Parameters
     ----------
     design : Design
@@ -52,6 +55,15 @@ def beam_rows(design: Design, band: BeamBand) -> tuple[ReviewRow, ...]:
             "lower the chamber's voltage"
         )
     errors = band.errors
+    askew = any(design.accelerator.askew)
+    half = (design.accelerator.opening or math.inf) / 2.0
+    beside, more = (
+        abs(value) / half
+        for value in (
+            design.accelerator.askew[0],
+            sum(design.tolerance(key) for key in design.askew_keys[:1]),
+        )
+    )
     lost = max(beam.unfinished for beam in band.beams)
     rows = [
         _row(
@@ -63,16 +75,18 @@ def beam_rows(design: Design, band: BeamBand) -> tuple[ReviewRow, ...]:
             _MOST_INTERCEPTED,
             _PRACTICE,
             open_it,
+            askew,
         ),
         _row(
             band,
             _FILLS,
-            lambda beam: math.inf if beam.filling is None else beam.filling,
-            0.0 if errors is None else errors.filling,
+            lambda beam: math.inf if beam.filling is None else beam.filling + beside,
+            more + (0.0 if errors is None else errors.filling),
             math.inf if lost > 0.0 else 0.0,
             MOST_FILLED,
             f"twice the half width; {_PRACTICE}",
             f"open the {name}, centre it on the emitter, or draw less current",
+            askew,
         ),
     ]
     if lost > 0.0:
@@ -170,33 +184,40 @@ def _row(
     limit: float,
     basis: str,
     advice: str,
+    askew: bool,
 ) -> ReviewRow:
-    """One row: passed at every current, failed at the expected one, or not proved."""
+    """One row: passed at every current, failed at the expected one, or not proved; never passed
+    where the opening is out of line, whose steering is not computed."""
     nominal = read(band.nominal)
     values = [read(beam) for beam in band.beams]
     margin = error if math.isfinite(error) else math.inf if math.isfinite(nominal) else 0.0
     high = max(values) + margin + lost if band.complete else math.inf
     low = max(min(values) - margin, 0.0) if math.isfinite(margin) else 0.0
-    passed = False if nominal > limit else True if high <= limit else None
+    passed = False if nominal > limit else True if high <= limit and not askew else None
     return ReviewRow(
         name,
         nominal,
         limit,
         "",
         passed,
-        f"{_currents(band, passed)}; {basis}",
+        f"{_currents(band, passed, askew)}; {basis}",
         "" if passed else advice,
         (low, high) if band.nominal.charge is not None else (nominal, math.inf),
     )
 
 
-def _currents(band: BeamBand, passed: bool | None) -> str:
+def _currents(band: BeamBand, passed: bool | None, askew: bool) -> str:
     """At which currents the row was judged."""
     if band.nominal.charge is None:
         return "paths of single ions: the current is not known, and its charge widens the beam"
     expected, low, high = (current_text(point.current) for point in band.points)
     if passed is False:
         return f"with the beam's own charge; fails at the expected {expected}"
+    if askew:
+        return (
+            "paths of the aligned gap, the offset taken off the opening; what an opening out of "
+            "line steers is not computed"
+        )
     if passed:
         return f"with the beam's own charge; from {low} to {high}"
     if band.errors is not None and not math.isfinite(band.errors.intercepted):

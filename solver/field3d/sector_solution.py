@@ -23,7 +23,7 @@ from conegap.solver.field.extrapolation import Estimate, estimate
 from conegap.solver.field3d.tetrahedra import TetraMesh, tetra_meshes
 from conegap.solver.field3d.volumes import tetra_volumes, triangle_measure
 
-__all__ = ["SectorLevel", "SectorSolution", "memory_needed", "solve_sector"]
+__all__ = ["SectorLevel", "SectorSolution", "memory_needed", "solve_level", "solve_sector"]
 
 # Measured on crowns and arrays, largest resident size over points of the finest mesh, with a
 # margin.
@@ -243,7 +243,7 @@ def solve_sector(
             _refuse_too_large(points * _GROWTH ** (meshes - 1))
         if progress is not None:
             progress("sector in three dimensions", len(levels), meshes)
-        levels.append(_solve_level(mesh, electrodes))
+        levels.append(solve_level(mesh, electrodes))
         if len(levels) == meshes:
             break
     if progress is not None:
@@ -278,8 +278,19 @@ def _memory_free() -> int:
         return _MOST_BYTES
 
 
-def _solve_level(mesh: TetraMesh, electrodes: tuple[str, ...]) -> SectorLevel:
-    """Unit solutions on one mesh."""
+def solve_level(mesh: TetraMesh, electrodes: tuple[str, ...]) -> SectorLevel:
+    """Unit solutions on one mesh.
+
+    Parameters
+    ----------
+    electrodes : tuple of str
+        In the order of the rows of the solutions.
+
+    Raises
+    ------
+    MeshError, ConvergenceError
+        The mesh is not sound, or the solve failed.
+    """
     from conegap.solver.field3d.operator import SectorOperator
 
     count = len(mesh.points)

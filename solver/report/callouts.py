@@ -11,6 +11,7 @@ from conegap.solver.assessment import Assessment
 from conegap.solver.beam.beam_review import MOST_FILLED
 from conegap.solver.common.display_units import length_words
 from conegap.solver.figures.finish import EDGES, edge_finish
+from conegap.solver.report.misalignment import misalignment_callouts
 from conegap.solver.report.tables import Table
 
 __all__ = ["callouts_table", "spare_offset"]
@@ -45,6 +46,7 @@ def callouts_table(assessment: Assessment) -> Table:
              f"within {length_words(float(f'{spare:.2g}'))}" if spare > 0.0 else "nothing to spare",
              f"what the beam leaves of {MOST_FILLED:g} of the opening; steering comes on top")
         )  # fmt: skip
+    rows += misalignment_callouts(assessment)
     return Table(("callout", "value", "basis"), tuple(rows))
 
 

@@ -6,6 +6,7 @@ from conegap.solver.arrays.first_emission import ENDS
 from conegap.solver.assessment import Assessment
 from conegap.solver.common.display_units import length_words, percent, voltage_text
 from conegap.solver.field3d.slit_end import ALLOWED_FACTOR
+from conegap.solver.report.misalignment import misalignment_lines, misalignment_words
 from conegap.solver.report.tables import Table
 
 __all__ = [
@@ -130,7 +131,7 @@ def _kept(value: float | None) -> str:
 
 def sector_words(assessment: Assessment) -> tuple[str, ...]:
     """What the solve in three dimensions adds, sentences in order; empty for a plane section."""
-    lines: list[str] = []
+    lines = list(misalignment_words(assessment))
     sector, design = assessment.sector, assessment.design
     if sector is not None:
         onset = sector.onset
@@ -204,7 +205,7 @@ def _firing_words(assessment: Assessment) -> list[str]:
 
 def sector_lines(assessment: Assessment) -> list[tuple[str, str]]:
     """A line or two for the terminal's table; none for a plane section."""
-    rows: list[tuple[str, str]] = []
+    rows = misalignment_lines(assessment)
     sector, end = assessment.sector, assessment.slit_end
     if sector is not None:
         rows.append(("field over that of a tip alone", f"{sector.screening.strongest:.3f}"))

@@ -172,6 +172,11 @@ def _alignment_gaps(assessment: Assessment) -> Iterator[str]:
             "Tips out of line otherwise than by radius, height and the slot's offset; beam and "
             "electron currents are those of one tip alone."
         )
+    elif assessment.onset.misaligned is not None:
+        yield (
+            "What an offset or a tilt of the accelerator steers, and how it bends the liquid to "
+            "one side; anything else off the axis."
+        )
     elif section.symmetry == "axisymmetric":
         yield "Anything off the axis: emitter and accelerator are round and perfectly aligned."
     else:

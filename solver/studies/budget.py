@@ -32,6 +32,7 @@ __all__ = ["Budget", "Contribution", "error_budget", "in_the_onset"]
 
 _TURNING = "turning point solved at both ends of the tolerance"
 _RIGID = "rigid balance solved at both ends of the tolerance"
+_ASKEW = "field at the tip solved in three dimensions at the end of the tolerance"
 _NOT_FOUND = "the turning point was not found at one end"
 # Relative change of a dimension without tolerance, to see whether the outline follows: far above
 # rounding, far below what a part's rules forbid.
@@ -163,6 +164,8 @@ def in_the_onset(design: Design, dimension: Dimension) -> bool:
     """
     if dimension.key.startswith(_IN_NO_SECTION):
         return False
+    if dimension.key in design.askew_keys:
+        return True
     drawn = ("emitter.", "accelerator.", "chamber.")
     if not dimension.key.startswith(drawn) or design.sector() is not None:
         return True
@@ -330,7 +333,9 @@ def _line(onset: Onset, dimension: Dimension, ends: Sequence[Shift | str]) -> Co
         shifts.append(end.ratio - 1.0)
         lost = lost or bool(end.lost)
     basis = _TURNING
-    if onset.variants.solved == RIGID:
+    if dimension.key in onset.design.askew_keys:
+        basis = _ASKEW
+    elif onset.variants.solved == RIGID:
         basis = _RIGID if onset.meniscus is None else f"{_RIGID}, not the turning point"
     elif lost:
         basis = f"{_RIGID}: {_NOT_FOUND}"

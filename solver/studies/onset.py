@@ -7,7 +7,7 @@ that none of them has an onset of its own.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from conegap.geometries.design.design import Design
@@ -22,6 +22,7 @@ from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
 from conegap.solver.onset.surface_balance import field_stress
 from conegap.solver.studies.end_shift import ENDS, Ends, ends_of
 from conegap.solver.studies.firing_order import Firing, firing_laws, sampled_firing
+from conegap.solver.studies.misalignment import Misalignment, misalignment_of
 from conegap.solver.studies.nominal import FIRST_TIP, First, Nominal
 from conegap.solver.studies.skew import Skew, skew_of
 from conegap.solver.studies.solve_cache import SolveCache
@@ -63,6 +64,8 @@ class Onset:
         The third dimension, on three meshes.
     skew : Skew or None
         Where the turning point is that of the aligned slit, scaled.
+    misalignment : Misalignment or None
+        Where the accelerator may stand beside the axis of a round emitter, or askew.
     remarks : tuple of str
         Why the free surface was not followed, or which other state of wetting gives way at less.
     accuracy : float
@@ -79,6 +82,7 @@ class Onset:
     sector: SectorOnset | None
     remarks: tuple[str, ...] = ()
     skew: Skew | None = None
+    misalignment: Misalignment | None = None
     accuracy: float = 1e-3
     kept: SolveCache = field(default_factory=SolveCache, compare=False)
     progress: Progress | None = field(default=None, compare=False)
@@ -98,7 +102,14 @@ class Onset:
             self.kept,
             self.progress,
             self.skew is not None,
+            self.misalignment,
         )
+
+    @property
+    def misaligned(self) -> Misalignment | None:
+        """Offset and tilt of the accelerator, None where the drawing states neither."""
+        found = self.misalignment
+        return found if found is not None and found.stated else None
 
     @property
     def followed(self) -> Design:
@@ -221,7 +232,9 @@ class Onset:
         """
         if self.meniscus is None:
             return math.hypot(self.rigid.error, self.design.outline_uncertainty[0])
-        return math.hypot(self.meniscus.error, 0.0 if self.sector is None else self.sector.error)
+        deep = 0.0 if self.sector is None else self.sector.error
+        beside = 0.0 if self.misalignment is None else self.misalignment.error
+        return math.hypot(self.meniscus.error, deep, beside)
 
     @property
     def ratio_to_rigid(self) -> float:
@@ -324,7 +337,8 @@ def solve_onset(
     """Solve the onset of a design as drawn.
 
     The plane section is solved on at least three nested meshes, a third dimension on three, the
-    turning point of a free surface on the meshes made for its shape.
+    turning point of a free surface on the meshes made for its shape.  An accelerator beside the
+    axis or askew divides them by the factor of its field in three dimensions.
 
     Parameters
     ----------
@@ -359,14 +373,20 @@ def solve_onset(
     if meniscus is not None and skew is not None:
         meniscus = meniscus.in_field(skew.factor)
         remarks = (*remarks, skew.remark)
+    rigid = section.in_sector(sector)
+    beside = misalignment_of(design, section.edge_per_volt, progress)
+    if beside is not None:
+        rigid = replace(rigid.times(beside.factor), error=math.hypot(rigid.error, beside.error))
+        meniscus = None if meniscus is None else meniscus.in_field(beside.factor)
     return Onset(
         design,
         solution,
-        section.in_sector(sector),
+        rigid,
         meniscus,
         sector,
         remarks,
         skew,
+        beside,
         accuracy,
         kept or SolveCache(),
         progress,

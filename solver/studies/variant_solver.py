@@ -24,6 +24,7 @@ from conegap.solver.liquid.free_surface import RIGID, TURNING_POINT
 from conegap.solver.liquid.meniscus_onset import MeniscusOnset
 from conegap.solver.mesh.coarse_mesh import CoarseMesh
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset_of_solution
+from conegap.solver.studies.misalignment import Misalignment
 from conegap.solver.studies.pinned_turning import drawn_liquid_mesh, settled_start
 from conegap.solver.studies.solve_cache import SolveCache, key_of
 from conegap.solver.studies.turning_start import TurningStart
@@ -72,6 +73,8 @@ class VariantSolver:
     progress : callable or None
     skewed : bool
         Whether the turning point is that of the aligned slit.
+    misalignment : Misalignment or None
+        Offset and tilt of the accelerator before a round emitter, which no section shows.
     """
 
     design: Design
@@ -82,6 +85,7 @@ class VariantSolver:
     kept: SolveCache = field(default_factory=SolveCache)
     progress: Progress | None = None
     skewed: bool = False
+    misalignment: Misalignment | None = None
 
     @property
     def solved(self) -> str:
@@ -183,7 +187,11 @@ class VariantSolver:
             raise ContinuationError(
                 f"the turning point was not found again on two meshes ({drawn})"
             )
-        return [v if isinstance(v, str) else v / drawn for v in found]
+        still = 1.0 if self.misalignment is None else self.misalignment.factor
+        return [
+            v if isinstance(v, str) else v / drawn * still / factor
+            for v, factor in zip(found, self._factors(variants), strict=True)
+        ]
 
     def shifts(
         self, variants: Sequence[Changes], what: str, *, meshes: int = 2
@@ -287,7 +295,16 @@ class VariantSolver:
         meshes: int,
         finished: Callable[[int, Any], None] | None = None,
     ) -> list[RigidOnset | str]:
-        return onset_of_variants(
+        factors = self._factors(variants)
+
+        def with_factor(number: int, result: RigidOnset | str) -> RigidOnset | str:
+            return result if isinstance(result, str) else result.times(factors[number])
+
+        def keep(number: int, result: RigidOnset | str) -> None:
+            if finished is not None:
+                finished(number, with_factor(number, result))
+
+        found = onset_of_variants(
             self.design,
             variants,
             meshes=meshes,
@@ -296,8 +313,15 @@ class VariantSolver:
             near=self.solution.coarse,
             progress=self.progress,
             what=what,
-            finished=finished,
+            finished=keep,
         )
+        return [with_factor(number, result) for number, result in enumerate(found)]
+
+    def _factors(self, variants: Sequence[Changes]) -> list[float]:
+        """Field of every variant over that of its section where the accelerator is out of line."""
+        if self.misalignment is None:
+            return [1.0] * len(variants)
+        return self.misalignment.factors(variants)
 
     def _drawn(self, meshes: int) -> RigidOnset:
         """The drawn design's rigid onset as its variants are solved; 0: its best value."""
@@ -305,6 +329,8 @@ class VariantSolver:
         section = rigid_onset_of_solution(
             self.design, self.solution.first_meshes(2) if few else self.solution
         )
+        if self.misalignment is not None:
+            section = section.times(self.misalignment.factor)
         if self.sector is None or not meshes:
             return section.in_sector(self.sector)
         # A variant's factor is that of its own section on as many meshes.
