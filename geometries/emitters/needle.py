@@ -17,7 +17,7 @@ from conegap.geometries.parts.part import Angle, Length, Problem, Radius, derive
 from conegap.geometries.parts.setting import Setting, described, length_text
 from conegap.geometries.parts.surroundings import EmitterOutline
 
-__all__ = ["Needle"]
+__all__ = ["Needle", "tip_marks"]
 
 # Below this half angle the needle is a wire, [rad]: along a shank of 10 mm such a cone widens by
 # 10 nm.
@@ -34,6 +34,30 @@ def _shoulder(given: Mapping[str, float]) -> float:
     down = across / math.tan(angle)
     side = min(across / math.sin(angle), abs(tall - tip - down))
     return min(shank / 4.0, max(0.5 * side / math.tan(angle / 2.0), 1e-9))
+
+
+def tip_marks(radius: float, half_angle: float, film: float) -> Iterator[DimensionMark]:
+    """Radius of a cone's spherical tip, and the film on it, where there are such.
+
+    Parameters
+    ----------
+    radius : float
+        Of the metal, [m].
+    half_angle : float
+        From the axis to the flank, [rad].
+    film : float
+        [m].
+    """
+    turn = math.pi / 4.0 + half_angle / 2.0
+    spot = (radius * math.cos(turn), radius * math.sin(turn) - radius)
+    if radius > 0.0:
+        text = f"R {length_text(radius)}"
+        yield DimensionMark(
+            "emitter.tip_radius", text, (0.0, -radius), spot, kind="radius", inset=True
+        )
+    if film > 0.0:
+        text = f"film {length_text(film)}"
+        yield DimensionMark("liquid.film_thickness", text, (0.0, 0.0), (0.0, film), inset=True)
 
 
 class Needle(Emitter):
@@ -239,24 +263,7 @@ class Needle(Emitter):
 
     def _marks(self, film: float) -> Iterator[DimensionMark]:
         tip, a, tall = self.tip_radius, self.half_angle, self.protrusion
-        spot = (tip * math.cos(math.pi / 4.0 + a / 2.0), tip * math.sin(math.pi / 4.0 + a / 2.0))
-        if tip > 0.0:
-            yield DimensionMark(
-                "emitter.tip_radius",
-                f"R {length_text(tip)}",
-                (0.0, -tip),
-                (spot[0], spot[1] - tip),
-                kind="radius",
-                inset=True,
-            )
-        if film > 0.0:
-            yield DimensionMark(
-                "liquid.film_thickness",
-                f"film {length_text(film)}",
-                (0.0, 0.0),
-                (0.0, film),
-                inset=True,
-            )
+        yield from tip_marks(tip, a, film)
         if not self.straight:
             apex = tip / math.sin(a) - tip
             reach = min(self.cone_end, tall)

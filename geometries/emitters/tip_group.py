@@ -11,6 +11,7 @@ import numpy as np
 
 from conegap.geometries.curves.curve import Arc, FloatArray, Line, polyline
 from conegap.geometries.curves.section import Boundary, DimensionMark, EmittingEdge
+from conegap.geometries.emitters.needle import tip_marks
 from conegap.geometries.parts.accelerator import Accelerator
 from conegap.geometries.parts.emitter import Emitter
 from conegap.geometries.parts.feed_path import ConeFilm, FeedPath
@@ -256,24 +257,7 @@ class TipGroup(Emitter):
 
     def _marks(self, film: float) -> Iterator[DimensionMark]:
         tip, a, tall = self.tip_radius, self.half_angle, self.tip_height
-        turn = math.pi / 4.0 + a / 2.0
-        spot = (tip * math.cos(turn), tip * math.sin(turn) - tip)
-        yield DimensionMark(
-            "emitter.tip_radius",
-            f"R {length_text(tip)}",
-            (0.0, -tip),
-            spot,
-            kind="radius",
-            inset=True,
-        )
-        if film > 0.0:
-            yield DimensionMark(
-                "liquid.film_thickness",
-                f"film {length_text(film)}",
-                (0.0, 0.0),
-                (0.0, film),
-                inset=True,
-            )
+        yield from tip_marks(tip, a, film)
         wide = self.base_half_width
         yield DimensionMark(
             "emitter.half_angle",
