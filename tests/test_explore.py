@@ -14,7 +14,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-from conftest import refused
+from conftest import NEEDLE as NEEDLE_BEFORE_A_PLANE
+from conftest import NEEDLE_MICROMETRES, refused
 from scipy.interpolate import RBFInterpolator
 
 from conegap.geometries.design.design import Design
@@ -327,15 +328,18 @@ def test_the_command_keeps_its_word(tmp_path: Path, capsys: pytest.CaptureFixtur
     """INVARIANT: fresh solves of the files that the page would save, at random settings and near
     both ends, agree with the page within the errors that it states; so do the results of the
     review."""
-    place = tmp_path / "page.html"
-    told = ["explore", "needle", "--criterion", "rigid", "--to", str(place), "--free", RANGES[0]]
-    assert main(told) == 0
+    place, drawn = tmp_path / "page.html", tmp_path / "drawn.toml"
+    # Every row of a review is treated alike, and below the onset there is no beam to compute.
+    text = NEEDLE_BEFORE_A_PLANE.format(**NEEDLE_MICROMETRES)
+    drawn.write_text(text.replace('emitter = "5 kV"', 'emitter = "1 kV"'), encoding="utf-8")
+    told = ["explore", str(drawn), "--criterion", "rigid", "--to", str(place)]
+    assert main([*told, "--free", "emitter.tip_radius=3 um..7 um"]) == 0
     assert "held out" in capsys.readouterr().out
     data = json.loads(re.findall(r'id="data">(.*?)</script>', place.read_text("utf-8"))[0])
     shares = [*np.random.default_rng(6).uniform(size=(2, 1)).tolist(), [0.02], [0.98]]
     pages = in_node(place, shares)
     for one in pages:
-        design = Design.from_text(one["file"], "explored.toml", source_files("needle"))
+        design = Design.from_text(one["file"], "explored.toml")
         fresh = sample_of(assess(design, scans=False, criterion="rigid"))
         for key, line in data["voltages"].items():
             # The file has four digits of a quantity: 5e-4 at most, of which the onset takes half.
