@@ -43,6 +43,7 @@ from conegap.solver.report.tables import (
     inputs_table,
     levels_table,
     property_text,
+    review_basis,
     review_table,
 )
 from conegap.solver.report.words import (
@@ -364,6 +365,18 @@ def test_tables() -> None:
     assert exhaust is not None
     seconds = float(figures["specific impulse of the ions"].split()[0])
     assert_allclose(seconds, exhaust.specific_impulse, rtol=5e-2)  # two digits
+
+
+def test_a_basis_that_repeats_is_said_once() -> None:
+    """EXACT: as above where it follows itself, a footnote where a long clause returns, a dagger for
+    common practice; every clause is said."""
+    long = "at the worse ends of the tolerances of radius, gap and film"
+    bases = ("law; " + long, f"law; own, {PRACTICE}", "other; short; " + long, "other; short")
+    found = assessed_needle()
+    rows = tuple(replace(found.review[0], basis=basis) for basis in bases)
+    table, notes = review_basis(replace(found, review=rows))
+    assert [row[4] for row in table.rows] == ["law‡", "as above; own†", "other; short‡", "as above"]
+    assert notes == f"† {PRACTICE}. ‡ {long}"
 
 
 @pytest.mark.parametrize(

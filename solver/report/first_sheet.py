@@ -70,7 +70,7 @@ def first_sheet(assessment: Assessment) -> Sheet:
     """The first sheet of a report."""
     design = assessment.design
     answer, budget = summary(assessment), budget_table(assessment)
-    review, shown = review_basis(assessment), _deciding(assessment.review)
+    (review, _), shown = review_basis(assessment), _deciding(assessment.review)
     lines = budget.rows[:-1][:_CONTRIBUTIONS]
     rows = (*lines, (f"all {len(budget.rows) - 1} together, k = 2", *budget.rows[-1][1:]))
     count = len(assessment.warnings)

@@ -32,7 +32,6 @@ from conegap.solver.report.sector import (
 )
 from conegap.solver.report.summary import summary
 from conegap.solver.report.tables import (
-    PRACTICE,
     Table,
     budget_table,
     common_basis,
@@ -74,12 +73,9 @@ def report_parts(assessment: Assessment) -> tuple[Part, ...]:
 
 def _review(assessment: Assessment) -> Part:
     answer = summary(assessment)
-    blocks: list[Block] = [
-        Grid(
-            review_basis(assessment),
-            f"Not proved: the limit lies between the ends of the value. † {PRACTICE}",
-        )
-    ]
+    table, notes = review_basis(assessment)
+    caption = f"Not proved: the limit lies between the ends of the value. {notes}"
+    blocks: list[Block] = [Grid(table, caption)]
     if answer.advice:
         blocks.append(Bullets(answer.advice, "What to do"))
     if assessment.warnings:

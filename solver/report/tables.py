@@ -56,6 +56,8 @@ __all__ = [
 _SECOND_HAND = re.compile(r"[,;] (?:coefficients )?as (?:tabulated|given|quoted) in")
 PRACTICE = "common practice, no source"
 """How a basis without a source is called."""
+# Marks of footnotes, and words from which a clause that repeats gets one.
+_MARKS, _LONG = "‡§¶", 8
 _DAGGER = re.compile(f"[,;]? ?{PRACTICE}")
 # Letters in a row of 390 px, and of a name that may take two lines; common practice, no source.
 _TELEPHONE, _NAMES = 46, 26
@@ -164,8 +166,9 @@ def review_table(assessment: Assessment) -> Table:
     return Table(("criterion", "value", "limit", "result", "basis"), rows, state)
 
 
-def review_basis(assessment: Assessment) -> Table:
-    """The same for a report: clauses that repeat are said once, and `PRACTICE` is a dagger.
+def review_basis(assessment: Assessment) -> tuple[Table, str]:
+    """The same for a report, and its footnotes: what repeats is said once, `PRACTICE` is a dagger
+    and so is every long clause of more than one basis.
 
     Parameters
     ----------
@@ -173,20 +176,32 @@ def review_basis(assessment: Assessment) -> Table:
     """
     table = review_table(assessment)
     bases = [row[-1].split("; ") for row in table.rows]
+    told = [_news(bases, k) for k in range(len(bases))]
+    count = Counter(clause for basis in told for clause in basis)
+    # Marks for what repeats and is long, the first of it first; what finds none stays.
+    long = [one for one in count if count[one] > 1 and len(one.split()) >= _LONG]
+    marks = dict(zip(long, _MARKS, strict=False))
+
+    def said(k: int) -> str:
+        words = "; ".join(clause for clause in told[k] if clause not in marks)
+        return _DAGGER.sub("†", words) + "".join(marks[one] for one in told[k] if one in marks)
+
     rows = tuple(
-        (*row[:2], row[2].removeprefix("at most "), row[3], _DAGGER.sub("†", _news(bases, k)))
+        (*row[:2], row[2].removeprefix("at most "), row[3], said(k))
         for k, row in enumerate(table.rows)
     )
-    return replace(table, heads=("criterion", "value", "at most", "result", "basis"), rows=rows)
+    heads = ("criterion", "value", "at most", "result", "basis")
+    notes = ". ".join((f"† {PRACTICE}", *(f"{mark} {one}" for one, mark in marks.items())))
+    return replace(table, heads=heads, rows=rows), notes
 
 
-def _news(bases: Sequence[list[str]], k: int) -> str:
+def _news(bases: Sequence[list[str]], k: int) -> list[str]:
     """The clauses of a basis, in words where the first ones repeat those above."""
     mine, above = bases[k], bases[k - 1] if k > 0 else []
     same = 0
     while same < min(len(mine), len(above)) and mine[same] == above[same]:
         same += 1
-    return "; ".join([*(["as above"] if same else []), *mine[same:]])
+    return [*(["as above"] if same else []), *mine[same:]]
 
 
 def _once(texts: Sequence[str], k: int) -> str:
