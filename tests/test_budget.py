@@ -126,13 +126,16 @@ def test_rectangular_tolerance_is_divided_by_root_three(
         variants: Iterable[Changes],
         finished: Callable[[int, RigidOnset], None],
         **rest: object,
-    ) -> None:
+    ) -> list[RigidOnset]:
         taken: dict[str, int] = {}
+        every = []
         for k, ((key, _), *_more) in enumerate(variants):
             number = taken.get(key, 0)
             taken[key] = number + 1
             factor = factors[key][number] if key in factors else 1.0
-            finished(k, replace(near, voltage=factor * near.voltage))
+            every.append(replace(near, voltage=factor * near.voltage))
+            finished(k, every[-1])
+        return every
 
     monkeypatch.setattr(variant_solver, "onset_of_variants", shifted)
     found = error_budget(onset_of(solved, drawn)).contributions
@@ -199,9 +202,11 @@ def test_end_that_cannot_be_built_is_refused(
         variants: Iterable[Changes],
         finished: Callable[[int, str], None],
         **rest: object,
-    ) -> None:
-        for k, _ in enumerate(variants):
-            finished(k, "the tip is too blunt")
+    ) -> list[str]:
+        every = ["the tip is too blunt" for _ in variants]
+        for k, why in enumerate(every):
+            finished(k, why)
+        return every
 
     monkeypatch.setattr(variant_solver, "onset_of_variants", blunt)
     with refused("emitter.tip_radius", "-", "the tip is too blunt"):
