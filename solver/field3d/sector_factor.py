@@ -23,6 +23,7 @@ from conegap.geometries.quantities.notebook import brief
 from conegap.geometries.solids.sector import Sector
 from conegap.solver.common.progress import Progress
 from conegap.solver.field.extrapolation import Estimate, estimate
+from conegap.solver.field3d.moved_tetrahedra import SectorMeshes
 from conegap.solver.field3d.sector_solution import SectorSolution, solve_sector
 from conegap.solver.field3d.tip_field import sphere_means, tip_response
 
@@ -75,6 +76,12 @@ class SectorOnset:
     section_per_volt: float
 
     __repr__ = brief
+
+    @property
+    def meshes(self) -> SectorMeshes:
+        """The first two meshes, to be moved to the sector's variants."""
+        levels = self.solution.levels[:2]
+        return SectorMeshes(self.solution.sector, tuple(level.mesh for level in levels))
 
     @property
     def factor(self) -> float:
@@ -187,6 +194,7 @@ def sector_onset(
     section_per_volt: float,
     *,
     meshes: int = 2,
+    near: SectorMeshes | None = None,
     progress: Progress | None = None,
 ) -> SectorOnset | None:
     """Solve a design's sector, or None where it has only a plane section.
@@ -197,6 +205,8 @@ def sector_onset(
         Field per volt at the tip of the plane section, [1/m].
     meshes : int
         Meshes of the sequence: 2 for shifts and curves, 3 for the design itself, [-].
+    near : SectorMeshes or None
+        See `solve_sector`.
     progress : callable or None
 
     Raises
@@ -209,7 +219,7 @@ def sector_onset(
     sector = design.sector()
     if sector is None:
         return None
-    solution = solve_sector(sector, meshes=meshes, progress=progress)
+    solution = solve_sector(sector, meshes=meshes, near=near, progress=progress)
     fields = tip_fields(design, sector, solution)
     if not np.isfinite([tip.per_volt.value for tip in fields]).all():
         raise DesignError("the field at a tip could not be computed")

@@ -20,6 +20,7 @@ from conegap.geometries.quantities.notebook import brief
 from conegap.geometries.solids.sector import Sector
 from conegap.solver.common.progress import Progress
 from conegap.solver.field.extrapolation import Estimate, estimate
+from conegap.solver.field3d.moved_tetrahedra import SectorMeshes
 from conegap.solver.field3d.tetrahedra import TetraMesh, tetra_meshes
 from conegap.solver.field3d.volumes import tetra_volumes, triangle_measure
 
@@ -211,6 +212,7 @@ def solve_sector(
     *,
     meshes: int = 3,
     fineness: float = 1.0,
+    near: SectorMeshes | None = None,
     progress: Progress | None = None,
 ) -> SectorSolution:
     """Solve Laplace's equation in a sector on a nested sequence of meshes.
@@ -222,6 +224,8 @@ def solve_sector(
         third is left out where it would have more than a quarter of a million points, [-].
     fineness : float
         Multiplies the mesh sizes, 1 for the default, [-].
+    near : SectorMeshes or None
+        Of a neighbouring sector, moved to this one where they can follow; as many as are wanted.
     progress : callable or None
         Called with (what, steps done, steps in all).
 
@@ -235,7 +239,8 @@ def solve_sector(
     started = time.perf_counter()
     electrodes = sector.electrodes
     levels: list[SectorLevel] = []
-    for mesh in tetra_meshes(sector, fineness=fineness):
+    moved = near.followed(sector) if near is not None and len(near.meshes) >= meshes else []
+    for mesh in moved or tetra_meshes(sector, fineness=fineness):
         if not levels:
             points = len(mesh.points)
             while meshes > 2 and points * _GROWTH ** (meshes - 1) > _MOST_POINTS:

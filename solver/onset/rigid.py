@@ -9,6 +9,7 @@ from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.errors import DesignError
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.solution import EdgeField, FieldSolution, solve_field
+from conegap.solver.field3d.moved_tetrahedra import SectorMeshes
 from conegap.solver.field3d.sector_factor import SectorOnset, sector_onset
 from conegap.solver.mesh.coarse_mesh import CoarseMesh
 from conegap.solver.onset.surface_balance import balance_field
@@ -92,6 +93,7 @@ def rigid_onset(
     meshes: int = 3,
     factor: float | None = None,
     near: CoarseMesh | None = None,
+    near_sector: SectorMeshes | None = None,
 ) -> RigidOnset:
     """Solve the field of a design and find its rigid onset.
 
@@ -107,6 +109,8 @@ def rigid_onset(
         Factor of the third dimension where it is known; solved where it is needed otherwise, [-].
     near : CoarseMesh or None
         Of a neighbouring design's section, see `solve_field`.
+    near_sector : SectorMeshes or None
+        Of a neighbouring design's sector, see `solve_sector`.
 
     Raises
     ------
@@ -119,7 +123,7 @@ def rigid_onset(
     onset = rigid_onset_of_solution(design, solution)
     if factor is not None:
         return onset.times(factor)
-    return onset.in_sector(sector_onset(design, onset.edge_per_volt))
+    return onset.in_sector(sector_onset(design, onset.edge_per_volt, near=near_sector))
 
 
 def rigid_onset_of_solution(design: Design, solution: FieldSolution) -> RigidOnset:

@@ -244,7 +244,7 @@ def _sideways(design: Design, sector: SectorOnset) -> tuple[float, float]:
     logs = []
     for sign in (-1.0, 0.0, 1.0):
         other = design.with_value("emitter.pitch_diameter", pitch + 2.0 * sign * step)
-        solved = sector_onset(other, 1.0) if sign else sector.first_meshes(2)
+        solved = sector_onset(other, 1.0, near=sector.meshes) if sign else sector.first_meshes(2)
         assert solved is not None
         logs.append(math.log(solved.tips[0].per_volt.value))
     first = (logs[2] - logs[0]) / (2.0 * step)

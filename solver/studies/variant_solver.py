@@ -311,6 +311,7 @@ class VariantSolver:
             accuracy=self.accuracy,
             factor=None if self.sector is None else self._drawn(meshes).factor,
             near=self.solution.coarse,
+            near_sector=None if self.sector is None else self.sector.meshes,
             progress=self.progress,
             what=what,
             finished=keep,

@@ -15,6 +15,7 @@ from conegap.geometries.design.design import Design, Dimension
 from conegap.geometries.quantities.errors import DesignError, MeshError
 from conegap.solver.common.parallel_map import parallel_map
 from conegap.solver.common.progress import Progress
+from conegap.solver.field3d.moved_tetrahedra import SectorMeshes
 from conegap.solver.mesh.coarse_mesh import CoarseMesh, coarse_mesh
 from conegap.solver.mesh.morph import morphed
 from conegap.solver.onset.rigid import RigidOnset, rigid_onset
@@ -64,6 +65,7 @@ def _rigid(
     accuracy: float,
     factor: float | None,
     near: CoarseMesh | None,
+    near_sector: SectorMeshes | None,
 ) -> RigidOnset:
     """Rigid onset of a variant; a given factor of the third dimension holds for changes of the
     tips' radius and film, to which it is blind (measured: 4e-5 over a factor four in radius)."""
@@ -74,6 +76,7 @@ def _rigid(
         meshes=meshes,
         factor=factor if kept else None,
         near=near,
+        near_sector=near_sector,
     )
 
 
@@ -107,6 +110,7 @@ def onset_of_variants(
     accuracy: float = 1e-3,
     factor: float | None = None,
     near: CoarseMesh | None = None,
+    near_sector: SectorMeshes | None = None,
     progress: Progress | None = None,
     what: str = "solving variants",
     finished: Finished | None = None,
@@ -127,6 +131,8 @@ def onset_of_variants(
         `conegap.solver.field3d.sector_factor.SectorOnset`, [-].
     near : CoarseMesh or None
         Of the design as drawn where it is at hand; made where it is not.
+    near_sector : SectorMeshes or None
+        Of the design as drawn, where it is solved in three dimensions.
     progress : callable or None
         Called after every variant.
     what : str
@@ -148,7 +154,14 @@ def onset_of_variants(
     if near is None and wanted:
         near = drawn_mesh(design)
     return solve_variants(
-        partial(_rigid, meshes=meshes, accuracy=accuracy, factor=factor, near=near),
+        partial(
+            _rigid,
+            meshes=meshes,
+            accuracy=accuracy,
+            factor=factor,
+            near=near,
+            near_sector=near_sector,
+        ),
         design,
         wanted,
         progress=progress,
