@@ -350,6 +350,20 @@ def test_hints_for_common_slips() -> None:
     assert not judging.judge(exercise, outside * answer, run.findings).right
 
 
+def test_an_answer_rounded_too_far_is_told() -> None:
+    """EXACT: 10.48 % given as 10 is told to have more digits, 10.5 is right, 9 is wrong; the page's
+    script says the same words."""
+    run = computed("needle")
+    exercise = run.lesson.exercises[0]
+    assert exercise.unit.text(exercise.answer(run.findings)) == "10.48 %"
+    told = judging.as_judged(exercise, "10", run.findings)
+    assert not told.right
+    assert "give three digits" in told.words
+    assert told.words in page_of("needle")
+    assert judging.as_judged(exercise, "10.5", run.findings).right
+    assert judging.as_judged(exercise, "9", run.findings).words.startswith("Not yet")
+
+
 @pytest.mark.parametrize(
     ("text", "value"),
     [("4.2", 4200.0), (" 4.2 kV", 4200.0), ("-.5", -500.0), ("−2e1", -20000.0), ("+3.", 3000.0)],
@@ -531,7 +545,10 @@ def test_answers_are_folded_until_guessed(guess: float | None) -> None:
     assert "differs by" in inside
     assert "10.5" not in re.sub(r'<details class="solution">.*?</details>', "", before + after)
     cells = notebook_of(run.lesson, guess).cells
-    folded = [cell.source for cell in cells if cell.metadata.get("collapsed")]
+    hidden = {"source_hidden": True, "outputs_hidden": True}
+    folded = [cell.source for cell in cells if cell.metadata.get("jupyter") == hidden]
+    assert folded == [cell.source for cell in cells if cell.metadata.get("collapsed")]
+    nbformat.validate(notebook_of(run.lesson, guess))
     assert len(folded) == (0 if guess else 5)
     assert all(re.search(r"^(compare|tell|show)\(", source, re.M) for source in folded)
     told = classroom.check(run.lesson.exercises[0], 1.0, run.findings).data

@@ -18,6 +18,9 @@ _SAME_UNIT = {"um": "µm", "μm": "µm", "deg": "°", "degrees": "°", "uA": "µ
 _CLOSE = 0.02
 # Factor from which it is printed without a decimal.
 _FAR = 30.0
+# Two numbers of few digits are the same, relative; rounding is far below.
+_SAME = 1e-9
+_ROUNDED = "Right as far as it goes, but rounded too far: give three digits."
 # Powers of ten, femto to peta, among which a slip of a unit is sought.
 _MOST_POWERS = 15
 
@@ -95,6 +98,8 @@ def judge(exercise: Exercise, value: float, findings: Findings) -> Judgement:
     answer = exercise.answer(findings)
     if _near(value, answer, exercise.tolerance):
         return Judgement(True, f"Right. {exercise.solution(findings)}")
+    if _rounded(value / exercise.unit.size, answer / exercise.unit.size):
+        return Judgement(False, _ROUNDED)
     for slip in exercise.slips:
         if _near(value, slip.answer(findings), exercise.tolerance):
             return Judgement(False, f"Not quite. {slip.hint}")
@@ -159,6 +164,11 @@ def words_on_guess(lesson: Lesson, guess: float | None, findings: Findings) -> s
 
 def _near(value: float, wanted: float, tolerance: float) -> bool:
     return abs(value - wanted) <= tolerance * abs(wanted)
+
+
+def _rounded(value: float, answer: float) -> bool:
+    """Whether a value is the answer with one or two digits, both in the unit asked for."""
+    return any(_near(value, float(f"{answer:.{digits}g}"), _SAME) for digits in (1, 2))
 
 
 def _power_of_ten(value: float, answer: float, tolerance: float) -> int:

@@ -26,8 +26,8 @@ __all__ = ["executed_notebook", "needs_for_notebooks", "notebook_of"]
 # For a cell, [s]; the slowest takes about ten on an idle machine.
 _TIME_LIMIT = 600
 _FOLDED = (
-    "What the solver found is folded below: write your guess and run the cells, or click the bar "
-    "beside an output."
+    "What the solver found is folded below: write your guess and run the cells, then click the bar "
+    "beside a folded cell."
 )
 
 
@@ -85,8 +85,9 @@ def notebook_of(
     def text(words: str) -> Any:
         return new_markdown_cell(with_tex(words))
 
-    # Folded as notebooks fold an output until its bar is clicked or the cell is run again.
-    folded = {"collapsed": True, "jupyter": {"outputs_hidden": True}} if guess is None else {}
+    # Folded as notebooks fold source and output until their bars are clicked.
+    hidden = {"source_hidden": True, "outputs_hidden": True}
+    folded = {"collapsed": True, "jupyter": hidden} if guess is None else {}
 
     def found(source: str) -> Any:
         return new_code_cell(source, metadata=folded)
