@@ -12,7 +12,7 @@ __all__ = ["EXAMPLES", "SUMMARY", "add_arguments"]
 SUMMARY = "write a page with sliders on which onset, band, section and review follow"
 EXAMPLES = """\
 examples:
-  conegap explore needle --criterion rigid   writes needle-explorer.html
+  conegap explore needle                     writes needle-explorer.html
   conegap explore my.toml --free emitter.tip_radius="2 um".."6 um" \\
                           --free voltages.emitter="3 kV".."6 kV" --to my.html
 
