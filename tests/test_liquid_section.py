@@ -13,6 +13,7 @@ from conftest import refused
 from numpy.testing import assert_allclose
 from scipy.constants import epsilon_0
 
+from conegap.geometries.curves.curve import polyline
 from conegap.geometries.design.design import Design
 from conegap.geometries.quantities.files import examples_folder
 from conegap.solver.assessment import assess
@@ -24,6 +25,7 @@ from conegap.solver.liquid.free_surface import RIGID, free_surface
 from conegap.solver.liquid.liquid_section import liquid_section, moves
 from conegap.solver.liquid.meniscus_onset import MeniscusOnset, voltage_of_bond_number
 from conegap.solver.liquid.shape import cap
+from conegap.solver.liquid.sliding_edge import lower_edge, turning_with
 from conegap.solver.liquid.stability import Wave, smallest_eigenvalue, stability
 from conegap.solver.onset.rigid import rigid_onset
 from conegap.solver.studies.calibration import calibrate
@@ -413,3 +415,55 @@ def test_one_shape_a_mesh_shifts_a_turning_point_as_planes_across_its_branch_do(
         )
         assert abs(quick - 1.0) > 0.01
         assert_allclose(quick, slow, rtol=1e-5)
+
+
+def test_the_volume_above_a_lower_edge_is_that_of_the_drawn_film() -> None:
+    """EXACT: cylindrical shells under the drawn outline, and the height of a spherical cap by its
+    volume, pi h (3 a^2 + h^2) / 6."""
+    design = Design.read("needle")
+    edge = lower_edge(design, 1.0)
+    assert edge is not None
+    radius, level = edge.liquid.contact
+    film = [b.curve for b in design.section().loops[0] if b.name == "liquid"]
+    outline = polyline(film, 20001)
+    r = np.linspace(0.0, radius, 200001)
+    z = np.interp(r, *outline.T)
+    shells = math.pi * np.diff(r**2) * (0.5 * (z[1:] + z[:-1]) - level)
+    assert_allclose(edge.volume * radius**3, shells.sum(), rtol=1e-6)
+    still = turning_with(edge).equilibria[0].shape
+    height = still.height
+    assert_allclose(math.pi * height * (3.0 + height**2) / 6.0, edge.volume, rtol=1e-9)
+
+
+@pytest.mark.slow
+def test_an_edge_that_slides_meets_the_film_tangentially() -> None:
+    """EXACT: of all edges the least turning point is where the slope goes on into the flank's, for
+    there the edge's pull does no work when it moves (the free boundary of a wetted flank)."""
+    design = Design.read("needle")
+    flank = math.pi / 2.0 - design.dimension("emitter.half_angle").value
+    downs = (0.5, 1.0, 1.5)
+    loads, bends = [], []
+    for down in downs:
+        edge = lower_edge(design, down)
+        assert edge is not None
+        branch = turning_with(edge)
+        loads.append(branch.electric_bond_number.value * edge.liquid.radius)
+        bends.append(branch.turning.shape.contact_angle - flank)
+    least = np.polynomial.Polynomial.fit(downs, loads, 2).deriv().roots()[0]
+    tangential = np.interp(0.0, bends, downs)
+    assert bends[0] < -0.05 < 0.02 < bends[2]
+    assert_allclose(least, tangential, rtol=0, atol=0.1)
+
+
+@pytest.mark.parametrize("name", ["needle", "crown"])
+def test_the_band_of_a_film_holds_an_edge_that_slides(
+    name: str, followed: Callable[[str], MeniscusOnset]
+) -> None:
+    """INVARIANT: what may slide holds no more than what is pinned, and one flank of a needle's tip
+    is like another's; the line counts downward only."""
+    found = followed(name)
+    assert found.sliding is not None
+    assert 0.8 < found.sliding < 1.0
+    needle = followed("needle").sliding
+    assert needle is not None
+    assert_allclose(found.sliding, needle, rtol=2e-3)

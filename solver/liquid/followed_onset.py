@@ -25,6 +25,7 @@ from conegap.solver.liquid.meniscus_onset import (
     voltage_of_load,
 )
 from conegap.solver.liquid.shape import MeniscusShape, cap
+from conegap.solver.liquid.sliding_edge import sliding_edge
 from conegap.solver.liquid.slit_waves import LoadedShape, first_tilt, first_wave
 from conegap.solver.liquid.slow_ramp import Ramp
 from conegap.solver.liquid.surface_mesh import LiquidSection
@@ -170,7 +171,7 @@ def onset_in_proportion(design: Design, progress: Progress | None) -> MeniscusOn
             Transition(voltage_of_load(s.load, gamma), s.leaves, s.reaches, s.jumps)
             for s in stated.steps
         )
-    return _onset(design, lost, gamma, others, steps)
+    return _onset(design, lost, gamma, others, steps, progress)
 
 
 def voltage_in_proportion(design: Design) -> float:
@@ -219,11 +220,15 @@ def _onset(
     gamma: float,
     others: tuple[OtherState, ...],
     steps: tuple[Transition, ...],
+    progress: Progress | None,
 ) -> MeniscusOnset:
     branch, liquid = lost.branch, lost.liquid
     symmetry = design.section().symmetry
     voltage = voltage_of_load(lost.load, gamma)
     tilt = first_tilt(lost.shapes, lost.load, branch.held) if symmetry == "axisymmetric" else None
+    slides = None
+    if lost.place == _FILM:
+        slides = sliding_edge(design, branch.electric_bond_number, progress)
     wave = None
     if symmetry == "planar":
         wave = first_wave(lost.shapes, lost.load, liquid.radius)
@@ -246,6 +251,7 @@ def _onset(
         state=design.emitter.wetting_state,
         transitions=steps,
         others=others,
+        sliding=slides,
     )
 
 

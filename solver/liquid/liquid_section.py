@@ -7,6 +7,7 @@ cap of a wetted needle: a film of a micrometre cannot flow during a ramp.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from conegap.solver.liquid.meniscus import Held
 from conegap.solver.liquid.shape import MeniscusShape, cap
 from conegap.solver.liquid.surface_mesh import LiquidSection
 
-__all__ = ["MODES", "held_in", "liquid_section", "liquid_surface", "moves"]
+__all__ = ["MODES", "above_metal", "held_in", "liquid_section", "liquid_surface", "moves"]
 
 MODES = 14
 """Coefficients of a shape: 12 leave 1e-4 in voltage for a pinned hemisphere, and from 14 to 20 the
@@ -62,15 +63,20 @@ def liquid_section(design: Design) -> LiquidSection:
     loop, index = place
     end = section.loops[loop][index].curve.end
     contact = (float(end[0]), float(end[1]))
-    radius = contact[0]
+    potentials = per_volt(design, section.electrodes)
+    return above_metal(LiquidSection.ending_at(contact, section, place, potentials), design)
+
+
+def above_metal(liquid: LiquidSection, design: Design) -> LiquidSection:
+    """The same with the metal of the emitter below, on which its surface must not rest."""
+    radius, (_, level) = liquid.radius, liquid.contact
 
     def clearance(shape: MeniscusShape) -> float:
         points = shape.points(np.linspace(0.0, 1.0, 201)) * radius
-        height = points[:, 1] + contact[1] - design.emitter.metal_top(points[:, 0])
+        height = points[:, 1] + level - design.emitter.metal_top(points[:, 0])
         return float(height.min()) / radius
 
-    potentials = per_volt(design, section.electrodes)
-    return LiquidSection.ending_at(contact, section, place, potentials, clearance)
+    return replace(liquid, clearance=clearance)
 
 
 def held_in(

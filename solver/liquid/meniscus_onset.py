@@ -144,6 +144,9 @@ class MeniscusOnset:
     factor : float
         Field of the true surroundings over that of the plane section, by which every voltage of
         the section is divided, [-].
+    sliding : float or None
+        Onset of a film's cap whose edge slides on the film, over that of the pinned one, at most 1;
+        None where there is no such cap or none was solved, [-].
     """
 
     voltage: float
@@ -165,6 +168,7 @@ class MeniscusOnset:
     transitions: tuple[Transition, ...] = ()
     others: tuple[OtherState, ...] = ()
     factor: float = 1.0
+    sliding: float | None = None
 
     def __repr__(self) -> str:
         return f"MeniscusOnset({self.voltage:.6g} V, {self.mode}, {self.place})"
@@ -268,6 +272,8 @@ class MeniscusOnset:
             result["wave_spacing_m"] = self.wave.wavelength * self.radius
         if self.tilt_voltage is not None:
             result["tilt_voltage_V"] = self.tilt_voltage
+        if self.sliding is not None:
+            result["sliding_edge_voltage_V"] = self.sliding * self.voltage
         if self.standing_extinction is not None:
             result["extinction_V"] = self.standing_extinction.voltage
             result["extinction_low_V"] = self.standing_extinction.low

@@ -126,7 +126,9 @@ def crossings(system: System, planes: Planes, guessed: FloatArray) -> Crossings:
         else:
             most = 3.0 * planes.reach
             guessed = found.places + float(np.clip(found.vertex, -most, most)) * planes.across
-    raise ContinuationError("the turning point could not be located on a fine mesh")
+    raise ContinuationError(
+        "the turning point could not be located on a fine mesh", cause="no turn"
+    )
 
 
 def _balanced(system: System, planes: Planes, guessed: FloatArray) -> Crossings | None:
@@ -164,7 +166,9 @@ def _across_top(system: System, planes: Planes) -> Planes:
     apart = float(np.linalg.norm(after.x - top.x))
     reach = min(0.5 * planes.reach, apart * _TURN / max(_turn(top.tangent, after.tangent), _TURN))
     if reach < _SHORTEST:
-        raise ContinuationError("the branch of liquid shapes bends too sharply where it turns")
+        raise ContinuationError(
+            "the branch of liquid shapes bends too sharply where it turns", cause="no turn"
+        )
     return Planes(top.x, top.tangent, reach)
 
 

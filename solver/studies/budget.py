@@ -243,6 +243,7 @@ def error_budget(onset: Onset) -> Budget:
             )
         )
     lines += _supply_line(onset)
+    lines += _edge_line(onset)
     shifts = variants.shifts(ends, "tolerances")
     for k, dimension in enumerate(dimensions):
         lines.append(_line(onset, dimension, shifts[2 * k : 2 * k + 2]))
@@ -276,6 +277,27 @@ def _supply_line(onset: Onset) -> list[Contribution]:
             (1.0 - share) / _ROOT_THREE,
             0.0,
             "difference of two models, downward: pressure of the cap against that of the feed",
+        )
+    ]
+
+
+def _edge_line(onset: Onset) -> list[Contribution]:
+    """A cap whose edge slides on its film, beside one pinned where it meets the film as drawn: the
+    difference of both models, downward only."""
+    meniscus = onset.meniscus
+    if meniscus is None or meniscus.held != "volume":
+        return []
+    share = meniscus.sliding
+    basis = "difference of two models, downward: edge anywhere on the film against pinned"
+    if share is None:
+        basis = "not found: with a lower edge no surface turned free of the metal"
+    return [
+        Contribution(
+            "film_edge",
+            "edge of the film's cap free to slide",
+            0.0 if share is None else (1.0 - share) / _ROOT_THREE,
+            0.0,
+            basis,
         )
     ]
 
