@@ -17,9 +17,14 @@ from conegap.geometries.quantities.errors import DesignError, MeshError
 from conegap.geometries.solids.half_space import half_space
 from conegap.geometries.solids.sector import Conductor, Sector, Tip, Wedge
 from conegap.geometries.solids.shapes import Block, Difference, Revolved
+from conegap.solver.assessment import Assessment, assess
+from conegap.solver.common.display_units import length_words
 from conegap.solver.field.solution import solve_field
 from conegap.solver.field3d.askew_field import AskewField
+from conegap.solver.figures.sector_pictures import sector_charts
 from conegap.solver.onset.rigid import rigid_onset_of_solution
+from conegap.solver.report.callouts import callouts_table
+from conegap.solver.report.sector import sector_words
 from conegap.solver.studies.budget import error_budget
 from conegap.solver.studies.onset import Onset, solve_onset
 
@@ -135,7 +140,7 @@ lateral_offset = { value = "0.1 mm", tolerance = "50 um" }
 metal = "indium"
 temperature = "450 K"
 [voltages]
-emitter = "4 kV"
+emitter = "6 kV"
 accelerator = "-1 kV"
 [chamber]
 radius = "10 mm"
@@ -245,3 +250,39 @@ def test_no_array_before_a_plate_that_is_moved() -> None:
     Design.from_text(text[:start] + plate + text[end:])
     with pytest.raises(DesignError, match=r"(?s)accelerator\.tilt.*needle or a capillary"):
         Design.from_text(text[:start] + plate + 'tilt = "1 deg"\n' + text[end:])
+
+
+@pytest.fixture(scope="module")
+def assessed() -> Assessment:
+    """The same blunt needle, with everything that a report needs."""
+    return assess(Design.from_text(BLUNT), criterion="rigid", scans=False)
+
+
+def test_report_says_what_is_out_of_line(assessed: Assessment) -> None:
+    """INVARIANT: results, sentences, callouts and picture are those of the one law."""
+    found = assessed.onset.misaligned
+    assert found is not None
+    kept = assessed.as_dict()["misalignment"]
+    assert_allclose(kept["field_over_aligned"], found.factor, rtol=0.0)
+    assert_allclose(kept["offset_coefficient_1_per_m2"] * 1e-8, found.factor - 1.0, rtol=1e-9)
+    assert kept["accelerator_field_over_aligned"] > 1.0
+    words = " ".join(sector_words(assessed))
+    assert f"has {found.factor:.4f} times the field" in words
+    assert f"{100.0 * found.law.offset * 0.15e-3**2:+.2g} %" in words
+    callouts = {name: value for name, value, _ in callouts_table(assessed).rows}
+    within = math.sqrt(0.01 / found.law.offset)
+    name = "opening on the emitter's axis, for the onset alone"
+    assert callouts[name] == f"within {length_words(float(f'{within:.2g}'))}"
+    assert [picture.name for picture in sector_charts(assessed)] == ["misalignment"]
+
+
+def test_beam_beside_the_axis_passes_no_row(assessed: Assessment) -> None:
+    """EXACT: the offset, 0.1 of 0.6 mm, is taken off the room of the beam; what the opening steers
+    is not computed, so that nothing passes."""
+    rows = {row.name: row for row in assessed.review}
+    filled = rows["beam half-width / available aperture half-width"]
+    assert assessed.beam is not None
+    assert assessed.beam.filling is not None
+    assert_allclose(filled.value, assessed.beam.filling + 1.0 / 6.0, rtol=1e-12)
+    assert not any(row.passed for name, row in rows.items() if "beam" in name)
+    assert any("steers is not computed" in warning for warning in assessed.warnings)

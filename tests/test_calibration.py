@@ -136,12 +136,15 @@ def test_other_explanations_are_exact_for_a_power_law(monkeypatch: pytest.Monkey
         variants: Sequence[object],
         finished: Callable[[int, object], None],
         **_: object,
-    ) -> None:
+    ) -> list[object]:
+        every = []
         for k, variant in enumerate(variants):
             v = dict(variant)  # type: ignore[call-overload]
             voltage = (v.get("accelerator.gap", 500e-6) / 500e-6) ** 0.2
             voltage /= (v.get("liquid.temperature", 310.0) / 310.0) ** 0.5
-            finished(k, replace(template, voltage=voltage))
+            every.append(replace(template, voltage=voltage))
+            finished(k, every[-1])
+        return every
 
     monkeypatch.setattr("conegap.solver.studies.variant_solver.onset_of_variants", solve)
     design = needle_design()

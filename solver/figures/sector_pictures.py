@@ -12,6 +12,7 @@ from conegap.solver.common.display_units import length_words, percent, voltage_t
 from conegap.solver.common.style import pretty
 from conegap.solver.field3d.slit_end import ALLOWED_FACTOR, EndPoint, SlitEnd
 from conegap.solver.figures.drawing import Drawing, draw_drawing
+from conegap.solver.figures.misalignment_chart import misalignment_pictures
 from conegap.solver.figures.picture import WIDTH, Picture, charted, sketched
 from conegap.solver.figures.section_view import section_size
 from conegap.solver.figures.sector_charts import (
@@ -131,6 +132,7 @@ def sector_charts(assessment: Assessment) -> list[Picture]:
             found.append(_classes(design, assessment.sector))
         if assessment.sector.firing is not None:
             found += _firing(design, assessment.sector.firing)
+    found += misalignment_pictures(assessment.onset.misaligned)
     if assessment.slit_end is not None:
         found += _end(design, assessment.slit_end)
     return found

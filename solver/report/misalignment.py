@@ -86,12 +86,11 @@ def _effects(assessment: Assessment) -> list[str]:
     """What the law says of offset and tilt each, at what was stated."""
     found = assessment.onset.misaligned
     assert found is not None
-    design, words = assessment.design, []
-    for name, key, drawn, law, show in (
-        ("offset", design.askew_keys[0], found.place[0], found.law.offset, length_words),
-        ("tilt", design.askew_keys[1], found.place[1], found.law.tilt, _degrees),
+    words = []
+    for name, most, law, show in (
+        ("offset", found.limits[0], found.law.offset, length_words),
+        ("tilt", found.limits[1], found.law.tilt, _degrees),
     ):
-        most = abs(drawn) + design.tolerance(key)
         if most:
             words.append(
                 f"the {name}, up to {show(most)} with its tolerance, by "

@@ -28,6 +28,7 @@ SECTOR_CHARTS = (
     "tip_classes",
     "firing",
     "firing_order",
+    "misalignment",
     "lip_field",
     "end_over_radius",
     "end_over_overhang",

@@ -58,9 +58,18 @@ class Misalignment:
         return self.design.accelerator.askew
 
     @property
+    def limits(self) -> tuple[float, float]:
+        """How far offset and tilt go with their tolerances, [m] and [rad]."""
+        offset, tilt = (
+            abs(drawn) + self.design.tolerance(key)
+            for key, drawn in zip(self.design.askew_keys, self.place, strict=True)
+        )
+        return offset, tilt
+
+    @property
     def stated(self) -> bool:
         """Whether the drawing gives an offset, a tilt or a tolerance of one."""
-        return any(self._drawn_reach)
+        return any(self.limits)
 
     @cached_property
     def solved(self) -> AskewField:
@@ -92,14 +101,14 @@ class Misalignment:
     @cached_property
     def law(self) -> AskewLaw:
         """Of the second order, as far as the drawn values reach with their tolerances; without what
-        offset and tilt do together where one of them is drawn as zero.
+        offset and tilt do together where both are drawn as zero.
 
         Raises
         ------
         GeometryError, MeshError, ConvergenceError
             See `solved`.
         """
-        return self._law(self._drawn_reach, all(self.place))
+        return self._law(self._drawn_reach, any(self.place))
 
     @cached_property
     def factor(self) -> float:
@@ -179,12 +188,8 @@ class Misalignment:
 
     @cached_property
     def _drawn_reach(self) -> tuple[float, float]:
-        """How far offset and tilt go with their tolerances, [m] and [rad]."""
-        offset, tilt = (
-            abs(drawn) + self.design.tolerance(key)
-            for key, drawn in zip(self.design.askew_keys, self.place, strict=True)
-        )
-        return self._at_least((offset, tilt))
+        """Where the law of the drawn design is solved, [m] and [rad]."""
+        return self._at_least(self.limits)
 
     def _at_least(self, place: tuple[float, float]) -> tuple[float, float]:
         """Where the law is solved for a place."""
