@@ -7,12 +7,13 @@ from itertools import islice
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy.sparse import csr_array
 
 from conegap.geometries.curves.curve import FloatArray
 from conegap.geometries.solids.sector import Room3D, Sector
 from conegap.geometries.solids.shapes import Block
 from conegap.solver.field.control_volumes import ControlVolumes
-from conegap.solver.field3d.operator import SectorOperator
+from conegap.solver.field3d.operator import SectorOperator, multigrid
 from conegap.solver.field3d.tetrahedra import TetraMesh, tetra_meshes
 from conegap.solver.field3d.volumes import corner_gradients, tetra_volumes
 
@@ -129,23 +130,28 @@ def test_harmonic_polynomial_converges(meshes: list[TetraMesh]) -> None:
     assert np.log2(errors[-2] / errors[-1]) > 1.75
 
 
-def test_multigrid_without_finite_levels_is_replaced(
-    meshes: list[TetraMesh], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """INVARIANT: where the first kind of multigrid breaks down the second finds the same field."""
-    import pyamg
+def test_a_row_of_both_signs_has_a_multigrid(capfd: pytest.CaptureFixture[str]) -> None:
+    """REGRESSION: where the strong couplings of a row cancel, the classical interpolation divides
+    by zero, says so on the terminal and has no finite levels.  EXACT: elimination."""
+    arms, weak = 6, 10
+    matrix = np.diag([0.0, 3.0, 3.0] + [0.0] * 2 * arms + [0.1] * weak)
 
-    right = pyamg.ruge_stuben_solver
-    broken = []
+    def tie(first: int, last: int, strength: float) -> None:
+        matrix[[first, last], [last, first]] -= strength
+        matrix[[first, last], [first, last]] += strength
 
-    def without_levels(matrix: object) -> object:
-        found = right(matrix, max_coarse=20)
-        found.levels[-1].A.data[:] = np.nan
-        broken.append(found)
-        return found
-
-    monkeypatch.setattr(pyamg, "ruge_stuben_solver", without_levels)
-    points = meshes[1].points
-    volumes = tetra_volumes(points, meshes[1].tetrahedra)
-    assert linear_error(meshes[1], points, volumes) < 1e-7
-    assert broken
+    tie(0, 1, 1.0)
+    tie(0, 2, -1.0)
+    for k in range(arms):
+        tie(1, 3 + k, 1.0)
+        tie(2, 3 + arms + k, 1.0)
+    for k in range(3 + 2 * arms, len(matrix)):
+        tie(0, k, 0.2)
+        tie(1, k, 1.0)
+    assert np.linalg.eigvalsh(matrix)[0] > 0.0
+    solver = multigrid(csr_array(matrix))
+    source = np.arange(1.0, len(matrix) + 1.0)
+    found = solver.solve(source, tol=1e-12, maxiter=100, accel="cg")
+    assert_allclose(found, np.linalg.solve(matrix, source), rtol=1e-8)
+    assert all(np.isfinite(level.A.data).all() for level in solver.levels)
+    assert capfd.readouterr() == ("", "")

@@ -3,12 +3,12 @@
 FiPy assembles the balance of the free points once; algebraic multigrid (Ruge and Stueben)
 preconditions conjugate gradients for every set of potentials.  The residual is checked here.
 
-Measured: 41 steps, where smoothed aggregation took 48 to 63, at half the time.
+Measured on 90,000 points of the shipped crown: 25 steps, where the classical interpolation took 49
+and twice the time, and smoothed aggregation more.
 """
 
 from __future__ import annotations
 
-import warnings
 from typing import Any
 
 import numpy as np
@@ -18,11 +18,11 @@ from conegap.geometries.quantities.errors import ConvergenceError, MeshError
 from conegap.solver.field.control_volumes import ControlVolumes
 from conegap.solver.field.finite_volume import dual_matrix
 
-__all__ = ["SectorOperator"]
+__all__ = ["SectorOperator", "multigrid"]
 
 # Of the residual: six orders below the error of the mesh.
 _TOLERANCE = 1e-9
-# Some 40 are needed (see `_multigrid`).
+# Some 25 are needed.
 _MOST_STEPS = 200
 
 
@@ -50,7 +50,7 @@ class SectorOperator:
         self._matrix = -dual_matrix(volumes, dirichlet)
         if not np.all(self._matrix.diagonal() > 0.0):
             raise MeshError("some points of the sector's mesh belong to no tetrahedron")
-        self._multigrid = _multigrid(self._matrix)
+        self._multigrid = multigrid(self._matrix)
 
     def potential(self, values: FloatArray, start: FloatArray | None = None) -> FloatArray:
         """Potential at every point.
@@ -102,16 +102,20 @@ class SectorOperator:
         return np.asarray(np.bincount(first, flow, count) - np.bincount(last, flow, count))
 
 
-def _multigrid(matrix: Any) -> Any:
-    """Ruge and Stueben's multigrid, or smoothed aggregation where that has no finite coarse levels.
+def multigrid(matrix: Any) -> Any:
+    """Ruge and Stueben's multigrid with direct interpolation over the negative couplings.
 
-    The first divides by sums of entries of a row, which may vanish where some are positive.
+    Tetrahedra with wide angles give some positive couplings.  Taken for strong ones, as their size
+    alone would have it, they let the sums of a row vanish by which the classical interpolation
+    divides; over negative ones alone every sum has one sign.
+
+    Parameters
+    ----------
+    matrix : sparse matrix
+        Symmetric and positive definite.
     """
     import pyamg
 
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        found = pyamg.ruge_stuben_solver(matrix)
-        if all(np.isfinite(level.A.data).all() for level in found.levels):
-            return found
-        return pyamg.smoothed_aggregation_solver(matrix)
+    return pyamg.ruge_stuben_solver(
+        matrix, strength=("classical", {"theta": 0.25, "norm": "min"}), interpolation="direct"
+    )
