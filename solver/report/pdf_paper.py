@@ -58,7 +58,12 @@ class Paper(FPDF):
         self.add_font("conegap", "", folder / "DejaVuSans.ttf")
         self.add_font("conegap", "B", folder / "DejaVuSans-Bold.ttf")
         self.set_lang("en")
+        # A layout is tried many times with the same texts.
         self._known: dict[tuple[str, bool], float] = {}
+        self._words: dict[str, list[str]] = {}
+        self._wrapped: dict[tuple[str, float, float, bool], tuple[str, ...]] = {}
+        self.columns: dict[tuple[object, float, float], tuple[float, ...]] = {}
+        """Widths of columns that were found before, by table, size of letters and width."""
 
     def footer(self) -> None:
         """Digest and page number; called by the library for every page."""
@@ -86,10 +91,11 @@ class Paper(FPDF):
             self._known[text, bold] = self.get_string_width(text)
         return self._known[text, bold] * size / _MEASURED
 
-    @staticmethod
-    def words(text: str) -> list[str]:
+    def words(self, text: str) -> list[str]:
         """What a line may not part; a number and its unit are joined by a no-break space."""
-        return _GLUED.sub("\N{NO-BREAK SPACE}", text).split(" ")
+        if text not in self._words:
+            self._words[text] = _GLUED.sub("\N{NO-BREAK SPACE}", text).split(" ")
+        return self._words[text]
 
     def wrap(self, text: str, size: float, wide: float, *, bold: bool = False) -> tuple[str, ...]:
         """The lines of a paragraph; a word that is wider than the column is cut.
@@ -101,6 +107,12 @@ class Paper(FPDF):
         wide : float
             Of the column, [mm].
         """
+        key = (text, size, wide, bold)
+        if key not in self._wrapped:
+            self._wrapped[key] = self._broken(text, size, wide, bold=bold)
+        return self._wrapped[key]
+
+    def _broken(self, text: str, size: float, wide: float, *, bold: bool) -> tuple[str, ...]:
         lines: list[str] = []
         line, used = "", 0.0
         space = self.width_of(" ", size, bold=bold)

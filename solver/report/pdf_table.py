@@ -117,7 +117,11 @@ class Rows:
             paper.line(x, y, x + wide, y)
 
     def _widths(self, paper: Paper, wide: float) -> tuple[float, ...]:
-        return column_widths(self.whole or self.table, paper, self.size, wide)
+        table = self.whole or self.table
+        key = (table, self.size, wide)
+        if key not in paper.columns:
+            paper.columns[key] = column_widths(table, paper, self.size, wide)
+        return paper.columns[key]
 
     def _tall(self, cells: Sequence[_Cell], paper: Paper) -> float:
         """Height of a row, [mm]."""
