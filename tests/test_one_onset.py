@@ -53,10 +53,11 @@ def test_every_study_has_the_same_onset(name: str, monkeypatch: pytest.MonkeyPat
     for module in (onset_module, assessing, varying, calibration, tolerance):
         monkeypatch.setattr(module, "solve_onset", solved_once)
     drawn = solved_once(design)
-    # Ends and scatter of tips have tests of their own: made up here.
+    # Ends, scatter of tips and a larger chamber have tests of their own: made up here.
     firing = SimpleNamespace(first=(0.8 * drawn.voltage, 0.9 * drawn.voltage, drawn.voltage))
     monkeypatch.setattr(onset_module, "ends_of", lambda *_: (None, ()))
     monkeypatch.setattr(onset_module, "firing_laws", lambda *_: None)
+    monkeypatch.setattr(Onset, "room_shift", 1e-3)
     monkeypatch.setattr(onset_module, "sampled_firing", lambda *_: firing)
     first = drawn.earliest.voltage
     assert first == (0.9 if name == "crown" else 1.0) * drawn.voltage
@@ -107,6 +108,8 @@ def test_every_study_has_the_same_onset(name: str, monkeypatch: pytest.MonkeyPat
     root = Root(design.dimension(design.emitter.edge_radius_key).value, 0.0, 1.0, 0.4)
     monkeypatch.setattr(calibration, "find_radius", lambda *_, **__: root)
     monkeypatch.setattr(calibration, "_alternatives", lambda *_: ())
+    # The radius found is that drawn, whose surface is known.
+    monkeypatch.setattr(calibration, "free_surface", lambda *_: (drawn.meniscus, ()))
     calibrated = calibration.calibrate(design, first)
     assert calibrated.drawn_onset == first
     assert calibrated.mode == drawn.earliest.mode
