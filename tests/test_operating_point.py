@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 from numpy.testing import assert_allclose
 from reporting import assessed_needle, plain_design, with_meniscus
 from scipy.constants import e
+from scipy.optimize import brentq
 
 from conegap.geometries.design.design import Design
 from conegap.geometries.design.starters import starter
@@ -424,3 +425,24 @@ length = {{ value = "5 mm"{tolerance} }}
         assert found.operating.point.pressure_loss > 1e3
     assert spans[1][0] < 0.999 * spans[0][0]
     assert spans[1][1] > 1.001 * spans[0][1]
+
+
+def test_a_shared_feed_keeps_later_tips_dark() -> None:
+    """EXACT: the loss of a shared feed raises the onset of a tip that does not burn yet by
+    sqrt(1 + dp / p), by hand; a feed of each tip's own does not."""
+    per_mass = 0.05 * HELD / (30e-6 * ION / e)
+    pair = _law(relative_onsets=(1.0, 1.0), extinction_over_onset=0.9)
+    shared = replace(pair, feed=FeedLoss(common=per_mass))
+    apart = replace(pair, feed=FeedLoss(own=per_mass))
+    for law, rises in ((shared, True), (apart, False)):
+
+        def lacks(volts: float, law: CurrentLaw = law, rises: bool = rises) -> float:
+            one = law.at(volts, 1)
+            loss = per_mass * one.current * ION / e if rises else 0.0
+            return volts - ONSET * math.sqrt(1.0 + loss / HELD)
+
+        gap = brentq(lacks, ONSET, 1.5 * ONSET) if rises else ONSET
+        supply = gap + 20e6 * law.at(gap, 1).current
+        assert _at(law, voltage=supply - 0.1).point.lit == 1
+        assert _at(law, voltage=supply + 0.1).point.lit == 2
+        assert (gap > 1.005 * ONSET) is rises

@@ -168,12 +168,14 @@ def sector_rows(
     before = min(emission.lit_at(last), len(emission.relative_onsets) - 1)
     ballast = design.supply.ballast_resistance
     least, most = budget.band(last)
-    low, needed, high = (
-        onset + ballast * law.at(last, before).current
-        for onset, law in zip(
-            (least, last, most), (emission.band()[0], emission, emission.band()[1]), strict=True
-        )
-    )
+
+    def supplied(onset: float, law: CurrentLaw) -> float:
+        """Of a last tip whose onset the loss of the shared feed raises, to first order in it."""
+        raised = law.lights_at(1.0, law.at(last, before)) / law.onset_voltage
+        return onset * raised + ballast * law.at(last * raised, before).current
+
+    slow, steep = emission.band()
+    low, needed, high = supplied(least, slow), supplied(last, emission), supplied(most, steep)
     return (
         review_row(
             text,
@@ -181,8 +183,8 @@ def sector_rows(
             design.voltage,
             "V",
             f"the onset of the last tip, {voltage_text(last)}, must stand across the gap behind "
-            "the ballast while the others emit; the slope of their current is an order of "
-            "magnitude, and the onset has its band (k = 2)",
+            "the ballast, with what a shared feed loses, while the others emit; the slope of "
+            "their current is an order of magnitude, and the onset has its band (k = 2)",
             "raise the voltages, lower the ballast, sort the tips by radius, or space them wider",
             span=(low, high),
         ),

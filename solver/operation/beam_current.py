@@ -246,6 +246,24 @@ class CurrentLaw:
         )
         return still * math.sqrt(flowing / resting)
 
+    def lights_at(self, relative: float, burning: CurrentPoint) -> float:
+        """Voltage at which a tip lights while others burn on a feed that it shares with them, [V].
+
+        What they take of the shared feed's pressure the field must make up for in the tip's onset
+        as in its extinction: by the same root, since both are balances of the field's stress, which
+        goes as V^2, with surface tension less pressure.  Of a rigid surface the stress that holds
+        is 2 gamma / R, without the cosine, and the rise is 1.5 times less.
+
+        Parameters
+        ----------
+        relative : float
+            The tip's onset over that of the design, [-].
+        burning : CurrentPoint
+            Of the tips that burn.
+        """
+        loss = self.feed.common * burning.mass_flow
+        return self.extinction(burning.voltage, loss, relative) / self.extinction_over_onset
+
     def at(self, voltage: float, lit: int | None = None) -> CurrentPoint:
         """Current, number of sites that emit, and what the feed does then.
 

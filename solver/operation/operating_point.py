@@ -197,15 +197,16 @@ def operating_point(
 
 def _reached(emission: CurrentLaw, line: SupplyLine) -> CurrentPoint:
     """Point with as many tips lit as the rising voltage of a supply can light."""
-    onsets = sorted(own * emission.onset_voltage for own in emission.relative_onsets)
-    if line.voltage < onsets[0]:
+    tips = sorted(emission.relative_onsets)
+    if line.voltage < tips[0] * emission.onset_voltage:
         return emission.at(line.voltage, 0)
-    # The more tips burn the less voltage is left, and the later ones need more: between "the next
-    # one lights" and "it does not" there is one place.
-    lit, beyond = 1, len(onsets) + 1
+    # The more tips burn the less voltage and pressure is left, and the later ones need more:
+    # between "the next one lights" and "it does not" there is one place.
+    lit, beyond = 1, len(tips) + 1
     while beyond - lit > 1:
         middle = (lit + beyond) // 2
-        if _balance(emission, line, middle - 1).voltage >= onsets[middle - 1]:
+        before = _balance(emission, line, middle - 1)
+        if before.voltage >= emission.lights_at(tips[middle - 1], before):
             lit = middle
         else:
             beyond = middle
