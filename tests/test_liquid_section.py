@@ -468,3 +468,18 @@ def test_the_band_of_a_film_holds_an_edge_that_slides(
     needle = followed("needle").sliding
     assert needle is not None
     assert_allclose(found.sliding, needle, rtol=2e-3)
+
+
+@pytest.mark.slow
+def test_the_first_wave_along_a_slit_is_that_of_finer_meshes(
+    followed: Callable[[str], MeniscusOnset], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """RATE: with twice the subdivisions it moves by less than 1e-3; the loads of the coarse ramp on
+    which the shapes are followed would leave 6e-3."""
+    coarse = followed("slit").wave_voltage
+    monkeypatch.setattr("conegap.solver.liquid.slit_waves._LEVELS", (4, 8))
+    fine = meniscus_onset(Design.read("slit")).wave_voltage
+    assert coarse is not None
+    assert fine is not None
+    assert_allclose(coarse, fine, rtol=1e-3)
+    assert coarse < followed("slit").voltage
