@@ -26,6 +26,9 @@ CHAPTERS = {
     "metal": "metals",
     "formulas": "formulas",
     "tolerance": "tolerance",
+    "wetting": "wetting",
+    "crown": "crown",
+    "beam": "beam",
 }
 """Name of a chapter and of its module."""
 
