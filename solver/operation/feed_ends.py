@@ -51,14 +51,15 @@ class FeedEnds:
         """
         return _together(of(self.drawn), [max(values) for values in self._values(of)])
 
-    def losses(self, droplets: MassEfficiency | None = None) -> tuple[FeedLoss, FeedLoss]:
-        """The greatest and the least loss of pressure per mass flow.
+    def losses(self, droplets: MassEfficiency) -> tuple[FeedLoss, FeedLoss]:
+        """The greatest and the least loss of pressure per mass flow, with most and least droplets.
 
         Parameters
         ----------
-        droplets : MassEfficiency or None
-            How much more mass leaves than the ions carry.
+        droplets : MassEfficiency
+            As expected; the losses take the ends of its band.
         """
+        worst, best = droplets.band()
 
         def own(feed: Feed) -> float:
             return feed.loss().own
@@ -67,8 +68,8 @@ class FeedEnds:
             return feed.loss().common
 
         return (
-            FeedLoss(self.high(own), self.high(common), droplets),
-            FeedLoss(self.low(own), self.low(common), droplets),
+            FeedLoss(self.high(own), self.high(common), worst),
+            FeedLoss(self.low(own), self.low(common), best),
         )
 
     def words(self, *of: Callable[[Feed], float]) -> str:

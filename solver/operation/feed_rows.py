@@ -164,16 +164,16 @@ def _flow_rows(
         return 0.0 if before is None else (before.resistance or 0.0) / (feed.density or math.inf)
 
     def draws(feed: Feed) -> float:
-        return 0.0 if feed.shared is None else feed.shared.capillary_pressure
+        return feed.feed_pressure + (0.0 if feed.shared is None else feed.shared.capillary_pressure)
 
     yield review_row(
-        f"loss in the {shared.kind} against its capillary pressure",
+        f"loss in the {shared.kind} against the pressure that it holds",
         loss(feed) * needed,
         ends.low(draws),
         "Pa",
-        "2 γ cos(contact angle) over its pores' radius (a channel's height), textbook: at more it "
-        "draws back on the side of the emitter; current and droplets are orders of magnitude"
-        + ends.words(loss, draws),
+        "its capillary pressure, 2 γ cos(contact angle) over its pores' radius (a channel's "
+        "height), textbook, with the feed's own pressure: at more it draws back on the side of the "
+        "emitter; current and droplets are orders of magnitude" + ends.words(loss, draws),
         "finer pores, or more permeable, wider or shorter ones",
         span=(ends.low(loss) * weak, ends.high(loss) * strong),
     )
