@@ -11,10 +11,11 @@ from conegap.geometries.quantities.quantity import LENGTH
 from conegap.solver.common.display_units import axis_unit
 from conegap.solver.common.style import ACCENT, BAND, INK, SOFT, legend_below, quiet_axes
 from conegap.solver.figures.picture import WIDTH, Picture, charted
-from conegap.solver.studies.misalignment import Misalignment
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+
+    from conegap.solver.studies.misalignment import Misalignment
 
 __all__ = ["misalignment_pictures"]
 
