@@ -14,14 +14,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from conegap.geometries.curves.curve import FloatArray
-from conegap.geometries.quantities.errors import ComputationError
 from conegap.geometries.quantities.notebook import brief
 from conegap.solver.common.progress import Progress
 from conegap.solver.field.extrapolation import Estimate, estimate
 from conegap.solver.liquid.continuation import (
     BranchPoint,
     ContinuationError,
-    correct,
     follow,
 )
 from conegap.solver.liquid.meniscus import Equilibrium, Held, MeniscusProblem
@@ -138,9 +136,10 @@ def turning_point(
     x = problem.unknowns(start, pressure, 0.0)
     direction: FloatArray | None = None
     points: list[BranchPoint] = []
-    step, reference = _FIRST_STEP, start
+    step = _FIRST_STEP
     while True:
         here = problem
+        reference = here.shape(x)
 
         def far(
             point: BranchPoint, here: MeniscusProblem = here, reference: MeniscusShape = reference
@@ -162,7 +161,7 @@ def turning_point(
             else lambda n: progress("liquid shapes", len(points) + n, 0),
             tolerance=_ON_THE_WAY,
         )
-        points[-1:] = piece
+        points.extend(piece if not points else piece[1:])
         if _fallen(points) >= 2:
             break
         if len(points) > _MOST_POINTS:
@@ -170,11 +169,9 @@ def turning_point(
                 f"the voltage did not turn back within {_MOST_POINTS} liquid shapes",
                 cause="no turn",
             )
+        x, direction = piece[-1].x, piece[-1].tangent
         step = float(np.clip(np.linalg.norm(piece[-1].x - piece[-2].x), 0.02, _FIRST_STEP))
-        reference = problem.shape(piece[-1].x)
-        problem = problem_at(liquid, reference, levels[0], held, amount, first)
-        points[:] = _on_new_mesh(problem, points)
-        x, direction = points[-1].x, points[-1].tangent
+        problem = problem_at(liquid, problem.shape(x), levels[0], held, amount, first)
     turned = int(np.argmax([point.x[-1] for point in points])) + 1
     equilibria = tuple(_recorded(first, point) for point in points)
     fold, values = _refined(liquid, first, points[turned - 2], points[turned], levels, progress)
@@ -186,30 +183,6 @@ def turning_point(
         turning=fold,
         electric_bond_number=_cautious(estimate(levels, values)),
     )
-
-
-def _on_new_mesh(problem: MeniscusProblem, points: list[BranchPoint]) -> list[BranchPoint]:
-    """The points up to the last one near which the branch of a new mesh is found, on that mesh.
-
-    Beside the turning point the branch of the new mesh may turn back before it reaches the last
-    points of the old one.
-
-    Raises
-    ------
-    ContinuationError, MeshError
-        It is found near none of them.
-    """
-    failure: ComputationError | None = None
-    for kept in range(len(points), 1, -1):
-        last = points[kept - 1]
-        try:
-            moved = correct(problem.residual_and_jacobian, last.x, last.tangent, _ON_THE_WAY)
-        except ComputationError as error:
-            failure = failure or error
-            continue
-        forward = math.copysign(1.0, moved.tangent @ last.tangent)
-        return [*points[: kept - 1], replace(moved, tangent=forward * moved.tangent)]
-    raise failure or ContinuationError("there is no liquid shape to go on from on a new mesh")
 
 
 def _cautious(electric_bond_number: Estimate) -> Estimate:
