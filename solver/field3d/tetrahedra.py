@@ -11,7 +11,7 @@ them coarser where they are far away (a lone tip's field moves by 5e-4 between 2
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -23,7 +23,7 @@ from conegap.geometries.quantities.notebook import brief
 from conegap.geometries.solids.sector import Room3D, Sector
 from conegap.solver.field3d.solids import vacuum_shape
 
-__all__ = ["TetraMesh", "region_size", "tetra_meshes"]
+__all__ = ["TetraMesh", "region_size", "shape_meshes", "tetra_meshes"]
 
 # Growth of the spacing per distance. On a cone in a round room 0.15 takes 2.3 times the points
 # for an apex field 3e-4 off, 0.6 leaves 7e-4; this leaves 2e-4.
@@ -112,19 +112,49 @@ def tetra_meshes(sector: Sector, *, fineness: float = 1.0) -> Iterator[TetraMesh
     MeshError
         The mesh library could not fill the vacuum.
     """
+    scale = sector.gap
+    yield from shape_meshes(
+        lambda: vacuum_shape(sector, scale, fineness),
+        scale,
+        _COARSEST * fineness * region_size(sector) / scale,
+        sector.parts_per_radius / fineness,
+    )
+
+
+def shape_meshes(
+    shape: Callable[[], Any], scale: float, coarsest: float, parts_per_radius: float
+) -> Iterator[TetraMesh]:
+    """The first mesh of a vacuum that the mesh library holds, and its refinements, without end.
+
+    Parameters
+    ----------
+    shape : callable
+        Makes the vacuum, in units of the scale.
+    scale : float
+        Length unit of the shape, [m].
+    coarsest : float
+        Greatest spacing, in units of the scale, [-].
+    parts_per_radius : float
+        Edges in a radius of curvature, [-].
+
+    Yields
+    ------
+    TetraMesh
+
+    Raises
+    ------
+    MeshError
+        The mesh library could not fill the vacuum.
+    """
     from netgen.meshing import NgException
     from netgen.occ import OCCGeometry
 
-    scale = sector.gap
     try:
-        shape = vacuum_shape(sector, scale, fineness)
-        mesh = OCCGeometry(shape).GenerateMesh(
-            maxh=_COARSEST * fineness * region_size(sector) / scale,
-            grading=_GRADING,
-            curvaturesafety=sector.parts_per_radius / fineness,
+        mesh = OCCGeometry(shape()).GenerateMesh(
+            maxh=coarsest, grading=_GRADING, curvaturesafety=parts_per_radius
         )
     except (NgException, RuntimeError) as error:
-        raise MeshError(f"the sector could not be meshed: {error}") from error
+        raise MeshError(f"the space could not be meshed: {error}") from error
     refinements = 0
     while True:
         yield _arrays(mesh, scale, refinements)
@@ -137,7 +167,7 @@ def _arrays(mesh: Any, scale: float, refinements: int) -> TetraMesh:
     surface = mesh.Elements2D().NumPy()
     names = np.array([d.bcname for d in mesh.FaceDescriptors()], dtype=str)
     if len(mesh.Elements3D()) == 0:
-        raise MeshError("the sector could not be meshed: no tetrahedra")
+        raise MeshError("the space could not be meshed: no tetrahedra")
     return TetraMesh(
         points=np.array(mesh.Coordinates(), dtype=float),
         tetrahedra=mesh.Elements3D().NumPy()["nodes"][:, :4].astype(np.int64) - 1,
