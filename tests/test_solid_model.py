@@ -150,6 +150,18 @@ def test_plate_beside_the_axis_in_a_leaning_model(
     assert_allclose(found, expected, atol=1.5e-3)
 
 
+def test_unit_of_the_file_is_heeded(design: Design, tmp_path: Path) -> None:
+    """EXACT: the same figures written in metres are a gap a thousand times as large, which a stated
+    extent in millimetres refuses."""
+    path = written(tmp_path / "metres.step", bodies(design))
+    text = path.read_text()
+    assert text.count("SI_UNIT(.MILLI.,.METRE.)") == 1
+    path.write_text(text.replace("SI_UNIT(.MILLI.,.METRE.)", "SI_UNIT($,.METRE.)"))
+    with refused("extent", "20 mm"):
+        read_step(path, NAMES, EXTENT)
+    assert_allclose(read_step(path, NAMES, 1e3 * EXTENT).tip.radius, 40e-3, rtol=1e-6)
+
+
 def test_what_is_refused(design: Design, tmp_path: Path) -> None:
     """EXACT: every slip is named, and none gives a model."""
     from netgen import occ
