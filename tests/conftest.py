@@ -30,17 +30,43 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 @contextmanager
 def refused(
     key: str, *quotes: str, kind: type[Exception] = DesignError, cause: Cause = ""
-) -> Iterator[None]:
+) -> Iterator[pytest.ExceptionInfo[Exception]]:
     """Refused for this key and cause, the message quoting names, values, limits and remedies.
 
     An empty key or cause is not asked for.
     """
     with pytest.raises(kind) as caught:
-        yield
+        yield caught
     assert not key or key in getattr(caught.value, "keys", ())
     assert not cause or getattr(caught.value, "cause", "") == cause
     assert [q for q in quotes if q not in str(caught.value)] == []
 
+
+# A blunt needle before a wide plate, whose mesh is small.
+BLUNT = """
+[emitter]
+kind = "needle"
+tip_radius = "40 um"
+half_angle = "20 deg"
+shank_diameter = "1 mm"
+protrusion = "3 mm"
+[accelerator]
+kind = "aperture_plate"
+gap = "0.6 mm"
+diameter = "1.2 mm"
+thickness = "0.5 mm"
+edge_radius = "0.1 mm"
+outer_diameter = "8 mm"
+[liquid]
+metal = "indium"
+temperature = "450 K"
+[voltages]
+emitter = "6 kV"
+accelerator = "-1 kV"
+[chamber]
+radius = "10 mm"
+length = "6 mm"
+"""
 
 NEEDLE = """
 title = "Needle before a plane"

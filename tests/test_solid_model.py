@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import refused
+from conftest import BLUNT, refused
 from numpy.testing import assert_allclose
 
 from conegap.geometries.curves.section import Section
@@ -22,31 +22,6 @@ from conegap.solver.field3d.solid_model import SolidModel, read_step
 from conegap.solver.field3d.solids import shape_of
 from conegap.solver.onset.rigid import rigid_onset_of_solution
 
-# A blunt needle before a wide plate, whose mesh is small.
-BLUNT = """
-[emitter]
-kind = "needle"
-tip_radius = "40 um"
-half_angle = "20 deg"
-shank_diameter = "1 mm"
-protrusion = "3 mm"
-[accelerator]
-kind = "aperture_plate"
-gap = "0.6 mm"
-diameter = "1.2 mm"
-thickness = "0.5 mm"
-edge_radius = "0.1 mm"
-outer_diameter = "8 mm"
-[liquid]
-metal = "indium"
-temperature = "450 K"
-[voltages]
-emitter = "6 kV"
-accelerator = "-1 kV"
-[chamber]
-radius = "10 mm"
-length = "6 mm"
-"""
 VOLTAGES = {"emitter": 6000.0, "accelerator": -1000.0, "chamber": 0.0}
 NAMES = {"emitter": "needle", "accelerator": "plate", "chamber": "room"}
 EXTENT = 20e-3
