@@ -12,14 +12,14 @@ from conegap.geometries.quantities.errors import GeometryError
 from conegap.geometries.solids.sector import Conductor, Sector, Tip, Wedge
 from conegap.geometries.solids.shapes import Revolved
 
-__all__ = ["half_space"]
+__all__ = ["APEX_REACH", "PARTS_PER_RADIUS", "half_space"]
 
 # Of the distance to other metal: within it lies the sphere about the apex, which the mesh of an
 # accelerator that is moved must pass.
-_REACH = 0.4
+APEX_REACH = 0.4
 # Edges of the first mesh in a radius of curvature: 0.6 and 1 give the same law within 4 %, 0.4 does
 # not.
-_PARTS = 0.8
+PARTS_PER_RADIUS = 0.8
 
 
 def half_space(section: Section) -> Sector:
@@ -64,7 +64,7 @@ def half_space(section: Section) -> Sector:
         radius=section.edges[0].radius,
         half_angle=0.0,
         height=float(apex[1]) - low,
-        reach=_REACH * min(away, float(apex[1]) - low),
+        reach=APEX_REACH * min(away, float(apex[1]) - low),
         mirrors=(0.0,),
         body=body,
     )
@@ -78,5 +78,5 @@ def half_space(section: Section) -> Sector:
         tips=(tip,),
         gap=max(section.gap, away),
         copies=2,
-        parts_per_radius=_PARTS,
+        parts_per_radius=PARTS_PER_RADIUS,
     )

@@ -32,7 +32,7 @@ from conegap.solver.field.extrapolation import estimate
 from conegap.solver.field3d.operator import SectorOperator
 from conegap.solver.field3d.sector_solution import SectorLevel, SectorSolution, solve_level
 from conegap.solver.field3d.tetrahedra import TetraMesh, tetra_meshes
-from conegap.solver.field3d.tip_field import TipResponse, sphere_means, tip_response
+from conegap.solver.field3d.tip_field import TipResponse, apex_field, tip_response
 from conegap.solver.field3d.volumes import tetra_volumes
 
 __all__ = ["AskewField", "AskewLaw"]
@@ -276,8 +276,7 @@ class AskewField:
     def _tip_field(self, level: SectorLevel) -> float:
         weights = np.array([self.weights[name] for name in self.sector.electrodes])
         above = weights @ level.potentials - weights[0]
-        means, _ = sphere_means(level.mesh, self.sector.tips[0], above[None])
-        return self._response.field(means[0]).value
+        return apex_field(level.mesh, self.sector.tips[0], self._response, above)[0].value
 
     def _greatest(self, level: SectorLevel) -> float:
         """Greatest field on the accelerator of one mesh, [1/m]."""

@@ -20,7 +20,7 @@ from conegap.solver.field.control_volumes import ControlVolumes
 from conegap.solver.field.extrapolation import estimate
 from conegap.solver.field3d.sector_solution import SectorLevel
 from conegap.solver.field3d.tetrahedra import TetraMesh
-from conegap.solver.field3d.tip_field import sphere_means, tip_response
+from conegap.solver.field3d.tip_field import apex_field, tip_response
 from conegap.solver.field3d.volumes import tetra_volumes
 
 __all__ = ["Ring", "half_ring", "height_influence"]
@@ -140,14 +140,13 @@ def height_influence(
     operator = SectorOperator(ring.points, ring.volumes, dirichlet)
     change = operator.potential(values)[ring.numbers]
     response = tip_response(tip)
-    own, _ = sphere_means(mesh, tip, (weights @ level.potentials - weights[0])[None])
-    still = response.field(own[0]).value
+    above = weights @ level.potentials - weights[0]
+    still = apex_field(mesh, tip, response, above)[0].value
     found = []
     for j in range(1, copies // 2 + 1):
         # The tip stands on the plane between two copies: the mean of both is its symmetric part.
         both = [change[k] for k in (2 * j - 1, 2 * j) if k < copies]
-        means, _ = sphere_means(mesh, tip, np.mean(both, axis=0)[None])
-        found.append(response.field(means[0]).value / still)
+        found.append(apex_field(mesh, tip, response, np.mean(both, axis=0))[0].value / still)
     return np.array(found) * _pull_correction(f"emitter:{tip.name}", (level, *finer), weights)
 
 

@@ -12,6 +12,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -21,13 +22,14 @@ from conegap.geometries.curves.curve import Arc, Curve, Line
 from conegap.geometries.parts.setting import length_text
 from conegap.geometries.quantities.errors import DesignError
 from conegap.geometries.quantities.notebook import brief
+from conegap.geometries.solids.half_space import APEX_REACH, PARTS_PER_RADIUS
 from conegap.geometries.solids.sector import Tip
 from conegap.geometries.solids.shapes import Revolved
-from conegap.solver.field.extrapolation import Estimate, estimate
+from conegap.solver.field.extrapolation import Estimate
 from conegap.solver.field3d.sector_solution import SectorLevel, solve_level
-from conegap.solver.field3d.solids import shape_of
+from conegap.solver.field3d.solids import apex_sphere, shape_of, size_cap
 from conegap.solver.field3d.tetrahedra import shape_meshes
-from conegap.solver.field3d.tip_field import sphere_means, tip_response
+from conegap.solver.field3d.tip_field import LEAST_REACH, field_at_tip, tip_response
 
 __all__ = ["ROLES", "SolidModel", "read_step"]
 
@@ -36,14 +38,10 @@ ROLES = ("emitter", "accelerator", "chamber")
 _HANDED_OVER = 1e-3
 # Of the stated extent: a rounded figure passes, a slip of a unit (at least 2.54) does not.
 _EXTENT = 0.02
-# Of the distance to other metal, as for the half space before an opening out of line.
-_REACH = 0.4
-# Tip radii in the sphere about the apex, as for the sectors.
-_LEAST_REACH = 5.0
 # Of lengths and volumes: what the modeller's own tolerance of 1e-7 mm leaves on a tip of a few um.
 _ROUND = 1e-3
-# Meshes of the sequence, and edges of the first in a radius of curvature, as for the half space.
-_MESHES, _PARTS = 2, 0.8
+# Of a sequence: a third has eight times the points, which takes minutes.
+_MESHES = 2
 
 
 def read_step(
@@ -99,8 +97,7 @@ def read_step(
                 keys=(role,),
             )
         found[role] = own[0]
-    low, high = found["chamber"].bounding_box
-    drawn = max(high.x - low.x, high.y - low.y, high.z - low.z) * _HANDED_OVER
+    drawn = _extent(found["chamber"]) * _HANDED_OVER
     if abs(drawn / extent - 1.0) > _EXTENT:
         raise DesignError(
             f"{path}: the chamber measures {length_text(drawn)} and not {length_text(extent)} as "
@@ -139,15 +136,9 @@ class SolidModel:
         MeshError, ConvergenceError
             The space could not be meshed or solved.
         """
-        low, high = self.shapes["chamber"].bounding_box
-        size = max(high.x - low.x, high.y - low.y, high.z - low.z)
-        found: list[SectorLevel] = []
-        # As coarse as a sector's mesh in proportion to its room.
-        for mesh in shape_meshes(self._vacuum, self.scale, 0.12 * size, _PARTS):
-            found.append(solve_level(mesh, ROLES))
-            if len(found) == _MESHES:
-                break
-        return tuple(found)
+        size = _extent(self.shapes["chamber"])
+        meshes = shape_meshes(self._vacuum, self.scale, size, PARTS_PER_RADIUS)
+        return tuple(solve_level(mesh, ROLES) for mesh in islice(meshes, _MESHES))
 
     def at_tip(self, voltages: Mapping[str, float]) -> Estimate:
         """Outward field at the apex, [V/m].
@@ -165,17 +156,9 @@ class SolidModel:
             The space could not be meshed or solved.
         """
         _say_all(voltages, "voltages")
-        response = tip_response(self.tip)
         weights = np.array([voltages[role] for role in ROLES])
-        values, left = [], 0.0
-        for level in self.levels:
-            above = weights @ level.potentials - weights[0]
-            means, left = sphere_means(level.mesh, self.tip, above[None])
-            near = response.field(means[0])
-            values.append(near.value)
-        best = estimate(tuple(level.mesh.subdivisions for level in self.levels), tuple(values))
-        # Of two meshes the whole difference, as for the tips of a sector, and what the sphere adds.
-        return replace(best, error=math.hypot(3.0 * best.error, near.error, left))
+        best, left = field_at_tip(self.tip, tip_response(self.tip), self.levels, weights)
+        return replace(best, error=math.hypot(best.error, left))
 
     def _vacuum(self) -> Any:
         """The space between the solids, divided at the sphere about the apex."""
@@ -187,15 +170,16 @@ class SolidModel:
             body = self.shapes[role]
             body.faces.name = role
             if role == "emitter":
-                radius = self.tip.radius / self.scale
-                for face in body.faces:
-                    if face.mass < 8.0 * math.pi * radius**2:
-                        face.maxh = 0.5 * radius
+                size_cap(body, self.tip, self.scale)
             shape = shape - body
-        sphere = occ.Sphere((0.0, 0.0, 0.0), self.tip.reach / self.scale)
-        sphere.faces.name = f"inside:{self.tip.name}"
-        sphere.faces.maxh = 0.25 * self.tip.reach / self.scale
+        sphere = apex_sphere(self.tip, self.scale)
         return occ.Glue([shape - sphere, shape * sphere])
+
+
+def _extent(shape: Any) -> float:
+    """Largest extent of a shape along x, y or z, in its own units."""
+    low, high = shape.bounding_box
+    return float(max(high.x - low.x, high.y - low.y, high.z - low.z))
 
 
 def _say_all(given: Mapping[str, object], what: str) -> None:
@@ -286,9 +270,9 @@ def _apex(emitter: Any) -> Any:
 
 def _tip(emitter: Any, scale: float) -> Tip:
     """The round tip at the origin, with the largest sphere that holds nothing but it."""
-    reach = _REACH
+    reach = APEX_REACH
     while True:
-        meridian = _meridian(emitter, reach)
+        meridian = _meridian(emitter, reach, scale)
         arc = meridian[0] if meridian else None
         if not isinstance(arc, Arc) or abs(arc.centre[0]) > _ROUND * arc.radius:
             raise DesignError(
@@ -296,21 +280,19 @@ def _tip(emitter: Any, scale: float) -> Tip:
                 "axis of the tip, and draw its radius",
                 keys=("axis",),
             )
-        if reach < _LEAST_REACH * arc.radius:
+        least = LEAST_REACH * arc.radius
+        if reach * scale < least:
             raise DesignError(
-                f"a sphere of {_LEAST_REACH:.0f} tip radii, {length_text(5 * arc.radius * scale)}, "
-                "about the tip holds more than a body that is round about the axis; the tip has "
-                "too little room",
+                f"a sphere of {LEAST_REACH:.0f} tip radii, {length_text(least)}, about the tip "
+                "holds more than a body that is round about the axis; the tip has too little room",
                 keys=("emitter",),
                 cause="no room",
             )
-        if _round(emitter, meridian, reach):
+        if _round(emitter, meridian, reach, scale):
             break
         reach *= 0.5
-    body = tuple(_scaled(curve, scale) for curve in meridian)
-    return Tip(
-        "tip", (0.0, 0.0), 0.0, arc.radius * scale, 0.0, reach * scale, reach * scale, body=body
-    )
+    reach *= scale
+    return Tip("tip", (0.0, 0.0), 0.0, arc.radius, 0.0, reach, reach, body=tuple(meridian))
 
 
 def _half_plane(reach: float) -> Any:
@@ -328,8 +310,8 @@ def _polygon(corners: list[tuple[float, float, float]]) -> Any:
     return occ.Face(occ.Wire([occ.Segment(one, two) for one, two in sides]))
 
 
-def _meridian(emitter: Any, reach: float) -> list[Curve]:
-    """Lines and arcs in (radius, z) from the apex on, as far as they hang together."""
+def _meridian(emitter: Any, reach: float, scale: float) -> list[Curve]:
+    """Lines and arcs in (radius, z), [m], from the apex on, as far as they hang together."""
     pieces = []
     for edge in (emitter * _half_plane(reach)).edges:
         first, last = edge.parameter_interval
@@ -350,7 +332,7 @@ def _meridian(emitter: Any, reach: float) -> list[Curve]:
         if np.hypot(*(flat[-1] - end)) < np.hypot(*(flat[0] - end)):
             flat = flat[::-1]
         start, end = (end if not found else flat[0]), flat[-1]
-        found.append(_curve(start, flat[1:3], end))
+        found.append(_curve(start * scale, flat[1:3] * scale, end * scale))
     return found
 
 
@@ -366,7 +348,7 @@ def _curve(start: Any, between: Any, end: Any) -> Curve:
     length = float(np.hypot(*way))
     across = np.array([-way[1], way[0]]) / length
     if np.all(np.abs((between - start) @ across) < 1e-6 * length):
-        return Line(tuple(start), tuple(end))
+        return Line(tuple(start.tolist()), tuple(end.tolist()))
     middle = between[np.argmin(np.abs((between - start) @ way / length**2 - 0.5))]
     other = between[np.argmax(np.abs((between - start) @ way / length**2 - 0.5))]
     matrix = 2.0 * np.array([middle - start, end - start])
@@ -382,26 +364,16 @@ def _curve(start: Any, between: Any, end: Any) -> Curve:
     return Arc((float(centre[0]), float(centre[1])), radius, float(angles[0]), float(angles[2]))
 
 
-def _round(emitter: Any, meridian: list[Curve], reach: float) -> bool:
+def _round(emitter: Any, meridian: list[Curve], reach: float, scale: float) -> bool:
     """Whether the metal in the sphere is the body that its meridian sweeps about the axis."""
     from netgen import occ
 
     rim = meridian[-1].end
-    if math.hypot(*rim) <= reach:
+    if math.hypot(*rim) <= reach * scale:
         return False
     foot = (0.0, float(rim[1]))
     outline = (*meridian, Line((float(rim[0]), foot[1]), foot), Line(foot, (0.0, 0.0)))
     sphere = occ.Sphere((0.0, 0.0, 0.0), reach)
-    metal, swept = emitter * sphere, shape_of(Revolved(outline), 1.0) * sphere
+    metal, swept = emitter * sphere, shape_of(Revolved(outline), scale) * sphere
     volumes = [metal.mass, swept.mass, (metal * swept).mass]
     return bool(max(volumes) < (1.0 + _ROUND) * min(volumes))
-
-
-def _scaled(curve: Curve, scale: float) -> Curve:
-    """A line or an arc in other units."""
-    if isinstance(curve, Arc):
-        x, y = curve.centre
-        centre = (x * scale, y * scale)
-        return Arc(centre, curve.radius * scale, curve.first_angle, curve.last_angle)
-    (a, b), (c, d) = (curve.point([0.0, 1.0]) * scale).tolist()
-    return Line((a, b), (c, d))

@@ -9,7 +9,7 @@ import numpy as np
 
 from conegap.geometries.curves.curve import Arc, Curve, FloatArray, Line
 from conegap.geometries.quantities.errors import MeshError
-from conegap.geometries.solids.sector import Room3D, Sector, Wedge
+from conegap.geometries.solids.sector import Room3D, Sector, Tip, Wedge
 from conegap.geometries.solids.shapes import (
     Block,
     Difference,
@@ -22,7 +22,7 @@ from conegap.geometries.solids.shapes import (
     Union,
 )
 
-__all__ = ["shape_of", "vacuum_shape"]
+__all__ = ["apex_sphere", "shape_of", "size_cap", "vacuum_shape"]
 
 
 def shape_of(solid: Solid, scale: float) -> Any:
@@ -133,15 +133,9 @@ def vacuum_shape(sector: Sector, scale: float, fineness: float) -> Any:
     for tip in sector.tips:
         body = shape_of(tip.solid(below=0.05 * tip.height), scale)
         body.faces.name = f"emitter:{tip.name}"
-        for face in body.faces:
-            if face.mass < 8.0 * math.pi * (tip.radius / scale) ** 2:
-                face.maxh = 0.5 * fineness * tip.radius / scale
+        size_cap(body, tip, scale, fineness)
         shape = shape - body
-        x, y = tip.place
-        sphere = occ.Sphere((x / scale, y / scale, tip.apex / scale), tip.reach / scale)
-        sphere.faces.name = f"inside:{tip.name}"
-        sphere.faces.maxh = 0.25 * fineness * tip.reach / scale
-        spheres.append(sphere)
+        spheres.append(apex_sphere(tip, scale, fineness))
     if sector.lip is not None:
         spheres += _tube(sector, scale, fineness)
     if not spheres:
@@ -151,6 +145,46 @@ def vacuum_shape(sector: Sector, scale: float, fineness: float) -> Any:
         pieces.append(shape * sphere)
         shape = shape - sphere
     return occ.Glue([shape, *pieces])
+
+
+def size_cap(body: Any, tip: Tip, scale: float, fineness: float = 1.0) -> None:
+    """Ask for a mesh on a body's small faces that resolves its tip.
+
+    Parameters
+    ----------
+    body : TopoDS_Shape
+        Changed in place.
+    scale : float
+        Length unit of the shape, [m].
+    fineness : float
+        Multiplies the mesh size, [-].
+    """
+    for face in body.faces:
+        if face.mass < 8.0 * math.pi * (tip.radius / scale) ** 2:
+            face.maxh = 0.5 * fineness * tip.radius / scale
+
+
+def apex_sphere(tip: Tip, scale: float, fineness: float = 1.0) -> Any:
+    """The sphere about a tip's apex that divides the vacuum, its faces named "inside:NAME".
+
+    Parameters
+    ----------
+    scale : float
+        Length unit of the shape, [m].
+    fineness : float
+        Multiplies the mesh size, [-].
+
+    Returns
+    -------
+    TopoDS_Shape
+    """
+    from netgen import occ
+
+    x, y = tip.place
+    sphere = occ.Sphere((x / scale, y / scale, tip.apex / scale), tip.reach / scale)
+    sphere.faces.name = f"inside:{tip.name}"
+    sphere.faces.maxh = 0.25 * fineness * tip.reach / scale
+    return sphere
 
 
 def _tube(sector: Sector, scale: float, fineness: float) -> list[Any]:

@@ -116,13 +116,18 @@ def tetra_meshes(sector: Sector, *, fineness: float = 1.0) -> Iterator[TetraMesh
     yield from shape_meshes(
         lambda: vacuum_shape(sector, scale, fineness),
         scale,
-        _COARSEST * fineness * region_size(sector) / scale,
-        sector.parts_per_radius / fineness,
+        region_size(sector) / scale,
+        sector.parts_per_radius,
+        fineness,
     )
 
 
 def shape_meshes(
-    shape: Callable[[], Any], scale: float, coarsest: float, parts_per_radius: float
+    shape: Callable[[], Any],
+    scale: float,
+    size: float,
+    parts_per_radius: float,
+    fineness: float = 1.0,
 ) -> Iterator[TetraMesh]:
     """The first mesh of a vacuum that the mesh library holds, and its refinements, without end.
 
@@ -132,10 +137,12 @@ def shape_meshes(
         Makes the vacuum, in units of the scale.
     scale : float
         Length unit of the shape, [m].
-    coarsest : float
-        Greatest spacing, in units of the scale, [-].
+    size : float
+        Largest extent of the space, in units of the scale, [-].
     parts_per_radius : float
         Edges in a radius of curvature, [-].
+    fineness : float
+        Multiplies the mesh sizes, [-].
 
     Yields
     ------
@@ -151,7 +158,9 @@ def shape_meshes(
 
     try:
         mesh = OCCGeometry(shape()).GenerateMesh(
-            maxh=coarsest, grading=_GRADING, curvaturesafety=parts_per_radius
+            maxh=_COARSEST * fineness * size,
+            grading=_GRADING,
+            curvaturesafety=parts_per_radius / fineness,
         )
     except (NgException, RuntimeError) as error:
         raise MeshError(f"the space could not be meshed: {error}") from error

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import brentq
@@ -28,14 +28,19 @@ from conegap.geometries.quantities.errors import MeshError
 from conegap.geometries.solids.sector import Tip
 from conegap.solver.field.control_volumes import control_volumes, surface_measure
 from conegap.solver.field.extrapolation import Estimate, estimate
+from conegap.solver.field3d.sector_solution import SectorLevel
 from conegap.solver.field3d.tetrahedra import TetraMesh
 from conegap.solver.field3d.volumes import triangle_measure
 from conegap.solver.mesh.coarse_mesh import coarse_mesh
 from conegap.solver.mesh.subdivision import subdivide
 
 __all__ = [
+    "LEAST_REACH",
     "TipResponse",
+    "apex_estimate",
+    "apex_field",
     "edge_response",
+    "field_at_tip",
     "near_lip_section",
     "near_section",
     "polar_functions",
@@ -53,7 +58,7 @@ _AZIMUTHAL = 4
 # Subdivisions of the meshes inside the sphere, as for a plane section.
 _SIZES = (2, 4, 8)
 # Tip radii in the sphere; in a smaller one there is no room for a boundary-layer grid.
-_LEAST_REACH = 5.0
+LEAST_REACH = 5.0
 
 
 def near_section(tip: Tip) -> Section:
@@ -270,13 +275,88 @@ def tip_response(tip: Tip) -> TipResponse:
     MeshError, ConvergenceError
         The region could not be solved.
     """
-    if tip.reach < _LEAST_REACH * tip.radius:
+    if tip.reach < LEAST_REACH * tip.radius:
         raise MeshError(
             f"the sphere about the tip '{tip.name}' has {tip.reach / tip.radius:.3g} tip radii; "
-            f"its region can be meshed from {_LEAST_REACH:g} on",
+            f"its region can be meshed from {LEAST_REACH:g} on",
             cause="no room",
         )
     return edge_response(near_section(tip))
+
+
+def apex_field(
+    mesh: TetraMesh, tip: Tip, response: TipResponse, above: FloatArray
+) -> tuple[Estimate, float]:
+    """Outward field at a tip's apex on one mesh.
+
+    Parameters
+    ----------
+    response : TipResponse
+        Of the tip, from `tip_response`.
+    above : (n,) array
+        Potential of the mesh's points above the tip's own, [V].
+
+    Returns
+    -------
+    Estimate
+        [V/m], with the numerical error of the near region alone.
+    float
+        What the fit on the sphere leaves, see `sphere_means`, [-].
+    """
+    means, left = sphere_means(mesh, tip, above[None])
+    return response.field(means[0]), left
+
+
+def field_at_tip(
+    tip: Tip, response: TipResponse, levels: Sequence[SectorLevel], weights: FloatArray
+) -> tuple[Estimate, float]:
+    """Outward field at a tip's apex from nested meshes.
+
+    Parameters
+    ----------
+    response : TipResponse
+        Of the tip, from `tip_response`.
+    levels : sequence of SectorLevel
+        At least two.
+    weights : (electrodes,) array
+        Voltage of every electrode, the emitter first, [V].
+
+    Returns
+    -------
+    Estimate
+        [V/m], with the numerical errors of the meshes and of the near region.
+    float
+        What the fit on the finest mesh's sphere leaves, see `sphere_means`, [-].
+    """
+    values, left = [], 0.0
+    for level in levels:
+        above = weights @ level.potentials - weights[0]
+        near, left = apex_field(level.mesh, tip, response, above)
+        values.append(near.value)
+    best = apex_estimate(tuple(level.mesh.subdivisions for level in levels), tuple(values))
+    return replace(best, error=math.hypot(best.error, near.error)), left
+
+
+def apex_estimate(sizes: tuple[int, ...], values: tuple[float, ...]) -> Estimate:
+    """Best field at an apex; of two meshes with their whole difference as its error.
+
+    The order is below two there: a third of the difference, as in the plane, bounded the change to
+    a third mesh in 89 % of 63 random sectors only; the whole in 95 % of 65.
+
+    Parameters
+    ----------
+    sizes : tuple of int
+        Subdivisions of the meshes, each twice the one before, at least two, [-].
+    values : tuple of float
+        Field on each mesh, in any unit.
+
+    Raises
+    ------
+    ValueError
+        Fewer than two meshes or a ratio other than two.
+    """
+    found = estimate(sizes, values)
+    return replace(found, error=3.0 * found.error) if len(sizes) == 2 else found
 
 
 def edge_response(
