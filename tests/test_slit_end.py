@@ -29,9 +29,10 @@ from conegap.solver.field3d.end_model import (
     rough_end_factor,
 )
 from conegap.solver.field3d.lip_field import LipField, lip_field
+from conegap.solver.field3d.near_section import near_lip_section
 from conegap.solver.field3d.sector_solution import SectorSolution, solve_sector
 from conegap.solver.field3d.slit_end import EndPoint, SlitEnd, slit_end, slit_end_or_why
-from conegap.solver.field3d.tip_field import edge_response, near_lip_section
+from conegap.solver.field3d.tip_field import edge_response
 from conegap.validation.cases.slit_end import blunt_blade_section, blunt_end
 
 Solved = Callable[[float], LipField]

@@ -23,13 +23,12 @@ from conegap.geometries.quantities.errors import ComputationError, GeometryError
 from conegap.geometries.solids.sector import Lip, Room3D, Sector
 from conegap.solver.field.electrodes import electrode_voltages
 from conegap.solver.field.extrapolation import combined
+from conegap.solver.field3d.near_section import near_lip_section, rim_angle
 from conegap.solver.field3d.sector_solution import SectorSolution
 from conegap.solver.field3d.tetrahedra import TetraMesh
 from conegap.solver.field3d.tip_field import (
     edge_response,
-    near_lip_section,
     polar_functions,
-    rim_angle,
 )
 
 __all__ = ["LipField", "lip_field"]
