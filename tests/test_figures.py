@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -173,6 +174,24 @@ def test_band_lies_where_the_assessment_says() -> None:
     for voltage in (assessment.onset.rigid.voltage, design.voltage, design.supply.voltage_limit):
         assert round(voltage / 1e3, 9) in places
     assert overlaps(boxes(axes)) == []
+
+
+@pytest.mark.parametrize("limit", [8e3, 9e3, 12e3, 20e3, None])
+def test_words_of_the_band_keep_apart(limit: float | None) -> None:
+    """INVARIANT: wherever design and limit lie, their words overlap neither each other's nor the
+    onset's, and stay on the page of the report."""
+    for low, high in ((6630.0, 8610.0), (7600.0, 8000.0), (4000.0, 9000.0)):
+        first = SimpleNamespace(voltage=7870.0, low=low, high=high)
+        for design in np.linspace(4000.0, limit or 15000.0, 24):
+            stated = SimpleNamespace(voltage=design, supply=SimpleNamespace(voltage_limit=limit))
+            assessment = SimpleNamespace(design=stated, emission=SimpleNamespace(first=first))
+            with style():
+                axes = chart_onset_band(axes_of((7.2, 1.3)), assessment)
+            found = boxes(axes)
+            assert overlaps(found) == [], design
+            page = axes.figure.bbox
+            assert all(page.x0 <= b.x0 and b.x1 <= page.x1 for _, b in found), design
+            assert all(page.y0 <= b.y0 and b.y1 <= page.y1 for _, b in found), design
 
 
 def test_scan_shows_points_drawn_value_and_limit() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,7 +22,7 @@ from conegap.solver.common.style import (
     quiet_axes,
 )
 from conegap.solver.field.electrodes import electrode_voltages
-from conegap.solver.figures.label_placer import Across, Place, Placer
+from conegap.solver.figures.label_placer import Placer
 from conegap.solver.figures.voltage_lines import mark_voltages, voltage_span
 from conegap.solver.onset.surface_line import SurfaceLine, lines_from_edge
 
@@ -42,9 +42,10 @@ __all__ = [
 ]
 
 
-_SIDES: tuple[Across, ...] = ("center", "right", "left")
 # Letters of the voltage axis, larger than others so that a telephone shows them, [pt].
 _AXIS_LETTERS = 9.5
+# Room between words in a row, about a letter, [pt].
+_BESIDE = 8.0
 Dashes = str | tuple[int, tuple[float, ...]]
 
 
@@ -74,22 +75,46 @@ def chart_onset_band(axes: Axes, assessment: Assessment) -> Axes:
     )
     axes.axvspan(low, high, ymin=0.08, ymax=0.5, fc=BAND, ec=ACCENT, lw=0.8, zorder=2)
     placer = Placer(axes, 1.0)
-    near = 0.6 * _AXIS_LETTERS / 7.5 * placer.width(_onset_words(assessment).split("\n")[1])
-    for value, words, colour, dashes in marks:
-        x = value / unit.size
+    marks.sort(key=lambda mark: mark[0])
+    # The widest line of each, in the axes' unit, with room beside it.
+    widths = [
+        max(placer.width(line, size=_AXIS_LETTERS) for line in words.split("\n"))
+        + placer.length(_BESIDE)
+        for _, words, *_ in marks
+    ]
+    places = [value / unit.size for value, *_ in marks]
+    spread = _side_by_side(places, widths, axes.get_xlim())
+    for x, middle, width, (_, words, colour, dashes) in zip(
+        places, spread, widths, marks, strict=True
+    ):
         top = 0.56 if colour == ACCENT else 0.5
         axes.plot([x, x], [0.0, top], color=colour, lw=1.8, ls=dashes, zorder=4)
-        sides = _SIDES
-        if colour == ACCENT:
-            # A neighbour's leader may rise just beside the band: write away from it.
-            close = [v / unit.size - x for v, *_ in marks[1:] if abs(v / unit.size - x) < near]
-            sides = ("center",) if not close else (("right",) if min(close) > 0.0 else ("left",))
-        at = {"right": high, "left": low}.get(sides[0], x) if colour == ACCENT else x
-        places: list[Place] = [(at, z, side, "bottom") for z in (0.58, 0.8, 1.02) for side in sides]
-        _, place = placer.text(words, places, size=_AXIS_LETTERS, colour=colour, paper=False)
-        if place[1] > 0.6:
-            axes.plot([x, x], [top, place[1]], color=colour, lw=0.6, zorder=3)
+        axes.text(
+            middle, 0.6, words, fontsize=_AXIS_LETTERS, color=colour, ha="center", va="bottom",
+            linespacing=1.15, zorder=9,
+        )  # fmt: skip
+        reach = 0.5 * (width - placer.length(_BESIDE))
+        near = min(max(x, middle - reach), middle + reach)
+        if near != x:
+            axes.plot([x, near], [top, 0.6], color=colour, lw=0.6, zorder=3)
     return axes
+
+
+def _side_by_side(
+    places: Sequence[float], widths: Sequence[float], frame: tuple[float, float]
+) -> list[float]:
+    """Middles of words in one row, over their ascending places as far as their neighbours and the
+    frame allow."""
+    middles: list[float] = []
+    free = frame[0]
+    for place, width in zip(places, widths, strict=True):
+        middles.append(max(place, free + 0.5 * width))
+        free = middles[-1] + 0.5 * width
+    free = frame[1]
+    for k in reversed(range(len(middles))):
+        middles[k] = min(middles[k], free - 0.5 * widths[k])
+        free = middles[k] - 0.5 * widths[k]
+    return middles
 
 
 def _onset_words(assessment: Assessment) -> str:

@@ -160,9 +160,9 @@ class Placer:
         inside = (x > box.x0) & (x < box.x1) & (y > box.y0) & (y < box.y1)
         return min(int(np.count_nonzero(inside)), 10)
 
-    def width(self, words: str) -> float:
-        """Width of a text in units of the axes."""
-        text = self.axes.text(0.0, 0.0, words, fontsize=_SIZE)
+    def width(self, words: str, *, size: float = _SIZE) -> float:
+        """Width of a text in units of the axes, its letters of a size in [pt]."""
+        text = self.axes.text(0.0, 0.0, words, fontsize=size)
         width = text.get_window_extent(self._renderer).width / self._dots
         text.remove()
         return self.length(width)
